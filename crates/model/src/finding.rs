@@ -1,0 +1,179 @@
+//! Something wrong or worth knowing, with a beginning, evidence and advice.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+
+use crate::{BatchId, FindingId, MachineId, Timestamp};
+
+macro_rules! kinds {
+    ($($(#[$doc:meta])* $variant:ident = $word:literal,)*) => {
+        /// What a finding is about. The contract (section 6) gives each its definition.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        pub enum FindingKind { $($(#[$doc])* $variant,)* }
+
+        impl FindingKind {
+            /// Every kind, in the order of the contract.
+            pub const ALL: &[FindingKind] = &[$(FindingKind::$variant,)*];
+
+            /// The contract's word.
+            pub fn as_str(self) -> &'static str {
+                match self { $(FindingKind::$variant => $word,)* }
+            }
+        }
+    };
+}
+
+kinds! {
+    /// Chocolate above the scorch limit.
+    Scorch = "scorch",
+    /// Seed crystals melted out while settling or working.
+    TemperLoss = "temper-loss",
+    /// Working, but above the range.
+    WarmHold = "warm-hold",
+    /// Working, but below the range.
+    ColdHold = "cold-hold",
+    /// Cooling takes much longer than usual.
+    SlowCooling = "slow-cooling",
+    /// Below the lowest point wanted on the way down.
+    Undershoot = "undershoot",
+    /// Working range reached without seed.
+    SeedMissed = "seed-missed",
+    /// A slow one-way move of the hold.
+    HoldDrift = "hold-drift",
+    /// Swings about the hold.
+    Hunting = "hunting",
+    /// The stirrer's motor works harder at the same temperature.
+    Thickening = "thickening",
+    /// Working for long without a passed test.
+    LongHold = "long-hold",
+    /// The charge is setting in the machine.
+    Solidifying = "solidifying",
+    /// No stirring where there should be.
+    StirrerStopped = "stirrer-stopped",
+    /// Heat that nobody asked for.
+    HeaterStuck = "heater-stuck",
+    /// The probe repeats one value.
+    ProbeStuck = "probe-stuck",
+    /// The probe gives nothing usable.
+    ProbeFault = "probe-fault",
+    /// Lone jumps of the probe.
+    Spikes = "spikes",
+    /// Nothing arrives.
+    Silent = "silent",
+    /// The sender's clock is wrong.
+    ClockOff = "clock-off",
+    /// The room is too warm.
+    HotRoom = "hot-room",
+    /// The room is too damp.
+    DampRoom = "damp-room",
+    /// A temper test should be made.
+    TestDue = "test-due",
+    /// The probe reads differently from what it did.
+    ProbeDrift = "probe-drift",
+    /// The machine cools less well than it did.
+    CoolingFade = "cooling-fade",
+    /// The same trouble on several machines at once.
+    CommonCause = "common-cause",
+}
+
+impl fmt::Display for FindingKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
+}
+
+impl FromStr for FindingKind {
+    type Err = ();
+
+    fn from_str(text: &str) -> Result<FindingKind, ()> {
+        FindingKind::ALL.iter().copied().find(|k| k.as_str() == text).ok_or(())
+    }
+}
+
+/// How soon a person is needed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub enum Priority {
+    /// When there is time.
+    Low,
+    /// Soon.
+    Medium,
+    /// Now.
+    High,
+}
+
+impl Priority {
+    /// The contract's word.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Priority::Low => "low",
+            Priority::Medium => "medium",
+            Priority::High => "high",
+        }
+    }
+}
+
+impl FromStr for Priority {
+    type Err = ();
+
+    fn from_str(text: &str) -> Result<Priority, ()> {
+        [Priority::Low, Priority::Medium, Priority::High].into_iter().find(|p| p.as_str() == text).ok_or(())
+    }
+}
+
+/// One of the numbers or facts that convinced the detector.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// What it is, with its unit at the end of the name (`highest_c`, `area_c_min`).
+    pub name: String,
+    /// How much, which, or when.
+    pub value: EvidenceValue,
+}
+
+/// The value of a piece of evidence.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum EvidenceValue {
+    /// A number in the unit that the name carries.
+    Number(f64),
+    /// A word or sentence.
+    Text(String),
+    /// A moment.
+    Time(Timestamp),
+}
+
+/// Something wrong or worth knowing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// Its id.
+    pub id: FindingId,
+    /// The machine; `None` for a finding of the plant.
+    pub machine: Option<MachineId>,
+    /// The batch that was in the machine.
+    pub batch: Option<BatchId>,
+    /// What it is about.
+    pub kind: FindingKind,
+    /// How soon a person is needed.
+    pub priority: Priority,
+    /// When the trouble began.
+    pub from: Timestamp,
+    /// When it was over; `None` while it is open.
+    pub to: Option<Timestamp>,
+    /// When a live watch raised it (event time).
+    pub raised_at: Timestamp,
+    /// What is the matter, in one sentence.
+    pub says: String,
+    /// What convinced the detector.
+    pub evidence: Vec<Evidence>,
+    /// What to do, in one sentence that is safe to follow.
+    pub advice: String,
+    /// The worse finding that took this one over.
+    pub superseded_by: Option<FindingId>,
+}
+
+impl Finding {
+    /// Is it still going on?
+    pub fn is_open(&self) -> bool {
+        self.to.is_none()
+    }
+}

@@ -1,0 +1,32 @@
+//! The contract's words as types: the shared language of every other crate.
+//!
+//! Two decisions shape this crate. An id, a unit or a time is a type of its own and is checked where it is made, so
+//! that code further in never asks again. And every enum is closed: matching one without `_` means that a new channel,
+//! phase or kind of finding visits each place that has to care.
+//!
+//! The `serde` derives serve our own files alone (journal blocks, saved engine state, records), which carry a format
+//! version. What leaves the program has shapes of its own, in `report`.
+//!
+//! Never does I/O, never reads a clock, knows nothing of async.
+
+mod arrival;
+mod batch;
+mod board;
+mod celsius;
+mod channel;
+mod event;
+mod finding;
+mod ids;
+mod phase;
+mod time;
+
+pub use crate::arrival::{Arrival, Content, Reading};
+pub use crate::batch::{Batch, Measures, Standing, TauAgainst};
+pub use crate::board::{Board, Forecast, Lane, Latest};
+pub use crate::celsius::{Band, Celsius, CelsiusDelta};
+pub use crate::channel::{Channel, UnknownChannel};
+pub use crate::event::{Event, EventKind, Grade, Method, TemperTest, UnknownMethod};
+pub use crate::finding::{Evidence, EvidenceValue, Finding, FindingKind, Priority};
+pub use crate::ids::{BatchId, CouvertureId, FindingId, IdError, MachineId};
+pub use crate::phase::{Phase, PhaseSpan};
+pub use crate::time::{Span, TimeError, Timestamp};
