@@ -1,0 +1,180 @@
+//! What a `[[machine]]` and its channels mean.
+
+use std::collections::BTreeMap;
+
+use model::{Channel, CouvertureId, MachineId, Method};
+
+use crate::fault::{At, Faults};
+use crate::meaning::limits;
+use crate::meaning::words::{self, Ids};
+use crate::nearest::did_you_mean;
+use crate::raw::{RawChannel, RawMachine};
+use crate::table::NumberOrText;
+use crate::{ChannelSettings, ColdJunction, Couverture, Machine, Sensor, Style};
+
+/// Finding ids say `plant` where a finding is about all machines, so no machine can have that id.
+const WHOLE_PLANT: &str = "plant";
+
+/// All ids that stand there, and the machines without a fault.
+pub(crate) fn mean_all(
+    raw: &[RawMachine],
+    couverture_ids: &Ids,
+    couvertures: &[Couverture],
+    faults: &mut Faults<'_>,
+) -> (Ids, Vec<Machine>) {
+    let mut ids = Ids::of("machine");
+    let machines =
+        raw.iter().filter_map(|raw| mean(raw, &mut ids, couverture_ids, couvertures, faults)).collect();
+    (ids, machines)
+}
+
+fn mean(
+    raw: &RawMachine,
+    ids: &mut Ids,
+    couverture_ids: &Ids,
+    couvertures: &[Couverture],
+    faults: &mut Faults<'_>,
+) -> Option<Machine> {
+    let id = mean_id(raw.id.as_ref(), ids, faults);
+    let name = words::not_blank(raw.name.as_ref(), "name", faults);
+    let style = words::one_of(raw.style.as_ref(), "style", &Style::ALL, Style::as_str, faults);
+    let capacity_kg = words::above_zero(raw.capacity_kg.as_ref(), "capacity_kg", faults);
+    let couverture: Option<CouvertureId> = couverture_ids.point(raw.couverture.as_ref(), faults);
+    let method = words::one_of(raw.method.as_ref(), "method", &Method::ALL, Method::as_str, faults);
+    let cooling_minutes = words::above_zero(raw.cooling_minutes.as_ref(), "cooling_minutes", faults);
+    let channels = mean_channels(&raw.channels, faults);
+    let overrides = limits::mean(&raw.limits, faults);
+    if let Some(usual) = couvertures.iter().find(|known| Some(&known.id) == couverture.as_ref()) {
+        limits::check_ladder(&raw.limits, &overrides.over(usual.limits()), faults);
+    }
+    let (id, style) = (id?, style?);
+    Some(Machine {
+        name: name.unwrap_or_else(|| capitalised(id.as_str())),
+        id,
+        style,
+        capacity_kg,
+        couverture: couverture?,
+        method: method.unwrap_or(style.usual_method()),
+        cooling_minutes,
+        channels,
+        overrides,
+    })
+}
+
+fn mean_id(raw: Option<&At<String>>, ids: &mut Ids, faults: &mut Faults<'_>) -> Option<MachineId> {
+    let raw = raw?;
+    if raw.value == WHOLE_PLANT {
+        faults.add(raw.line, "no machine can have the id `plant`; findings about all machines go by it");
+        return None;
+    }
+    ids.take(Some(raw), faults)
+}
+
+fn capitalised(id: &str) -> String {
+    let mut letters = id.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+fn mean_channels(raw: &[RawChannel], faults: &mut Faults<'_>) -> BTreeMap<Channel, ChannelSettings> {
+    raw.iter().filter_map(|raw| mean_channel(raw, faults)).collect()
+}
+
+fn mean_channel(raw: &RawChannel, faults: &mut Faults<'_>) -> Option<(Channel, ChannelSettings)> {
+    let channel = match raw.name.value.parse::<Channel>() {
+        Ok(channel) => channel,
+        Err(error) => {
+            let hint = did_you_mean(&raw.name.value, Channel::ALL.map(Channel::as_str));
+            faults.add(raw.name.line, format!("{error}{hint}"));
+            return None;
+        }
+    };
+    let settings = ChannelSettings {
+        sensor: mean_sensor(channel, raw, faults),
+        offset: raw.offset.as_ref().map_or(0.0, |offset| offset.value),
+    };
+    Some((channel, settings))
+}
+
+/// The word of `sensor`, before its cold junction is known.
+#[derive(Clone, Copy)]
+enum SensorWord {
+    Pt100,
+    TypeK,
+    TypeT,
+    TypeJ,
+}
+
+impl SensorWord {
+    const ALL: [SensorWord; 4] = [SensorWord::Pt100, SensorWord::TypeK, SensorWord::TypeT, SensorWord::TypeJ];
+
+    fn as_str(self) -> &'static str {
+        match self {
+            SensorWord::Pt100 => "pt100",
+            SensorWord::TypeK => "type-k",
+            SensorWord::TypeT => "type-t",
+            SensorWord::TypeJ => "type-j",
+        }
+    }
+}
+
+fn mean_sensor(channel: Channel, raw: &RawChannel, faults: &mut Faults<'_>) -> Option<Sensor> {
+    let word = words::one_of(raw.sensor.as_ref(), "sensor", &SensorWord::ALL, SensorWord::as_str, faults);
+    let junction = mean_cold_junction(channel, raw.cold_junction.as_ref(), faults);
+    let thermocouple: fn(ColdJunction) -> Sensor = match word {
+        None | Some(SensorWord::Pt100) => {
+            // A sensor that could not be read may well be a thermocouple: then its cold junction is no fault.
+            if let (true, Some(junction)) = (word.is_some() || raw.sensor.is_none(), &raw.cold_junction) {
+                faults.add(
+                    junction.line,
+                    "`cold_junction` is for thermocouples: it goes with sensor type-k, type-t or type-j",
+                );
+            }
+            return word.map(|_| Sensor::Pt100).filter(|_| is_temperature(channel, raw, faults));
+        }
+        Some(SensorWord::TypeK) => Sensor::TypeK,
+        Some(SensorWord::TypeT) => Sensor::TypeT,
+        Some(SensorWord::TypeJ) => Sensor::TypeJ,
+    };
+    if !is_temperature(channel, raw, faults) {
+        return None;
+    }
+    if let (None, Some(sensor)) = (&raw.cold_junction, &raw.sensor) {
+        let says = "a thermocouple needs `cold_junction`: a temperature in °C, or \"room\" for the machine's room channel";
+        faults.add(sensor.line, says);
+    }
+    junction.map(thermocouple)
+}
+
+fn is_temperature(channel: Channel, raw: &RawChannel, faults: &mut Faults<'_>) -> bool {
+    if !channel.is_temperature() {
+        let line = raw.sensor.as_ref().map_or(raw.name.line, |sensor| sensor.line);
+        faults.add(line, format!("`sensor` is for temperatures, and {channel} is none"));
+    }
+    channel.is_temperature()
+}
+
+fn mean_cold_junction(
+    channel: Channel,
+    raw: Option<&At<NumberOrText>>,
+    faults: &mut Faults<'_>,
+) -> Option<ColdJunction> {
+    let raw = raw?;
+    match &raw.value {
+        NumberOrText::Number(celsius) => Some(ColdJunction::Fixed(*celsius)),
+        NumberOrText::Text(word) if word == Channel::Room.as_str() && channel == Channel::Room => {
+            faults.add(
+                raw.line,
+                "the room channel cannot be its own cold junction; write its temperature in °C",
+            );
+            None
+        }
+        NumberOrText::Text(word) if word == Channel::Room.as_str() => Some(ColdJunction::Room),
+        NumberOrText::Text(word) => {
+            faults.add(
+                raw.line,
+                format!("`{word}` is not a cold junction; write a temperature in °C, or \"room\""),
+            );
+            None
+        }
+    }
+}
