@@ -228,7 +228,7 @@ mod tests {
         ];
         let payload = encode(&arrivals).unwrap();
         let text: String = payload.iter().map(|byte| format!("{byte:02x}")).collect();
-        expect![[""]].assert_eq(&text);
+        expect!["0145130e9f0205616c6465720562697263680408330618048082d7ce95671414000300010003f001002801b8bf0501f38e53742497bf3f0105616c6465728082d7ce95670103616e6105076c6964206f6666107b226576656e74223a226e6f7465227d"].assert_eq(&text);
         assert_eq!(decode(&payload).unwrap(), arrivals);
     }
 

@@ -131,3 +131,181 @@ fn take_lock(path: &Path) -> Result<File, JournalError> {
         Err(TryLockError::Error(source)) => Err(fail(source)),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use model::{Channel, Content, Reading};
+    use tempfile::{TempDir, tempdir};
+
+    use super::*;
+    use crate::{JournalMover, JournalReader};
+
+    /// Readings of Alder's chocolate, one a second from `first` on.
+    fn arrivals(first: i64, count: i64) -> Vec<Arrival> {
+        let arrival = |second: i64| {
+            let at = Timestamp::from_millis(1_772_427_600_000 + 1000 * second);
+            let value = Some(31.0 + second as f64 / 100.0);
+            let reading = Reading { machine: "alder".parse().unwrap(), channel: Channel::Chocolate, at, value };
+            Arrival { arrived: at, retained: false, content: Content::Reading(reading) }
+        };
+        (first..first + count).map(arrival).collect()
+    }
+
+    fn folder() -> (TempDir, PathBuf) {
+        let folder = tempdir().unwrap();
+        let path = folder.path().join(crate::FILE_NAME);
+        (folder, path)
+    }
+
+    fn everything(journal: &Journal) -> Vec<Arrival> {
+        let found = journal.blocks_after(BlockSeq::START, usize::MAX).unwrap();
+        found.blocks.into_iter().flat_map(|block| block.arrivals).collect()
+    }
+
+    #[test]
+    fn what_was_appended_is_there_after_reopening() {
+        let (_folder, path) = folder();
+        let (mut journal, recovery) = Journal::open(&path).unwrap();
+        assert_eq!(recovery, Recovery::default());
+        assert_eq!(journal.append(&[]).unwrap().into_inner(), BlockSeq::START);
+        assert_eq!(journal.append(&arrivals(0, 3)).unwrap().into_inner(), BlockSeq::new(1));
+        assert_eq!(journal.append(&arrivals(3, 2)).unwrap().into_inner(), BlockSeq::new(2));
+        drop(journal);
+        let (journal, recovery) = Journal::open(&path).unwrap();
+        assert_eq!((recovery.blocks, recovery.arrivals, recovery.newest.get()), (2, 5, 2));
+        assert_eq!(everything(&journal), arrivals(0, 5));
+        let page = journal.blocks_after(BlockSeq::START, 1).unwrap();
+        assert_eq!((page.blocks.len(), page.last), (1, Some(BlockSeq::new(1))));
+    }
+
+    #[test]
+    fn a_number_is_never_used_again() {
+        let (_folder, path) = folder();
+        let (mut journal, _) = Journal::open(&path).unwrap();
+        let _ = journal.append(&arrivals(0, 1)).unwrap();
+        let _ = journal.append(&arrivals(1, 1)).unwrap();
+        JournalMover::open(&path).unwrap().move_out(BlockSeq::new(2), &[], |_| Ok(())).unwrap();
+        assert!(everything(&journal).is_empty());
+        drop(journal);
+        let (mut journal, _) = Journal::open(&path).unwrap();
+        assert_eq!(journal.append(&arrivals(2, 1)).unwrap().into_inner(), BlockSeq::new(3));
+    }
+
+    #[test]
+    fn a_second_service_is_turned_away_and_let_in_when_the_first_has_gone() {
+        let (_folder, path) = folder();
+        let (journal, _) = Journal::open(&path).unwrap();
+        let error = Journal::open(&path).unwrap_err();
+        assert!(error.to_string().ends_with("is locked; is another service running on it?"), "{error}");
+        drop(journal);
+        Journal::open(&path).unwrap();
+    }
+
+    #[test]
+    fn a_locked_file_is_told_and_the_same_arrivals_can_be_tried_again() {
+        let (_folder, path) = folder();
+        let (mut journal, _) = Journal::open(&path).unwrap();
+        journal.connection.busy_timeout(std::time::Duration::ZERO).unwrap();
+        let other = Connection::open(&path).unwrap();
+        other.execute_batch("BEGIN IMMEDIATE").unwrap();
+        assert!(matches!(journal.append(&arrivals(0, 1)), Err(JournalError::Locked { .. })));
+        other.execute_batch("COMMIT").unwrap();
+        assert_eq!(journal.append(&arrivals(0, 1)).unwrap().into_inner(), BlockSeq::new(1));
+        assert_eq!(everything(&journal), arrivals(0, 1));
+    }
+
+    #[test]
+    fn a_full_disk_is_told_and_goes_on_when_there_is_room() {
+        let (_folder, path) = folder();
+        let (mut journal, _) = Journal::open(&path).unwrap();
+        let pages: i64 = journal.connection.pragma_query_value(None, "page_count", |row| row.get(0)).unwrap();
+        journal.connection.pragma_update(None, "max_page_count", pages + 1).unwrap();
+        let large = arrivals(0, 5_000);
+        assert!(matches!(journal.append(&large), Err(JournalError::Full { .. })));
+        assert!(everything(&journal).is_empty());
+        journal.connection.pragma_update(None, "max_page_count", 1_000_000).unwrap();
+        assert_eq!(journal.append(&large).unwrap().into_inner(), BlockSeq::new(1));
+        assert_eq!(everything(&journal), large);
+    }
+
+    /// A crash leaves the file and its log as they are at that moment. What was durable by then is there; a log that
+    /// was cut in the middle of a later block loses that block alone.
+    #[test]
+    fn a_crash_loses_nothing_that_was_durable() {
+        let (folder, path) = folder();
+        let (mut journal, _) = Journal::open(&path).unwrap();
+        let log = path.with_extension("db-wal");
+        let mut log_bytes = Vec::new();
+        for block in 0..6 {
+            let _ = journal.append(&arrivals(10 * block, 10)).unwrap();
+            log_bytes.push(fs::metadata(&log).unwrap().len());
+        }
+        let (file, log) = (fs::read(&path).unwrap(), fs::read(&log).unwrap());
+        for cut in (0..=log.len()).step_by(997).chain([log.len()]) {
+            let crashed = folder.path().join(format!("crashed-{cut}.db"));
+            fs::write(&crashed, &file).unwrap();
+            fs::write(crashed.with_extension("db-wal"), &log[..cut]).unwrap();
+            let durable = log_bytes.iter().filter(|bytes| **bytes <= cut as u64).count() as i64;
+            let (recovered, _) = Journal::open(&crashed).unwrap();
+            assert_eq!(everything(&recovered), arrivals(0, 10 * durable), "cut at {cut}");
+        }
+    }
+
+    #[test]
+    fn a_damaged_block_is_told_and_set_aside_and_the_rest_goes_on() {
+        let (_folder, path) = folder();
+        let (mut journal, _) = Journal::open(&path).unwrap();
+        for block in 0..3 {
+            let _ = journal.append(&arrivals(block, 1)).unwrap();
+        }
+        let flip = "UPDATE blocks SET payload = CAST(substr(payload, 1, 8) || x'ff' AS BLOB) WHERE seq IN (2, 3)";
+        journal.connection.execute(flip, []).unwrap();
+        let reader = JournalReader::open(&path).unwrap();
+        let read = reader.blocks_after(BlockSeq::START, 10).unwrap();
+        assert_eq!((read.blocks.len(), read.unreadable.len(), read.last), (1, 2, Some(BlockSeq::new(3))));
+        drop(journal);
+        let (mut journal, recovery) = Journal::open(&path).unwrap();
+        let told: Vec<String> = recovery.set_aside.iter().map(UnreadableBlock::to_string).collect();
+        assert_eq!(
+            told,
+            ["block 2 with 1 arrivals: its checksum is wrong", "block 3 with 1 arrivals: its checksum is wrong"]
+        );
+        assert_eq!(everything(&journal), arrivals(0, 1));
+        assert_eq!(journal.append(&arrivals(3, 1)).unwrap().into_inner(), BlockSeq::new(4));
+    }
+
+    #[test]
+    fn what_is_no_journal_or_a_newer_one_is_left_alone() {
+        let (folder, path) = folder();
+        fs::write(&path, "These are notes about chocolate, not a journal. ".repeat(100)).unwrap();
+        assert!(matches!(Journal::open(&path), Err(JournalError::Damaged { .. })));
+        let newer = folder.path().join("newer.db");
+        drop(Journal::open(&newer).unwrap());
+        Connection::open(&newer).unwrap().pragma_update(None, "user_version", 9).unwrap();
+        let error = Journal::open(&newer).unwrap_err().to_string();
+        assert!(error.ends_with("has format 9, and this version reads up to 1; use a newer version"), "{error}");
+    }
+
+    #[test]
+    fn readers_see_whole_blocks_while_the_writer_writes() {
+        let (_folder, path) = folder();
+        let (mut journal, _) = Journal::open(&path).unwrap();
+        let _ = journal.append(&arrivals(0, 1)).unwrap();
+        let mut reader = JournalReader::open(&path).unwrap();
+        let watching = std::thread::spawn(move || {
+            let mut seen = BlockSeq::START;
+            while seen < BlockSeq::new(100) {
+                let found = reader.blocks_after(seen, 7).unwrap();
+                assert!(found.unreadable.is_empty());
+                seen = found.last.unwrap_or(seen);
+            }
+            reader.snapshot().unwrap().blocks_after(BlockSeq::START, 1_000).unwrap().blocks.len()
+        });
+        for block in 1..100 {
+            let _ = journal.append(&arrivals(block, 1)).unwrap();
+        }
+        assert_eq!(watching.join().unwrap(), 100);
+    }
+}
