@@ -2,4 +2,5 @@
 pub mod cooling;
 pub mod error;
 pub mod least_squares;
+pub mod sensors;
 pub mod statistics;

@@ -2,4 +2,5 @@
 
 mod cooling;
 mod least_squares;
+mod sensors;
 mod support;
