@@ -1,6 +1,13 @@
 //! The crate against published values, a module a subject. `fixtures/README.md` says where each figure comes from.
 
+// Helpers of tests may fail like tests.
+#![allow(clippy::unwrap_used)]
+
 mod cooling;
+mod heat;
+mod humidity;
 mod least_squares;
 mod sensors;
+mod statistics;
 mod support;
+mod trend;
