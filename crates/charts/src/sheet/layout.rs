@@ -1,0 +1,379 @@
+//! The curve sheet drawn: title and key, findings, panels, events, phases, hours, from top to bottom.
+//!
+//! Heights are added up first, so that a sheet is as high as what it shows and nothing overlaps.
+
+use model::{Channel, Priority, Timestamp};
+
+use super::{Sheet, Width};
+use crate::canvas::{Canvas, Hold};
+use crate::ink::text_width;
+use crate::lanes::{Flag, Packed, draw_hours, draw_phases, event_flag, finding_flag, pack};
+use crate::palette::Role;
+use crate::panel::{Curve, Panel, Rule, Shade, TimeAxis};
+use crate::svg::Frame;
+use crate::ticks::{clock_changes, time_ticks};
+use crate::words;
+
+/// Sizes of a width, in pixels.
+struct Sizes {
+    width: u32,
+    left: f64,
+    right_margin: f64,
+    letters: f64,
+    title: f64,
+    main: f64,
+    close_up: f64,
+    small: f64,
+    row: f64,
+    strip: f64,
+    finding_rows: usize,
+    event_rows: usize,
+    time_ticks: usize,
+}
+
+const WIDE: Sizes = Sizes {
+    width: 1100,
+    left: 46.0,
+    right_margin: 158.0,
+    letters: 12.0,
+    title: 16.0,
+    main: 290.0,
+    close_up: 150.0,
+    small: 62.0,
+    row: 20.0,
+    strip: 24.0,
+    finding_rows: 5,
+    event_rows: 3,
+    time_ticks: 12,
+};
+
+const NARROW: Sizes = Sizes {
+    width: 360,
+    left: 32.0,
+    right_margin: 8.0,
+    letters: 11.5,
+    title: 15.0,
+    main: 220.0,
+    close_up: 130.0,
+    small: 56.0,
+    row: 20.0,
+    strip: 24.0,
+    finding_rows: 4,
+    event_rows: 4,
+    time_ticks: 5,
+};
+
+/// Above and beneath a panel.
+const PANEL_GAP: f64 = 22.0;
+
+/// °C that the close-up shows beyond the working range, at most, where no limit is nearer.
+const CLOSE_UP_REACH: f64 = 2.5;
+
+/// Quieter temperatures widen the sheet by so much, °C; beyond it they leave the panel.
+const QUIET_REACH: f64 = 6.0;
+
+/// Free above and beneath the curve, °C.
+const HEADROOM: f64 = 1.0;
+
+/// Chocolate this near to the melt range brings it into sight, °C.
+const NEAR_MELT: f64 = 4.0;
+
+impl Sheet<'_> {
+    /// The sheet as a whole SVG document, which stands in a page as it is or alone in a file.
+    pub fn svg(&self) -> String {
+        let sizes = match self.width {
+            Width::Wide => &WIDE,
+            Width::Narrow => &NARROW,
+        };
+        let time = TimeAxis {
+            from: self.from,
+            to: self.to,
+            left: sizes.left,
+            right: f64::from(sizes.width) - sizes.right_margin,
+        };
+        let gaps = self.gaps();
+        let findings: Vec<Flag> = self.findings.iter().map(|f| finding_flag(f, self.seen_to)).collect();
+        let events: Vec<Flag> = self.events.iter().map(|e| event_flag(e)).collect();
+        let above = pack(&findings, &time, sizes.letters, sizes.finding_rows);
+        let beneath = pack(&events, &time, sizes.letters, sizes.event_rows);
+        let mut page = Page { sheet: self, sizes, time, gaps: &gaps, y: 0.0, tops: Vec::new() };
+
+        // The height is known only at the end; the pen does not mind, the frame is put around it afterwards.
+        let mut drawing = String::new();
+        let canvas = Canvas::new(&mut drawing, sizes.width, u32::from(u16::MAX));
+        page.draw_title_and_key(&canvas);
+        page.draw_flags(&canvas, &above, "findings");
+        page.draw_panels(&canvas);
+        page.draw_flags(&canvas, &beneath, "events");
+        page.draw_phases_and_hours(&canvas);
+        let (height, tops) = (page.y.ceil(), page.tops);
+        drop(canvas);
+
+        let ground = format!(
+            "<rect class=\"hd-f-paper\" width=\"{}\" height=\"{height}\" fill=\"{}\"/>\n",
+            sizes.width,
+            Role::Paper.hex()
+        );
+        Frame {
+            class: "hd-sheet",
+            width: sizes.width,
+            height: height as u32,
+            title: &self.title,
+            sentence: &self.sentence(&gaps),
+            data: &[
+                ("from", self.from.as_millis().to_string()),
+                ("to", self.to.as_millis().to_string()),
+                ("left", time.left.to_string()),
+                ("right", time.right.to_string()),
+                ("panels", tops.join(";")),
+            ],
+        }
+        .around(&(ground + &drawing))
+    }
+
+    fn sentence(&self, gaps: &[(Timestamp, Timestamp)]) -> String {
+        let mut told = vec![format!(
+            "{}, {} to {}.",
+            self.title,
+            words::day_and_hour(self.from, self.zone),
+            words::hour(self.to, self.zone)
+        )];
+        if let Some(curve) = self.chocolate() {
+            told.push(words::course(&curve.runs, self.zone));
+        }
+        told.extend(words::phases(&self.phases, self.zone));
+        told.push(words::findings(&self.findings, self.zone));
+        told.extend(words::gaps(gaps));
+        told.join(" ")
+    }
+
+    /// Lowest and highest value of the main panel.
+    fn main_range(&self) -> (f64, f64) {
+        let span_of = |curve: &Curve| {
+            let values = || curve.runs.runs.iter().flatten().map(|point| point.1);
+            Some((values().reduce(f64::min)?, values().reduce(f64::max)?))
+        };
+        let temperatures = self.curves.iter().filter(|(channel, _)| channel.is_temperature());
+        let chocolate = self.chocolate().and_then(span_of);
+        let working = self.working.map(|band| (band.low(), band.high()));
+        let core = [chocolate, working].into_iter().flatten().reduce(wider).unwrap_or((20.0, 50.0));
+        let (mut low, mut high) = core;
+        for (_, curve) in temperatures {
+            if let Some((least, most)) = span_of(curve) {
+                low = low.min(least.max(core.0 - QUIET_REACH));
+                high = high.max(most.min(core.1 + QUIET_REACH));
+            }
+        }
+        if let Some(melt) = self.melt.filter(|melt| melt.low() - NEAR_MELT <= core.1) {
+            high = high.max(melt.high());
+        }
+        ((low - HEADROOM).floor(), (high + HEADROOM).ceil())
+    }
+
+    /// Lowest and highest value of the close-up: the working range and the limits next to it.
+    fn close_up_range(&self) -> Option<(f64, f64)> {
+        let working = self.working.filter(|_| self.close_up)?;
+        let near = |value: &f64| working.low() - CLOSE_UP_REACH <= *value && *value <= working.high() + CLOSE_UP_REACH;
+        let limits = || self.limits.iter().map(|rule| rule.value).filter(near);
+        let low = limits().fold(working.low() - 1.0, f64::min);
+        let high = limits().fold(working.high() + 1.0, f64::max);
+        Some((low - 0.5, high + 0.5))
+    }
+}
+
+fn wider(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
+    (a.0.min(b.0), a.1.max(b.1))
+}
+
+/// A sheet on its way down the page.
+struct Page<'p> {
+    sheet: &'p Sheet<'p>,
+    sizes: &'p Sizes,
+    time: TimeAxis,
+    gaps: &'p [(Timestamp, Timestamp)],
+    /// Everything above is drawn.
+    y: f64,
+    /// `top,bottom,low,high,unit` a panel, for scripts.
+    tops: Vec<String>,
+}
+
+impl<'p> Page<'p> {
+    fn draw_title_and_key(&mut self, canvas: &Canvas<'_>) {
+        let Sizes { letters, title, width, .. } = *self.sizes;
+        let left = if self.sheet.width == Width::Wide { self.time.left } else { 8.0 };
+        canvas.bold(&self.sheet.title, left, 16.0, title, Hold::Left, Role::Ink);
+        self.y = 28.0;
+        let (mut x, mut y) = (left, self.y + 10.0);
+        for entry in self.key() {
+            let room = 26.0 + text_width(entry.word(), letters) + 16.0;
+            if f64::from(width) < x + room - 12.0 {
+                (x, y) = (left, y + 17.0);
+            }
+            entry.draw(canvas, x, y);
+            canvas.text(entry.word(), x + 26.0, y, letters, Hold::Left, Role::Quiet);
+            x += room;
+        }
+        self.y = y + 14.0;
+    }
+
+    fn key(&self) -> Vec<Entry> {
+        let lines = self.sheet.curves.iter().filter(|(channel, _)| channel.is_temperature());
+        let mut key: Vec<Entry> = lines.map(|(channel, curve)| Entry::Line(*channel, curve.role, curve.width)).collect();
+        if !self.sheet.reference.is_empty() {
+            key.push(Entry::Usual);
+        }
+        if !self.gaps.is_empty() {
+            key.push(Entry::Unknown);
+        }
+        key
+    }
+
+    fn draw_flags(&mut self, canvas: &Canvas<'_>, packed: &Packed<'_>, what: &str) {
+        if packed.rows == 0 {
+            return;
+        }
+        let Sizes { row, letters, .. } = *self.sizes;
+        packed.draw(canvas, &self.time, self.y, row, letters);
+        self.y += packed.rows as f64 * row + 4.0;
+        if 0 < packed.left_out {
+            let more = format!("{} more {what} find no room here; all of them stand in the list.", packed.left_out);
+            canvas.text(&more, self.time.left, self.y + 7.0, letters, Hold::Left, Role::Quiet);
+            self.y += 18.0;
+        }
+    }
+
+    fn draw_panels(&mut self, canvas: &Canvas<'_>) {
+        let close_up = self.sheet.close_up_range();
+        let (low, high) = self.sheet.main_range();
+        let limits_from_near = |rule: &&Rule| close_up.is_none_or(|(low, high)| rule.value < low || high < rule.value);
+        let rules = self.sheet.limits.iter().filter(limits_from_near).map(copy).collect();
+        let shades: Vec<Shade> = [self.sheet.melt_shade(), self.sheet.working_shade()].into_iter().flatten().collect();
+        self.draw_temperatures(canvas, self.sizes.main, (low, high), shades, rules);
+        if let Some((low, high)) = close_up {
+            let rules = self.sheet.limits.iter().map(copy).collect();
+            let shades = self.sheet.working_shade().into_iter().collect();
+            self.draw_temperatures(canvas, self.sizes.close_up, (low, high), shades, rules);
+            let note = "the same, from near";
+            let y = self.y - self.sizes.close_up - 11.0;
+            canvas.text(note, self.time.left + 2.0, y, self.sizes.letters, Hold::Left, Role::Quiet);
+        }
+        for (channel, curve) in self.sheet.curves.iter().filter(|(channel, _)| !channel.is_temperature()) {
+            self.draw_other(canvas, *channel, curve);
+        }
+        self.y += 4.0;
+    }
+
+    fn draw_temperatures(
+        &mut self,
+        canvas: &Canvas<'_>,
+        height: f64,
+        range: (f64, f64),
+        shades: Vec<Shade>,
+        rules: Vec<Rule>,
+    ) {
+        // The chocolate is drawn last, over everything else.
+        let temperatures = self.sheet.curves.iter().filter(|(channel, _)| channel.is_temperature());
+        let mut curves: Vec<&Curve> = temperatures.map(|(_, curve)| curve).collect();
+        curves.sort_by_key(|curve| curve.role == Role::Cocoa);
+        let panel = Panel { shades, rules, curves, reference: &self.sheet.reference, ..self.panel(height, range, "°C") };
+        self.finish_panel(canvas, &panel);
+    }
+
+    fn draw_other(&mut self, canvas: &Canvas<'_>, channel: Channel, curve: &'p Curve) {
+        let values = || curve.runs.runs.iter().flatten().map(|point| point.1);
+        let (Some(least), Some(most)) = (values().reduce(f64::min), values().reduce(f64::max)) else { return };
+        let free = ((most - least) * 0.12).max(0.05);
+        let panel = Panel {
+            curves: vec![curve],
+            ..self.panel(self.sizes.small, (least - free, most + free), channel.unit())
+        };
+        self.finish_panel(canvas, &panel);
+        let y = self.y - self.sizes.small - 11.0;
+        canvas.text(channel.as_str(), self.time.left + 2.0, y, self.sizes.letters, Hold::Left, Role::Quiet);
+    }
+
+    /// A panel with nothing but its axes, its moments and what is not known.
+    fn panel(&self, height: f64, (low, high): (f64, f64), unit: &'p str) -> Panel<'p> {
+        let Sheet { findings, phases, zone, from, to, .. } = self.sheet;
+        let borders = phases.iter().map(|span| (span.from, Role::Faint));
+        let urgent = findings.iter().filter_map(|finding| match finding.priority {
+            Priority::High => Some((finding.raised_at, Role::High)),
+            Priority::Medium => Some((finding.raised_at, Role::Medium)),
+            Priority::Low => None,
+        });
+        Panel {
+            time: self.time,
+            top: self.y + PANEL_GAP,
+            height,
+            low,
+            high,
+            unit,
+            letters: self.sizes.letters,
+            margin: self.sheet.width == Width::Wide,
+            shades: Vec::new(),
+            rules: Vec::new(),
+            reference: &[],
+            curves: Vec::new(),
+            gaps: self.gaps,
+            moments: borders.chain(urgent).filter(|(at, _)| self.time.holds(*at)).collect(),
+            ticks: time_ticks(*from, *to, zone, self.sizes.time_ticks).into_iter().map(|tick| tick.at).collect(),
+        }
+    }
+
+    fn finish_panel(&mut self, canvas: &Canvas<'_>, panel: &Panel<'_>) {
+        panel.draw(canvas);
+        let Panel { top, low, high, unit, .. } = panel;
+        let line = format!("{top},{},{low},{high},{unit}", panel.bottom());
+        let bottom = panel.bottom();
+        self.tops.push(line);
+        self.y = bottom;
+    }
+
+    fn draw_phases_and_hours(&mut self, canvas: &Canvas<'_>) {
+        let Sizes { letters, strip, time_ticks, .. } = *self.sizes;
+        let Sheet { phases, seen_to, zone, from, to, .. } = self.sheet;
+        if !phases.is_empty() {
+            draw_phases(canvas, phases, &self.time, *seen_to, (self.y, self.y + strip), letters);
+            self.y += strip;
+        }
+        draw_hours(canvas, &self.time, zone, time_ticks, self.y, letters);
+        let has_changes = !clock_changes(*from, *to, zone).is_empty();
+        self.y += if has_changes { 52.0 } else { 38.0 };
+    }
+}
+
+fn copy(rule: &Rule) -> Rule {
+    Rule { name: rule.name.clone(), value: rule.value }
+}
+
+/// One entry of the key.
+enum Entry {
+    Line(Channel, Role, f64),
+    Usual,
+    Unknown,
+}
+
+impl Entry {
+    fn word(&self) -> &str {
+        match self {
+            Entry::Line(Channel::Setpoint, ..) => "set-point",
+            Entry::Line(channel, ..) => channel.as_str(),
+            Entry::Usual => "usual course, 10–90 %",
+            Entry::Unknown => "no readings",
+        }
+    }
+
+    fn draw(&self, canvas: &Canvas<'_>, x: f64, y: f64) {
+        match self {
+            Entry::Line(_, role, width) => canvas.line((x, y), (x + 20.0, y), *role, *width),
+            Entry::Usual => {
+                canvas.fill(x, y - 5.0, x + 20.0, y + 5.0, Role::Envelope);
+                canvas.line((x, y), (x + 20.0, y), Role::Median, 1.2);
+            }
+            Entry::Unknown => canvas.hatch(x, y - 5.0, x + 20.0, y + 5.0, Role::Gap),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
