@@ -3,10 +3,12 @@
 // Helpers of tests may fail like tests.
 #![allow(clippy::unwrap_used)]
 
+mod control;
 mod cooling;
 mod heat;
 mod humidity;
 mod least_squares;
+mod run_lengths;
 mod sensors;
 mod statistics;
 mod support;
