@@ -63,6 +63,12 @@ impl<'a> Canvas<'a> {
         self.area.draw(&PathElement::new(points, stroke(role, width))).expect(CANNOT_FAIL);
     }
 
+    /// A line through which one can see.
+    pub(crate) fn light_line(&self, from: (f64, f64), to: (f64, f64), role: Role) {
+        let style = role.color().mix(0.55).stroke_width(units(1.0).unsigned_abs());
+        self.area.draw(&PathElement::new(vec![at(from), at(to)], style)).expect(CANNOT_FAIL);
+    }
+
     pub(crate) fn path(&self, points: &[(f64, f64)], role: Role, width: f64) {
         let points: Vec<_> = points.iter().copied().map(at).collect();
         self.area.draw(&PathElement::new(points, stroke(role, width))).expect(CANNOT_FAIL);
@@ -100,11 +106,8 @@ impl<'a> Canvas<'a> {
             Hold::Right => HPos::Right,
         };
         let font = FontDesc::new(FontFamily::SansSerif, size, style);
-        let style = TextStyle {
-            font,
-            color: role.color().to_backend_color(),
-            pos: Pos::new(h_pos, VPos::Center),
-        };
+        let style =
+            TextStyle { font, color: role.color().to_backend_color(), pos: Pos::new(h_pos, VPos::Center) };
         self.area.draw_text(text, &style, at(place)).expect(CANNOT_FAIL);
     }
 
@@ -130,7 +133,9 @@ impl<'a> Canvas<'a> {
         match shape {
             Shape::TriangleUp => self.area(&[(x, y - r), (x + r, y + 0.8 * r), (x - r, y + 0.8 * r)], role),
             Shape::TriangleDown => self.area(&[(x, y + r), (x - r, y - 0.8 * r), (x + r, y - 0.8 * r)], role),
-            Shape::TriangleRight => self.area(&[(x + r, y), (x - 0.8 * r, y - r), (x - 0.8 * r, y + r)], role),
+            Shape::TriangleRight => {
+                self.area(&[(x + r, y), (x - 0.8 * r, y - r), (x - 0.8 * r, y + r)], role)
+            }
             Shape::Diamond => self.area(&[(x, y - r), (x + r, y), (x, y + r), (x - r, y)], role),
             Shape::Ring => {
                 let style = stroke(role, 1.8);

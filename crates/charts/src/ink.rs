@@ -87,7 +87,10 @@ impl<'a> Ink<'a> {
     fn write_stroke(&mut self, color: BackendColor, width: u32) {
         let Inking { name, dashes, .. } = Role::of_color(color.rgb);
         let width = Pixels(i32::try_from(width).unwrap_or(UNITS));
-        self.write(format_args!(" class=\"hd-s-{name}\" fill=\"none\" stroke=\"{}\" stroke-width=\"{width}\"", Hex(color)));
+        self.write(format_args!(
+            " class=\"hd-s-{name}\" fill=\"none\" stroke=\"{}\" stroke-width=\"{width}\"",
+            Hex(color)
+        ));
         if !dashes.is_empty() {
             self.write(format_args!(" stroke-dasharray=\"{dashes}\""));
         }
@@ -162,7 +165,13 @@ impl DrawingBackend for Ink<'_> {
         self.draw_path([from, to], style)
     }
 
-    fn draw_rect<S: BackendStyle>(&mut self, upper_left: BackendCoord, bottom_right: BackendCoord, style: &S, fill: bool) -> Drawn {
+    fn draw_rect<S: BackendStyle>(
+        &mut self,
+        upper_left: BackendCoord,
+        bottom_right: BackendCoord,
+        style: &S,
+        fill: bool,
+    ) -> Drawn {
         let ((x0, y0), (x1, y1)) = (upper_left, bottom_right);
         self.write(format_args!(
             "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"",
@@ -176,21 +185,35 @@ impl DrawingBackend for Ink<'_> {
         Ok(())
     }
 
-    fn draw_path<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(&mut self, path: I, style: &S) -> Drawn {
+    fn draw_path<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(
+        &mut self,
+        path: I,
+        style: &S,
+    ) -> Drawn {
         self.write(format_args!("<polyline"));
         self.write_stroke(style.color(), style.stroke_width());
         self.write_points(path);
         Ok(())
     }
 
-    fn fill_polygon<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(&mut self, outline: I, style: &S) -> Drawn {
+    fn fill_polygon<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(
+        &mut self,
+        outline: I,
+        style: &S,
+    ) -> Drawn {
         self.write(format_args!("<polygon"));
         self.write_fill(style.color());
         self.write_points(outline);
         Ok(())
     }
 
-    fn draw_circle<S: BackendStyle>(&mut self, (x, y): BackendCoord, radius: u32, style: &S, fill: bool) -> Drawn {
+    fn draw_circle<S: BackendStyle>(
+        &mut self,
+        (x, y): BackendCoord,
+        radius: u32,
+        style: &S,
+        fill: bool,
+    ) -> Drawn {
         let radius = Pixels(i32::try_from(radius).unwrap_or(UNITS));
         self.write(format_args!("<circle cx=\"{}\" cy=\"{}\" r=\"{radius}\"", Pixels(x), Pixels(y)));
         self.write_paint(style, fill);
@@ -210,7 +233,11 @@ impl DrawingBackend for Ink<'_> {
             VPos::Bottom => "-0.25em",
         };
         let size = style.size();
-        self.write(format_args!("<text x=\"{}\" y=\"{}\" dy=\"{drop}\" font-size=\"{size}\"", Pixels(x), Pixels(y)));
+        self.write(format_args!(
+            "<text x=\"{}\" y=\"{}\" dy=\"{drop}\" font-size=\"{size}\"",
+            Pixels(x),
+            Pixels(y)
+        ));
         if anchor != "start" {
             self.write(format_args!(" text-anchor=\"{anchor}\""));
         }

@@ -99,7 +99,8 @@ pub(crate) fn pack<'f>(flags: &'f [Flag], time: &TimeAxis, letters: f64, most: u
     let mut packed = Packed { placed: Vec::new(), rows: 0, left_out: 0 };
     for flag in order {
         let (word_left, left, right) = extent(flag, time, letters);
-        let free = |row: &Vec<(f64, f64)>| row.iter().all(|(l, r)| right + FLAG_GAP <= *l || *r + FLAG_GAP <= left);
+        let free =
+            |row: &Vec<(f64, f64)>| row.iter().all(|(l, r)| right + FLAG_GAP <= *l || *r + FLAG_GAP <= left);
         let row = match rows.iter().position(free) {
             Some(row) => row,
             None if rows.len() < most => {
@@ -151,7 +152,12 @@ impl Packed<'_> {
             let x = time.x(flag.at);
             if let Some((from, to)) = flag.lasts {
                 let bar_y = y + row_height * 0.5 - 2.0;
-                canvas.line((time.x(from), bar_y), (time.x(to).max(time.x(from) + 2.0), bar_y), flag.role, 2.0);
+                canvas.line(
+                    (time.x(from), bar_y),
+                    (time.x(to).max(time.x(from) + 2.0), bar_y),
+                    flag.role,
+                    2.0,
+                );
             }
             canvas.shape(flag.shape, (x, y - 1.0), 5.0, flag.role);
             let (hold, word_x) =
@@ -198,7 +204,14 @@ pub(crate) fn draw_phases(
 }
 
 /// The hours beneath everything, the dates beneath them, and clock changes in words.
-pub(crate) fn draw_hours(canvas: &Canvas<'_>, time: &TimeAxis, zone: &TimeZone, most: usize, top: f64, letters: f64) {
+pub(crate) fn draw_hours(
+    canvas: &Canvas<'_>,
+    time: &TimeAxis,
+    zone: &TimeZone,
+    most: usize,
+    top: f64,
+    letters: f64,
+) {
     let mut date_free_from = f64::NEG_INFINITY;
     for tick in time_ticks(time.from, time.to, zone, most) {
         let x = time.x(tick.at);
@@ -234,7 +247,14 @@ mod tests {
     }
 
     fn flag(seconds: i64, word: &str, rank: u8) -> Flag {
-        Flag { at: at(seconds), lasts: None, shape: Shape::Plus, word: word.to_owned(), role: Role::Event, rank }
+        Flag {
+            at: at(seconds),
+            lasts: None,
+            shape: Shape::Plus,
+            word: word.to_owned(),
+            role: Role::Event,
+            rank,
+        }
     }
 
     #[test]

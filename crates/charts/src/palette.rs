@@ -113,8 +113,11 @@ pub fn stylesheet() -> String {
     );
     for Inking { role, name, .. } in &TABLE {
         let hex = role.hex();
-        writeln!(css, ".hd-f-{name}{{fill:var(--hd-{name},{hex})}}.hd-s-{name}{{stroke:var(--hd-{name},{hex})}}")
-            .expect("a String takes all that is written");
+        writeln!(
+            css,
+            ".hd-f-{name}{{fill:var(--hd-{name},{hex})}}.hd-s-{name}{{stroke:var(--hd-{name},{hex})}}"
+        )
+        .expect("a String takes all that is written");
     }
     css
 }

@@ -87,7 +87,7 @@ pub(crate) struct Panel<'s> {
     /// Of the values, for the head of the axis.
     pub(crate) unit: &'s str,
     pub(crate) letters: f64,
-    /// Room for names to the right of the panel; without it they stand inside.
+    /// Is there room for names to the right of the panel? Without it they stand in the key.
     pub(crate) margin: bool,
     pub(crate) shades: Vec<Shade>,
     pub(crate) rules: Vec<Rule>,
@@ -114,16 +114,12 @@ impl Panel<'_> {
 
     pub(crate) fn draw(&self, canvas: &Canvas<'_>) {
         self.draw_ground(canvas);
-        let axes = self.axes(canvas.cut(
-            self.time.left,
-            self.top,
-            self.time.right - self.time.left,
-            self.height,
-        ));
+        let axes =
+            self.axes(&canvas.cut(self.time.left, self.top, self.time.right - self.time.left, self.height));
         self.draw_reference(&axes);
         for (at, role) in &self.moments {
             let x = self.time.x(*at);
-            canvas.line((x, self.top), (x, self.bottom()), *role, 1.0);
+            canvas.light_line((x, self.top), (x, self.bottom()), *role);
         }
         for curve in &self.curves {
             self.draw_curve(&axes, curve);
@@ -132,7 +128,7 @@ impl Panel<'_> {
         canvas.frame(self.time.left, self.top, self.time.right, self.bottom(), Role::Faint);
     }
 
-    fn axes<'a>(&self, area: DrawingArea<Ink<'a>, Shift>) -> Axes<'a> {
+    fn axes<'a>(&self, area: &DrawingArea<Ink<'a>, Shift>) -> Axes<'a> {
         let (columns, rows) = area.get_pixel_range();
         let moments = self.time.from.as_millis()..self.time.to.as_millis();
         area.apply_coord_spec(Cartesian2d::new(moments, self.low..self.high, (columns, rows.end..rows.start)))
@@ -147,12 +143,19 @@ impl Panel<'_> {
             let x = self.time.x(*at);
             canvas.line((x, self.top), (x, self.bottom()), Role::Grid, 1.0);
         }
-        let most = (self.height / TICK_PIXELS).floor().max(2.0) as usize;
+        let most = (self.height / TICK_PIXELS).floor().max(3.0) as usize;
         let (values, decimals) = value_ticks(self.low, self.high, most);
         for value in values {
             let y = self.y(value);
             canvas.line((left, y), (right, y), Role::Grid, 1.0);
-            canvas.text(&format!("{value:.decimals$}"), left - 6.0, y, self.letters, Hold::Right, Role::Quiet);
+            canvas.text(
+                &format!("{value:.decimals$}"),
+                left - 6.0,
+                y,
+                self.letters,
+                Hold::Right,
+                Role::Quiet,
+            );
         }
         for shade in &self.shades {
             let Some(edge) = shade.edge else { continue };
@@ -180,7 +183,7 @@ impl Panel<'_> {
         if outline.len() < 4 {
             return;
         }
-        axes.draw(&Polygon::new(outline, Role::Envelope.color().mix(0.85).filled())).expect(CANNOT_FAIL);
+        axes.draw(&Polygon::new(outline, Role::Envelope.color().mix(0.7).filled())).expect(CANNOT_FAIL);
         let median: Vec<Point> = points.iter().map(|p| (p.at.as_millis(), p.median)).collect();
         self.draw_line(axes, &median, Role::Median, 1.2);
     }
@@ -222,9 +225,19 @@ impl Panel<'_> {
     fn draw_names(&self, canvas: &Canvas<'_>) {
         if !self.unit.is_empty() {
             let x = self.time.left - 6.0;
-            canvas.text(self.unit, x, self.top - self.letters * 0.75, self.letters, Hold::Right, Role::Quiet);
+            canvas.text(self.unit, x, self.top - 11.0, self.letters, Hold::Right, Role::Quiet);
         }
-        let shades = self.shades.iter().map(|s| (s.name.as_str(), (s.low.max(self.low) + s.high.min(self.high)) / 2.0));
+        if self.margin {
+            self.draw_margin(canvas);
+        }
+    }
+
+    /// Names of bands and limits beside the panel, kept apart, each with a line to its place.
+    fn draw_margin(&self, canvas: &Canvas<'_>) {
+        let shades = self
+            .shades
+            .iter()
+            .map(|s| (s.name.as_str(), (s.low.max(self.low) + s.high.min(self.high)) / 2.0));
         let rules = self.rules.iter().map(|r| (r.name.as_str(), r.value));
         let mut names: Vec<(&str, f64)> =
             shades.chain(rules).filter(|(_, v)| self.low < *v && *v < self.high).collect();
@@ -233,13 +246,9 @@ impl Panel<'_> {
         let wanted: Vec<f64> = names.iter().map(|(_, value)| self.y(*value)).collect();
         let places = spread(&wanted, spacing, self.top + spacing / 2.0, self.bottom() - spacing / 2.0);
         for (((name, _), anchor), y) in names.iter().zip(&wanted).zip(places) {
-            if self.margin {
-                let x = self.time.right;
-                canvas.path(&[(x, *anchor), (x + 6.0, *anchor), (x + 10.0, y)], Role::Faint, 1.0);
-                canvas.text(name, x + 13.0, y, self.letters, Hold::Left, Role::Quiet);
-            } else {
-                canvas.text(name, self.time.left + 5.0, y, self.letters, Hold::Left, Role::Quiet);
-            }
+            let x = self.time.right;
+            canvas.path(&[(x, *anchor), (x + 6.0, *anchor), (x + 10.0, y)], Role::Faint, 1.0);
+            canvas.text(name, x + 13.0, y, self.letters, Hold::Left, Role::Quiet);
         }
     }
 }

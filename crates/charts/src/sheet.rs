@@ -5,7 +5,9 @@
 //!
 //! Never computes a finding or a phase, and never fills a gap.
 
+mod key;
 mod layout;
+mod range;
 
 use jiff::tz::TimeZone;
 use model::{Band, Channel, Event, Finding, PhaseSpan, Timestamp};
@@ -187,13 +189,8 @@ impl<'a> Sheet<'a> {
     /// When nothing was known of the chocolate, up to `seen_to`.
     fn gaps(&self) -> Vec<(Timestamp, Timestamp)> {
         let Some(curve) = self.chocolate() else { return Vec::new() };
-        let known = |run: Option<&Vec<(i64, f64)>>, end: fn(&[(i64, f64)]) -> Option<&(i64, f64)>| {
-            run.and_then(|run| end(run)).map(|point| Timestamp::from_millis(point.0))
-        };
         let runs = &curve.runs;
-        let first = known(runs.runs.first(), <[_]>::first);
-        let last = known(runs.runs.last(), <[_]>::last);
-        let (Some(first), Some(last)) = (first, last) else { return vec![(self.from, self.seen_to)] };
+        let Some((first, last)) = runs.known() else { return vec![(self.from, self.seen_to)] };
         let shortest = runs.longest_silence();
         let open = [(self.from, first), (last, self.seen_to)].into_iter().filter(|(a, b)| shortest < *b - *a);
         let mut gaps: Vec<_> = runs.gaps.iter().copied().chain(open).collect();

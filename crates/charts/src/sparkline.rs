@@ -44,15 +44,18 @@ impl Sparkline<'_> {
             let canvas = Canvas::new(&mut drawing, WIDTH, HEIGHT);
             let width = f64::from(WIDTH);
             let (from, length) = (self.from.as_millis(), (self.to - self.from).as_millis().max(1) as f64);
-            let x = |millis: i64| ((millis - from) as f64 / length * (width - 4.0) + 2.0).clamp(2.0, width - 2.0);
+            let x =
+                |millis: i64| ((millis - from) as f64 / length * (width - 4.0) + 2.0).clamp(2.0, width - 2.0);
             let room = f64::from(HEIGHT) - 6.0;
             let y = |value: f64| 3.0 + room - (value - least) / (most - least).max(0.5) * room;
             if let Some((low, high)) = band {
                 canvas.fill(0.0, y(high), width, y(low), Role::Working);
             }
             for run in &found.runs {
-                let points: Vec<(f64, f64)> =
-                    thin(run, |millis| x(millis).floor() as i64).into_iter().map(|(at, v)| (x(at), y(v))).collect();
+                let points: Vec<(f64, f64)> = thin(run, |millis| x(millis).floor() as i64)
+                    .into_iter()
+                    .map(|(at, v)| (x(at), y(v)))
+                    .collect();
                 canvas.path(&points, Role::Cocoa, 1.5);
             }
         }
@@ -76,9 +79,17 @@ mod tests {
     #[test]
     fn a_gap_cuts_the_line() {
         let from: Timestamp = "2026-03-02T05:00:00Z".parse().unwrap();
-        let readings: Vec<_> =
-            (0..600).filter(|s| !(200..400).contains(s)).map(|s| (from + Span::from_secs(s), Some(31.0))).collect();
-        let line = Sparkline { title: "Alder", from, to: from + Span::from_mins(10), readings: &readings, band: None };
+        let readings: Vec<_> = (0..600)
+            .filter(|s| !(200..400).contains(s))
+            .map(|s| (from + Span::from_secs(s), Some(31.0)))
+            .collect();
+        let line = Sparkline {
+            title: "Alder",
+            from,
+            to: from + Span::from_mins(10),
+            readings: &readings,
+            band: None,
+        };
         assert_eq!(line.svg().matches("<polyline").count(), 2);
         let nothing = Sparkline { readings: &[], ..line };
         assert!(nothing.svg().contains("No readings."));

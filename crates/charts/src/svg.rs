@@ -25,7 +25,8 @@ impl Frame<'_> {
     pub(crate) fn around(&self, drawing: &str) -> String {
         let Frame { class, width, height, title, sentence, data } = self;
         let mut out = String::with_capacity(drawing.len() + 1024);
-        let mut put = |text: std::fmt::Arguments<'_>| out.write_fmt(text).expect("a String takes all that is written");
+        let mut put =
+            |text: std::fmt::Arguments<'_>| out.write_fmt(text).expect("a String takes all that is written");
         put(format_args!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"hd-chart {class}\" role=\"img\" \
              viewBox=\"0 0 {width} {height}\" width=\"{width}\" height=\"{height}\" font-family=\"{LETTERS}\""

@@ -27,6 +27,13 @@ pub(crate) struct Runs {
 }
 
 impl Runs {
+    /// From the first to the last known reading.
+    pub(crate) fn known(&self) -> Option<(Timestamp, Timestamp)> {
+        let first = self.runs.first()?.first()?.0;
+        let last = self.runs.last()?.last()?.0;
+        Some((Timestamp::from_millis(first), Timestamp::from_millis(last)))
+    }
+
     /// A longer silence is a gap.
     pub(crate) fn longest_silence(&self) -> Span {
         SHORTEST_GAP.max(self.interval * INTERVALS_A_GAP)
@@ -155,7 +162,10 @@ mod tests {
         assert_eq!(clip(&line, -1.0, 11.0), [line.to_vec()]);
         assert_eq!(clip(&line, 20.0, 30.0), Vec::<Vec<Point>>::new());
         assert_eq!(clip(&[(0, 5.0), (10, 15.0)], 0.0, 10.0), [vec![(0, 5.0), (5, 10.0)]]);
-        assert_eq!(clip(&[(0, 15.0), (10, 5.0), (20, 6.0)], 0.0, 10.0), [vec![(5, 10.0), (10, 5.0), (20, 6.0)]]);
+        assert_eq!(
+            clip(&[(0, 15.0), (10, 5.0), (20, 6.0)], 0.0, 10.0),
+            [vec![(5, 10.0), (10, 5.0), (20, 6.0)]]
+        );
     }
 
     proptest! {

@@ -68,7 +68,7 @@ fn moments_of(local: DateTime, zone: &TimeZone) -> Vec<Timestamp> {
     let found = match ambiguous.offset() {
         AmbiguousOffset::Unambiguous { .. } => vec![ambiguous.earlier()],
         AmbiguousOffset::Gap { .. } => Vec::new(),
-        AmbiguousOffset::Fold { .. } => vec![ambiguous.clone().earlier(), ambiguous.later()],
+        AmbiguousOffset::Fold { .. } => vec![ambiguous.earlier(), ambiguous.later()],
     };
     found.into_iter().flatten().map(Timestamp::from).collect()
 }
@@ -90,7 +90,8 @@ pub(crate) fn clock_changes(from: Timestamp, to: Timestamp, zone: &TimeZone) -> 
             let after = zone.to_offset(at.to_jiff());
             let jump = SignedDuration::from_secs(i64::from(after.seconds() - before.seconds()));
             let way = if jump.is_positive() { "forward" } else { "back" };
-            (!jump.is_zero()).then(|| ClockChange { at, says: format!("clocks go {way} {}", length(jump.abs())) })
+            (!jump.is_zero())
+                .then(|| ClockChange { at, says: format!("clocks go {way} {}", length(jump.abs())) })
         })
         .collect()
 }
@@ -130,7 +131,8 @@ mod tests {
             .into_iter()
             .map(|tick| format!("{}{}", tick.date.map(|d| format!("[{d}] ")).unwrap_or_default(), tick.time))
             .collect();
-        let changes = clock_changes(from, to, &zone).into_iter().map(|c| format!(" | {} at {}", c.says, c.at));
+        let changes =
+            clock_changes(from, to, &zone).into_iter().map(|c| format!(" | {} at {}", c.says, c.at));
         expected.assert_eq(&(ticks.join(" ") + &changes.collect::<String>()));
     }
 
@@ -143,7 +145,13 @@ mod tests {
             10,
             &expect!["[Mon 2 Mar] 11:00 12:00 13:00 14:00 15:00 16:00 17:00 18:00 19:00"],
         );
-        check("2026-03-02T05:00:00Z", "2026-03-06T05:00:00Z", "UTC", 5, &expect!["[Tue 3 Mar]  [Wed 4 Mar]  [Thu 5 Mar]  [Fri 6 Mar] "]);
+        check(
+            "2026-03-02T05:00:00Z",
+            "2026-03-06T05:00:00Z",
+            "UTC",
+            5,
+            &expect!["[Tue 3 Mar]  [Wed 4 Mar]  [Thu 5 Mar]  [Fri 6 Mar] "],
+        );
     }
 
     #[test]
@@ -154,21 +162,27 @@ mod tests {
             "2026-03-29T04:00:00Z",
             "Europe/Lisbon",
             6,
-            &expect!["[Sat 28 Mar] 23:00 [Sun 29 Mar] 00:00 02:00 03:00 04:00 05:00 | clocks go forward 1 h at 2026-03-29T01:00:00Z"],
+            &expect![
+                "[Sat 28 Mar] 23:00 [Sun 29 Mar] 00:00 02:00 03:00 04:00 05:00 | clocks go forward 1 h at 2026-03-29T01:00:00Z"
+            ],
         );
         check(
             "2026-10-24T23:00:00Z",
             "2026-10-25T03:00:00Z",
             "Europe/Lisbon",
             6,
-            &expect!["[Sun 25 Oct] 00:00 01:00 01:00 02:00 03:00 | clocks go back 1 h at 2026-10-25T01:00:00Z"],
+            &expect![
+                "[Sun 25 Oct] 00:00 01:00 01:00 02:00 03:00 | clocks go back 1 h at 2026-10-25T01:00:00Z"
+            ],
         );
     }
 
     #[test]
     fn values_are_round() {
         assert_eq!(value_ticks(24.0, 47.0, 6), (vec![25.0, 30.0, 35.0, 40.0, 45.0], 0));
-        assert_eq!(value_ticks(30.9, 32.1, 6), (vec![31.0, 31.2, 31.400000000000002, 31.6, 31.8, 32.0], 1));
+        let (values, decimals) = value_ticks(30.9, 32.1, 6);
+        let written: Vec<String> = values.iter().map(|value| format!("{value:.decimals$}")).collect();
+        assert_eq!(written, ["31.0", "31.2", "31.4", "31.6", "31.8", "32.0"]);
         assert_eq!(value_ticks(31.0, 31.0, 6), (vec![31.0], 1));
     }
 }

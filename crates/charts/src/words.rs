@@ -23,13 +23,14 @@ pub(crate) fn day_and_hour(at: Timestamp, zone: &TimeZone) -> String {
 /// The course of the chocolate in words.
 pub(crate) fn course(runs: &Runs, zone: &TimeZone) -> String {
     let points = || runs.runs.iter().flatten().copied();
-    let by_value = |a: &(i64, f64), b: &(i64, f64)| a.1.total_cmp(&b.1);
-    let (Some(highest), Some(lowest), Some(last)) =
-        (points().max_by(by_value), points().min_by(by_value), points().last())
-    else {
+    // Of equal values the first.
+    let highest = points().reduce(|best, point| if best.1 < point.1 { point } else { best });
+    let lowest = points().reduce(|best, point| if point.1 < best.1 { point } else { best });
+    let (Some(highest), Some(lowest), Some(last)) = (highest, lowest, points().last()) else {
         return "There are no readings of the chocolate.".to_owned();
     };
-    let tell = |(at, value): (i64, f64)| format!("{value:.1} °C at {}", hour(Timestamp::from_millis(at), zone));
+    let tell =
+        |(at, value): (i64, f64)| format!("{value:.1} °C at {}", hour(Timestamp::from_millis(at), zone));
     format!("Chocolate: highest {}, lowest {}, last {}.", tell(highest), tell(lowest), tell(last))
 }
 
@@ -48,7 +49,14 @@ pub(crate) fn findings(findings: &[&Finding], zone: &TimeZone) -> String {
     let mut told: Vec<String> = findings
         .iter()
         .take(NAMED_FINDINGS)
-        .map(|f| format!("{} ({}) at {}", f.kind.as_str().replace('-', " "), f.priority.as_str(), hour(f.raised_at, zone)))
+        .map(|f| {
+            format!(
+                "{} ({}) at {}",
+                f.kind.as_str().replace('-', " "),
+                f.priority.as_str(),
+                hour(f.raised_at, zone)
+            )
+        })
         .collect();
     if NAMED_FINDINGS < findings.len() {
         told.push(format!("and {} more", findings.len() - NAMED_FINDINGS));
@@ -59,5 +67,6 @@ pub(crate) fn findings(findings: &[&Finding], zone: &TimeZone) -> String {
 /// How long nothing was known.
 pub(crate) fn gaps(gaps: &[(Timestamp, Timestamp)]) -> Option<String> {
     let unknown = gaps.iter().fold(Span::ZERO, |sum, (from, to)| sum + (*to - *from));
-    (!gaps.is_empty()).then(|| format!("No readings for {:.0} minutes in all.", unknown.as_mins_f64().max(1.0)))
+    (!gaps.is_empty())
+        .then(|| format!("No readings for {:.0} minutes in all.", unknown.as_mins_f64().max(1.0)))
 }

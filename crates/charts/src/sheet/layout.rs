@@ -6,7 +6,6 @@ use model::{Channel, Priority, Timestamp};
 
 use super::{Sheet, Width};
 use crate::canvas::{Canvas, Hold};
-use crate::ink::text_width;
 use crate::lanes::{Flag, Packed, draw_hours, draw_phases, event_flag, finding_flag, pack};
 use crate::palette::Role;
 use crate::panel::{Curve, Panel, Rule, Shade, TimeAxis};
@@ -34,7 +33,7 @@ struct Sizes {
 const WIDE: Sizes = Sizes {
     width: 1100,
     left: 46.0,
-    right_margin: 158.0,
+    right_margin: 172.0,
     letters: 12.0,
     title: 16.0,
     main: 290.0,
@@ -65,18 +64,6 @@ const NARROW: Sizes = Sizes {
 
 /// Above and beneath a panel.
 const PANEL_GAP: f64 = 22.0;
-
-/// °C that the close-up shows beyond the working range, at most, where no limit is nearer.
-const CLOSE_UP_REACH: f64 = 2.5;
-
-/// Quieter temperatures widen the sheet by so much, °C; beyond it they leave the panel.
-const QUIET_REACH: f64 = 6.0;
-
-/// Free above and beneath the curve, °C.
-const HEADROOM: f64 = 1.0;
-
-/// Chocolate this near to the melt range brings it into sight, °C.
-const NEAR_MELT: f64 = 4.0;
 
 impl Sheet<'_> {
     /// The sheet as a whole SVG document, which stands in a page as it is or alone in a file.
@@ -146,43 +133,6 @@ impl Sheet<'_> {
         told.extend(words::gaps(gaps));
         told.join(" ")
     }
-
-    /// Lowest and highest value of the main panel.
-    fn main_range(&self) -> (f64, f64) {
-        let span_of = |curve: &Curve| {
-            let values = || curve.runs.runs.iter().flatten().map(|point| point.1);
-            Some((values().reduce(f64::min)?, values().reduce(f64::max)?))
-        };
-        let temperatures = self.curves.iter().filter(|(channel, _)| channel.is_temperature());
-        let chocolate = self.chocolate().and_then(span_of);
-        let working = self.working.map(|band| (band.low(), band.high()));
-        let core = [chocolate, working].into_iter().flatten().reduce(wider).unwrap_or((20.0, 50.0));
-        let (mut low, mut high) = core;
-        for (_, curve) in temperatures {
-            if let Some((least, most)) = span_of(curve) {
-                low = low.min(least.max(core.0 - QUIET_REACH));
-                high = high.max(most.min(core.1 + QUIET_REACH));
-            }
-        }
-        if let Some(melt) = self.melt.filter(|melt| melt.low() - NEAR_MELT <= core.1) {
-            high = high.max(melt.high());
-        }
-        ((low - HEADROOM).floor(), (high + HEADROOM).ceil())
-    }
-
-    /// Lowest and highest value of the close-up: the working range and the limits next to it.
-    fn close_up_range(&self) -> Option<(f64, f64)> {
-        let working = self.working.filter(|_| self.close_up)?;
-        let near = |value: &f64| working.low() - CLOSE_UP_REACH <= *value && *value <= working.high() + CLOSE_UP_REACH;
-        let limits = || self.limits.iter().map(|rule| rule.value).filter(near);
-        let low = limits().fold(working.low() - 1.0, f64::min);
-        let high = limits().fold(working.high() + 1.0, f64::max);
-        Some((low - 0.5, high + 0.5))
-    }
-}
-
-fn wider(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
-    (a.0.min(b.0), a.1.max(b.1))
 }
 
 /// A sheet on its way down the page.
@@ -203,29 +153,8 @@ impl<'p> Page<'p> {
         let left = if self.sheet.width == Width::Wide { self.time.left } else { 8.0 };
         canvas.bold(&self.sheet.title, left, 16.0, title, Hold::Left, Role::Ink);
         self.y = 28.0;
-        let (mut x, mut y) = (left, self.y + 10.0);
-        for entry in self.key() {
-            let room = 26.0 + text_width(entry.word(), letters) + 16.0;
-            if f64::from(width) < x + room - 12.0 {
-                (x, y) = (left, y + 17.0);
-            }
-            entry.draw(canvas, x, y);
-            canvas.text(entry.word(), x + 26.0, y, letters, Hold::Left, Role::Quiet);
-            x += room;
-        }
-        self.y = y + 14.0;
-    }
-
-    fn key(&self) -> Vec<Entry> {
-        let lines = self.sheet.curves.iter().filter(|(channel, _)| channel.is_temperature());
-        let mut key: Vec<Entry> = lines.map(|(channel, curve)| Entry::Line(*channel, curve.role, curve.width)).collect();
-        if !self.sheet.reference.is_empty() {
-            key.push(Entry::Usual);
-        }
-        if !self.gaps.is_empty() {
-            key.push(Entry::Unknown);
-        }
-        key
+        self.y =
+            self.sheet.draw_key(canvas, (left, self.y), f64::from(width), letters, !self.gaps.is_empty());
     }
 
     fn draw_flags(&mut self, canvas: &Canvas<'_>, packed: &Packed<'_>, what: &str) {
@@ -236,7 +165,8 @@ impl<'p> Page<'p> {
         packed.draw(canvas, &self.time, self.y, row, letters);
         self.y += packed.rows as f64 * row + 4.0;
         if 0 < packed.left_out {
-            let more = format!("{} more {what} find no room here; all of them stand in the list.", packed.left_out);
+            let more =
+                format!("{} more {what} find no room here; all of them stand in the list.", packed.left_out);
             canvas.text(&more, self.time.left, self.y + 7.0, letters, Hold::Left, Role::Quiet);
             self.y += 18.0;
         }
@@ -245,15 +175,27 @@ impl<'p> Page<'p> {
     fn draw_panels(&mut self, canvas: &Canvas<'_>) {
         let close_up = self.sheet.close_up_range();
         let (low, high) = self.sheet.main_range();
-        let limits_from_near = |rule: &&Rule| close_up.is_none_or(|(low, high)| rule.value < low || high < rule.value);
+        let limits_from_near =
+            |rule: &&Rule| close_up.is_none_or(|(low, high)| rule.value < low || high < rule.value);
         let rules = self.sheet.limits.iter().filter(limits_from_near).map(copy).collect();
-        let shades: Vec<Shade> = [self.sheet.melt_shade(), self.sheet.working_shade()].into_iter().flatten().collect();
-        self.draw_temperatures(canvas, self.sizes.main, (low, high), shades, rules);
+        let shades: Vec<Shade> =
+            [self.sheet.melt_shade(), self.sheet.working_shade()].into_iter().flatten().collect();
+        let all = self.temperatures(|_| true);
+        let reference = &self.sheet.reference;
+        let main =
+            Panel {
+                shades, rules, curves: all, reference, ..self.panel(self.sizes.main, (low, high), "°C")
+            };
+        self.finish_panel(canvas, &main);
         if let Some((low, high)) = close_up {
             let rules = self.sheet.limits.iter().map(copy).collect();
             let shades = self.sheet.working_shade().into_iter().collect();
-            self.draw_temperatures(canvas, self.sizes.close_up, (low, high), shades, rules);
-            let note = "the same, from near";
+            let curves =
+                self.temperatures(|channel| matches!(channel, Channel::Chocolate | Channel::Setpoint));
+            let height = self.sizes.close_up;
+            let near = Panel { shades, rules, curves, reference, ..self.panel(height, (low, high), "°C") };
+            self.finish_panel(canvas, &near);
+            let note = "the working range from near";
             let y = self.y - self.sizes.close_up - 11.0;
             canvas.text(note, self.time.left + 2.0, y, self.sizes.letters, Hold::Left, Role::Quiet);
         }
@@ -263,25 +205,20 @@ impl<'p> Page<'p> {
         self.y += 4.0;
     }
 
-    fn draw_temperatures(
-        &mut self,
-        canvas: &Canvas<'_>,
-        height: f64,
-        range: (f64, f64),
-        shades: Vec<Shade>,
-        rules: Vec<Rule>,
-    ) {
-        // The chocolate is drawn last, over everything else.
-        let temperatures = self.sheet.curves.iter().filter(|(channel, _)| channel.is_temperature());
+    /// Temperature curves to draw; the chocolate comes last, over everything else.
+    fn temperatures(&self, wanted: impl Fn(Channel) -> bool) -> Vec<&'p Curve> {
+        let temperatures =
+            self.sheet.curves.iter().filter(|(channel, _)| channel.is_temperature() && wanted(*channel));
         let mut curves: Vec<&Curve> = temperatures.map(|(_, curve)| curve).collect();
         curves.sort_by_key(|curve| curve.role == Role::Cocoa);
-        let panel = Panel { shades, rules, curves, reference: &self.sheet.reference, ..self.panel(height, range, "°C") };
-        self.finish_panel(canvas, &panel);
+        curves
     }
 
     fn draw_other(&mut self, canvas: &Canvas<'_>, channel: Channel, curve: &'p Curve) {
         let values = || curve.runs.runs.iter().flatten().map(|point| point.1);
-        let (Some(least), Some(most)) = (values().reduce(f64::min), values().reduce(f64::max)) else { return };
+        let (Some(least), Some(most)) = (values().reduce(f64::min), values().reduce(f64::max)) else {
+            return;
+        };
         let free = ((most - least) * 0.12).max(0.05);
         let panel = Panel {
             curves: vec![curve],
@@ -316,7 +253,10 @@ impl<'p> Page<'p> {
             curves: Vec::new(),
             gaps: self.gaps,
             moments: borders.chain(urgent).filter(|(at, _)| self.time.holds(*at)).collect(),
-            ticks: time_ticks(*from, *to, zone, self.sizes.time_ticks).into_iter().map(|tick| tick.at).collect(),
+            ticks: time_ticks(*from, *to, zone, self.sizes.time_ticks)
+                .into_iter()
+                .map(|tick| tick.at)
+                .collect(),
         }
     }
 
@@ -344,35 +284,6 @@ impl<'p> Page<'p> {
 
 fn copy(rule: &Rule) -> Rule {
     Rule { name: rule.name.clone(), value: rule.value }
-}
-
-/// One entry of the key.
-enum Entry {
-    Line(Channel, Role, f64),
-    Usual,
-    Unknown,
-}
-
-impl Entry {
-    fn word(&self) -> &str {
-        match self {
-            Entry::Line(Channel::Setpoint, ..) => "set-point",
-            Entry::Line(channel, ..) => channel.as_str(),
-            Entry::Usual => "usual course, 10–90 %",
-            Entry::Unknown => "no readings",
-        }
-    }
-
-    fn draw(&self, canvas: &Canvas<'_>, x: f64, y: f64) {
-        match self {
-            Entry::Line(_, role, width) => canvas.line((x, y), (x + 20.0, y), *role, *width),
-            Entry::Usual => {
-                canvas.fill(x, y - 5.0, x + 20.0, y + 5.0, Role::Envelope);
-                canvas.line((x, y), (x + 20.0, y), Role::Median, 1.2);
-            }
-            Entry::Unknown => canvas.hatch(x, y - 5.0, x + 20.0, y + 5.0, Role::Gap),
-        }
-    }
 }
 
 #[cfg(test)]

@@ -103,7 +103,18 @@ fn day() -> Day {
     let test = |gloss| TemperTest { gloss, contraction: Grade::Good, snap: Grade::Good, minutes: Some(6.0) };
     Day {
         chocolate: morning(chocolate_at, 270..288),
-        jacket: morning(|m| if m < 95.0 { 49.0 } else if m < 146.0 { 19.0 + 0.5 * (m / 4.0).sin() } else { 33.0 + (m / 6.0).sin() }, 0..0),
+        jacket: morning(
+            |m| {
+                if m < 95.0 {
+                    49.0
+                } else if m < 146.0 {
+                    19.0 + 0.5 * (m / 4.0).sin()
+                } else {
+                    33.0 + (m / 6.0).sin()
+                }
+            },
+            0..0,
+        ),
         room: morning(|m| 20.5 + m / 300.0, 0..0),
         setpoint: morning(|m| if m < 95.0 { 46.0 } else { 31.5 }, 0..0),
         motor: morning(|m| if m < 20.0 { 0.0 } else { 3.2 + m / 900.0 + 0.05 * (m * 1.7).sin() }, 0..0),
@@ -150,7 +161,9 @@ fn lisbon() -> TimeZone {
 }
 
 fn texts(svg: &str) -> Vec<&str> {
-    svg.lines().filter_map(|line| line.strip_suffix("</text>")?.rsplit_once('>').map(|(_, text)| text)).collect()
+    svg.lines()
+        .filter_map(|line| line.strip_suffix("</text>")?.rsplit_once('>').map(|(_, text)| text))
+        .collect()
 }
 
 /// Points of the strokes of one colour.
@@ -172,11 +185,36 @@ fn everything_that_was_told_has_its_word() {
     for width in [Width::Wide, Width::Narrow] {
         let svg = sheet(&day, &zone, width).svg();
         let found = texts(&svg);
+        // A narrow strip has room for the words of long phases only; the sentence has them all.
+        assert!(width == Width::Narrow || found.contains(&"cooling"));
         for word in [
-            "Alder, dark-64, Mon 2 March", "chocolate", "jacket", "set-point", "room", "usual course, 10–90 %", "no readings",
-            "working range 31.0–32.0", "melt range 45–50", "temper-loss limit 33.5", "floor 27.0",
-            "temper loss", "silent", "warm hold", "test due", "charge 48 kg", "seed 12 kg", "test: good", "top-up 3 kg",
-            "by hand 31.3 °C", "test: poor", "working", "cooling", "Mon 2 Mar", "06:00", "motor", "A", "°C",
+            "Alder, dark-64, Mon 2 March",
+            "chocolate",
+            "jacket",
+            "set-point",
+            "room",
+            "usual course, 10–90 %",
+            "no readings",
+            "working range 31.0–32.0",
+            "melt range 45–50",
+            "temper-loss limit 33.5",
+            "floor 27.0",
+            "temper loss",
+            "silent",
+            "warm hold",
+            "test due",
+            "charge 48 kg",
+            "seed 12 kg",
+            "test: good",
+            "top-up 3 kg",
+            "by hand 31.3 °C",
+            "test: poor",
+            "working",
+            "Mon 2 Mar",
+            "06:00",
+            "motor",
+            "A",
+            "°C",
         ] {
             assert!(found.contains(&word), "{width:?}: {word} is not among {found:?}");
         }
@@ -188,7 +226,7 @@ fn the_sentence_says_what_the_picture_shows() {
     let (day, zone) = (day(), lisbon());
     let svg = sheet(&day, &zone, Width::Wide).svg();
     let said = svg.split_once("<desc>").unwrap().1.split_once("</desc>").unwrap().0;
-    expect_test::expect!["Alder, dark-64, Mon 2 March, Mon 2 Mar 2026 04:30 to 12:30. Chocolate: highest 45.8 °C at 05:35, lowest 26.5 °C at 04:30, last 31.4 °C at 12:29. Phases: melting from 04:30, soak from 05:22, cooling from 06:05, settling from 06:56, working from 07:28. Findings: test due (low) at 07:43, silent (high) at 09:05, warm hold (medium) at 10:08, temper loss (high) at 10:15, test due (low) at 11:15. No readings for 18 minutes in all."].assert_eq(said);
+    expect_test::expect!["Alder, dark-64, Mon 2 March, Mon 2 Mar 2026 04:30 to 12:30. Chocolate: highest 45.8 °C at 05:30, lowest 26.5 °C at 04:30, last 31.4 °C at 12:29. Phases: melting from 04:30, soak from 05:22, cooling from 06:05, settling from 06:56, working from 07:28. Findings: test due (low) at 07:43, silent (high) at 09:05, warm hold (medium) at 10:08, temper loss (high) at 10:15, test due (low) at 11:15. No readings for 18 minutes in all."].assert_eq(said);
 }
 
 #[test]
@@ -208,7 +246,8 @@ fn a_peak_of_one_second_is_still_seen() {
     let mut chocolate = morning(|_| 31.5, 0..0);
     chocolate[20_000].1 = Some(39.0);
     let svg = Sheet::new("Alder", start(), minute(480.0), &zone).curve(Channel::Chocolate, &chocolate).svg();
-    let highest = points(&svg, "cocoa").into_iter().filter(|p| WIDE.left <= p.0).map(|p| p.1).fold(f64::MAX, f64::min);
+    let highest =
+        points(&svg, "cocoa").into_iter().filter(|p| WIDE.left <= p.0).map(|p| p.1).fold(f64::MAX, f64::min);
     let panel = svg.split_once("data-panels=\"").unwrap().1.split_once('"').unwrap().0;
     let numbers: Vec<f64> = panel.split(',').filter_map(|n| n.parse().ok()).collect();
     let [top, bottom, low, high] = numbers[..] else { panic!("{panel}") };
@@ -224,7 +263,8 @@ fn a_peak_of_one_second_is_still_seen() {
 fn nothing_is_drawn_where_nothing_is_known() {
     let (day, zone) = (day(), lisbon());
     let svg = sheet(&day, &zone, Width::Wide).svg();
-    let x = |minutes: f64| WIDE.left + minutes / 480.0 * (f64::from(WIDE.width) - WIDE.left - WIDE.right_margin);
+    let x =
+        |minutes: f64| WIDE.left + minutes / 480.0 * (f64::from(WIDE.width) - WIDE.left - WIDE.right_margin);
     let inside = points(&svg, "cocoa").into_iter().filter(|p| x(271.0) < p.0 && p.0 < x(287.0)).count();
     assert_eq!(inside, 0);
     assert!(svg.contains("hd-s-gap"));
@@ -248,14 +288,8 @@ fn a_title_cannot_break_out() {
 #[test]
 fn hand_readings_are_shown_one_by_one() {
     let zone = lisbon();
-    let few: Readings = (0..10).map(|n| (minute(f64::from(n) * 4.0), Some(31.0 + f64::from(n) * 0.1))).collect();
+    let few: Readings =
+        (0..10).map(|n| (minute(f64::from(n) * 4.0), Some(31.0 + f64::from(n) * 0.1))).collect();
     let svg = Sheet::new("Bowl", start(), minute(40.0), &zone).curve(Channel::Chocolate, &few).svg();
     assert_eq!(svg.matches("<circle").count(), 10);
-}
-
-#[test]
-fn zz_look() {
-    let (day, zone) = (day(), lisbon());
-    std::fs::write("/tmp/wide.svg", sheet(&day, &zone, Width::Wide).svg()).unwrap();
-    std::fs::write("/tmp/narrow.svg", sheet(&day, &zone, Width::Narrow).svg()).unwrap();
 }
