@@ -3,11 +3,13 @@
 #![allow(clippy::neg_cmp_op_on_partial_ord)]
 pub mod control;
 pub mod cooling;
+pub mod curve;
 pub mod error;
 pub mod exposure;
 pub mod heat;
 pub mod humidity;
 pub mod least_squares;
+pub mod melt_out;
 pub mod sensors;
 pub mod statistics;
 pub mod trend;

@@ -224,21 +224,23 @@ fn height_ahead_covers_what_it_claims() {
     assert!((covered as f64 / 1_000.0 - 0.95).abs() < three_errors(0.95, 1_000) + 0.005);
 }
 
-/// Two hundred readings, each thirty seconds for each machine: well below a millisecond a fit, with a wide margin for a busy
-/// machine.
+/// Two hundred readings, each thirty seconds for each machine: well below a millisecond a fit. The quickest of many runs counts,
+/// so that a busy machine does not.
 #[test]
 fn a_fit_is_quick() {
     let mut noise = Noise::seeded(24);
     let (seconds, values) = kettle(200.0 / 6.0, || 0.05 * noise.normal());
-    let before = std::time::Instant::now();
-    let runs = 200;
-    for _ in 0..runs {
-        let fitted = fit(&seconds, &values, Surroundings::Unknown).unwrap();
-        assert!(time_to(&fitted, 30.0).is_some());
-    }
-    let each = before.elapsed().as_secs_f64() / f64::from(runs);
-    println!("a fit of {} readings with its projection: {:.0} µs", seconds.len(), each * 1e6);
-    assert!(each < 5e-3);
+    let quickest = (0..100)
+        .map(|_| {
+            let before = std::time::Instant::now();
+            let fitted = fit(&seconds, &values, Surroundings::Unknown).unwrap();
+            assert!(time_to(&fitted, 30.0).is_some());
+            before.elapsed()
+        })
+        .min()
+        .unwrap();
+    println!("a fit of {} readings with its projection: {quickest:?}", seconds.len());
+    assert!(quickest.as_secs_f64() < 1e-3);
 }
 
 proptest! {

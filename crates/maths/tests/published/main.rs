@@ -5,6 +5,7 @@
 
 mod control;
 mod cooling;
+mod curve;
 mod heat;
 mod humidity;
 mod least_squares;
