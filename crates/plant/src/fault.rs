@@ -31,15 +31,33 @@ pub(crate) struct At<T> {
 pub(crate) struct Faults<'t> {
     text: &'t str,
     list: Vec<PlantFault>,
+    /// Lines that are not TOML, after which nothing that seems absent is known to be.
+    broken_lines: Vec<usize>,
 }
 
 impl<'t> Faults<'t> {
     pub(crate) fn of(text: &'t str) -> Faults<'t> {
-        Faults { text, list: Vec::new() }
+        Faults { text, list: Vec::new(), broken_lines: Vec::new() }
     }
 
+    /// Something that stands there and is wrong. A line that is not TOML has its fault already.
     pub(crate) fn add(&mut self, line: usize, says: impl Into<String>) {
-        self.list.push(PlantFault { line, says: says.into() });
+        if !self.broken_lines.contains(&line) {
+            self.list.push(PlantFault { line, says: says.into() });
+        }
+    }
+
+    /// Something that is not there and should be. After a line that is not TOML nobody knows: the line may have been it.
+    pub(crate) fn add_absence(&mut self, line: usize, says: impl Into<String>) {
+        if self.broken_lines.is_empty() {
+            self.add(line, says);
+        }
+    }
+
+    /// A line that is not TOML.
+    pub(crate) fn add_broken(&mut self, line: usize, says: impl Into<String>) {
+        self.add(line, says);
+        self.broken_lines.push(line);
     }
 
     /// The line in which `span` begins, counted from 1.

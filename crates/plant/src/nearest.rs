@@ -29,20 +29,26 @@ fn nearest<'w>(word: &str, candidates: impl IntoIterator<Item = &'w str>) -> Opt
         .map(|(_, candidate)| candidate)
 }
 
-/// Letters to insert, remove or replace to get from `from` to `to` (Levenshtein 1966), one row at a time.
+/// Letters to insert, remove, replace or swap with their neighbour to get from `from` to `to` (optimal string
+/// alignment). A slip of two fingers counts once, so that `drak` is near `dark`.
 fn distance(from: &str, to: &str) -> usize {
+    let from: Vec<char> = from.chars().collect();
     let to: Vec<char> = to.chars().collect();
-    let mut row: Vec<usize> = (0..=to.len()).collect();
-    for (i, a) in from.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
+    let mut rows: Vec<Vec<usize>> = vec![(0..=to.len()).collect()];
+    for (i, a) in from.iter().enumerate() {
+        let above = &rows[i];
+        let mut row = vec![i + 1];
         for (j, b) in to.iter().enumerate() {
-            let replaced = diagonal + usize::from(a != *b);
-            diagonal = row[j + 1];
-            row[j + 1] = replaced.min(row[j] + 1).min(diagonal + 1);
+            let replaced = above[j] + usize::from(a != b);
+            let mut least = replaced.min(row[j] + 1).min(above[j + 1] + 1);
+            if 0 < i && 0 < j && *a == to[j - 1] && from[i - 1] == *b {
+                least = least.min(rows[i - 1][j - 1] + 1);
+            }
+            row.push(least);
         }
+        rows.push(row);
     }
-    row[to.len()]
+    rows[from.len()][to.len()]
 }
 
 #[cfg(test)]
@@ -55,6 +61,7 @@ mod tests {
         assert_eq!(distance("kitten", "sitting"), 3);
         assert_eq!(distance("", "abc"), 3);
         assert_eq!(distance("same", "same"), 0);
+        assert_eq!(distance("drak", "dark"), 1);
     }
 
     #[test]

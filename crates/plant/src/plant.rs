@@ -22,7 +22,7 @@ pub struct Plant {
     pub couvertures: Vec<Couverture>,
     /// In the order of the file.
     pub machines: Vec<Machine>,
-    /// Foreign topics, in the order of the file: the first that matches a topic reads it.
+    /// Foreign topics, in the order of the file. Each that matches a topic reads a value from it.
     pub sources: Vec<Source>,
     /// How long the watch waits for readings that come late or out of order.
     pub lateness: Span,

@@ -94,10 +94,10 @@ impl RawPlant {
         let mut file = Table::new("the plant file", 1, document);
         let mut raw = RawPlant::default();
         if !file.has("plant") {
-            faults.add(1, "there is no [plant]; it holds `name` and `time_zone`");
+            faults.add_absence(1, "there is no [plant]; it holds `name` and `time_zone`");
         }
         if !file.has("machine") {
-            faults.add(1, "there is no [[machine]]; describe at least one");
+            faults.add_absence(1, "there is no [[machine]]; describe at least one");
         }
         if let Some(mut plant) = file.table("plant", faults) {
             raw.name = plant.required_text("name", faults);
@@ -125,7 +125,7 @@ impl RawMqtt {
         let raw = RawMqtt {
             url: table.text("url", faults),
             root: table.text("root", faults),
-            client_id: table.required_text("client_id", faults),
+            client_id: table.text("client_id", faults),
             user: table.text("user", faults),
             password_file: table.text("password_file", faults),
             ca_file: table.text("ca_file", faults),

@@ -3,11 +3,13 @@
 //! Whoever asks for a key makes it known; [`Table::finish`] then reports every key that nobody asked for. So the list
 //! of keys that can stand somewhere is never written down twice.
 
-use toml::Spanned;
 use toml::de::{DeArray, DeTable, DeValue};
 
 use crate::fault::{At, Faults};
 use crate::nearest::{did_you_mean, listed};
+
+/// What a `[[table]]` is called to somebody who wrote something else.
+const LIST_OF_TABLES: &str = "tables that begin with two brackets";
 
 /// A table of the file, with the name under which people know it.
 pub(crate) struct Table<'t> {
@@ -37,16 +39,16 @@ impl<'t> Table<'t> {
     /// A text between quotes.
     pub(crate) fn text(&mut self, key: &'static str, faults: &mut Faults<'_>) -> Option<At<String>> {
         let (line, value) = self.ask(key, faults)?;
-        match value {
-            DeValue::String(text) => Some(At { line, value: text.clone().into_owned() }),
-            other => wrong_type(line, key, "a text between quotes", other, faults),
+        match value.as_str() {
+            Some(text) => Some(At { line, value: text.to_owned() }),
+            None => wrong_type(line, key, "a text between quotes", value, faults),
         }
     }
 
     /// A text that must be there.
     pub(crate) fn required_text(&mut self, key: &'static str, faults: &mut Faults<'_>) -> Option<At<String>> {
         if !self.has(key) {
-            faults.add(self.line, format!("`{key}` is missing in {}", self.name));
+            faults.add_absence(self.line, format!("`{key}` is missing in {}", self.name));
         }
         self.text(key, faults)
     }
@@ -67,7 +69,7 @@ impl<'t> Table<'t> {
     pub(crate) fn pair(&mut self, key: &'static str, faults: &mut Faults<'_>) -> Option<At<(f64, f64)>> {
         const TYPE: &str = "two numbers such as [31.0, 32.0]";
         let (line, value) = self.ask(key, faults)?;
-        let DeValue::Array(items) = value else {
+        let Some(items) = value.as_array() else {
             return wrong_type(line, key, TYPE, value, faults);
         };
         let [low, high] = items.iter().collect::<Vec<_>>()[..] else {
@@ -86,10 +88,10 @@ impl<'t> Table<'t> {
         faults: &mut Faults<'_>,
     ) -> Option<At<NumberOrText>> {
         let (line, value) = self.ask(key, faults)?;
-        let value = match value {
-            DeValue::String(text) => NumberOrText::Text(text.clone().into_owned()),
-            other => {
-                NumberOrText::Number(finite(line, key, "a number or a text between quotes", other, faults)?)
+        let value = match value.as_str() {
+            Some(text) => NumberOrText::Text(text.to_owned()),
+            None => {
+                NumberOrText::Number(finite(line, key, "a number or a text between quotes", value, faults)?)
             }
         };
         Some(At { line, value })
@@ -98,45 +100,36 @@ impl<'t> Table<'t> {
     /// The table `[key]`.
     pub(crate) fn table(&mut self, key: &'static str, faults: &mut Faults<'_>) -> Option<Table<'t>> {
         let (line, value) = self.ask(key, faults)?;
-        match value {
-            DeValue::Table(entries) => Some(Table::new(format!("[{}]", self.path_of(key)), line, entries)),
-            other => wrong_type(line, key, "a table", other, faults),
+        match value.as_table() {
+            Some(entries) => Some(Table::new(format!("[{}]", self.path_of(key)), line, entries)),
+            None => wrong_type(line, key, "a table", value, faults),
         }
     }
 
     /// The tables `[[key]]`.
     pub(crate) fn tables(&mut self, key: &'static str, faults: &mut Faults<'_>) -> Vec<Table<'t>> {
         let Some((line, value)) = self.ask(key, faults) else { return Vec::new() };
-        match value {
-            DeValue::Array(items) => tables_of(key, items, faults),
-            DeValue::Table(_) => {
-                faults.add(
-                    line,
-                    format!("write [[{key}]] with two brackets on each side, once for each {key}"),
-                );
-                Vec::new()
-            }
-            other => wrong_type(line, key, "tables that begin with two brackets", other, faults)
-                .unwrap_or_default(),
+        if value.is_table() {
+            faults.add(line, format!("write [[{key}]] with two brackets on each side, once for each {key}"));
+            return Vec::new();
+        }
+        match value.as_array() {
+            Some(items) => tables_of(key, items, faults),
+            None => wrong_type(line, key, LIST_OF_TABLES, value, faults).unwrap_or_default(),
         }
     }
 
-    /// Every entry, each of which must be a table: `[key.<name>]`. Makes all keys known.
+    /// Every entry, each of which must be a table: `[key.<name>]`.
     pub(crate) fn named_tables(&self, faults: &mut Faults<'_>) -> Vec<(At<String>, Table<'t>)> {
+        let path = self.name.trim_matches(['[', ']']);
         let mut tables = Vec::new();
         for (key, value) in self.entries {
-            let line = faults.line_of(&key.span());
-            let name = key.get_ref().clone().into_owned();
-            match value.get_ref() {
-                DeValue::Table(entries) => {
-                    let path = self.name.trim_matches(['[', ']']);
-                    let table = Table::new(format!("[{path}.{name}]"), line, entries);
-                    tables.push((At { line, value: name }, table));
-                }
-                other => {
-                    let _: Option<()> = wrong_type(line, &name, "a table", other, faults);
-                }
-            }
+            let name = At { line: faults.line_of(&key.span()), value: key.get_ref().clone().into_owned() };
+            let table = match value.get_ref().as_table() {
+                Some(entries) => Some(Table::new(format!("[{path}.{}]", name.value), name.line, entries)),
+                None => wrong_type(name.line, &name.value, "a table", value.get_ref(), faults),
+            };
+            tables.extend(table.map(|table| (name, table)));
         }
         tables
     }
@@ -177,14 +170,11 @@ impl<'t> Table<'t> {
 fn tables_of<'t>(key: &str, items: &'t DeArray<'t>, faults: &mut Faults<'_>) -> Vec<Table<'t>> {
     let mut tables = Vec::new();
     for item in items.iter() {
-        let line = faults.line_of(&Spanned::span(item));
-        match item.get_ref() {
-            DeValue::Table(entries) => tables.push(Table::new(format!("[[{key}]]"), line, entries)),
-            other => {
-                let _: Option<()> =
-                    wrong_type(line, key, "tables that begin with two brackets", other, faults);
-            }
-        }
+        let line = faults.line_of(&item.span());
+        tables.extend(match item.get_ref().as_table() {
+            Some(entries) => Some(Table::new(format!("[[{key}]]"), line, entries)),
+            None => wrong_type(line, key, LIST_OF_TABLES, item.get_ref(), faults),
+        });
     }
     tables
 }
@@ -196,14 +186,14 @@ fn finite(
     value: &DeValue<'_>,
     faults: &mut Faults<'_>,
 ) -> Option<f64> {
-    let number = match value {
-        DeValue::Integer(integer) => {
-            i64::from_str_radix(integer.as_str(), integer.radix()).ok().map(|n| n as f64)
-        }
-        DeValue::Float(float) => float.as_str().parse().ok(),
-        other => return wrong_type(line, key, expected, other, faults),
+    let number: Option<f64> = if let Some(integer) = value.as_integer() {
+        i64::from_str_radix(integer.as_str(), integer.radix()).ok().map(|number| number as f64)
+    } else if let Some(float) = value.as_float() {
+        float.as_str().parse().ok()
+    } else {
+        return wrong_type(line, key, expected, value, faults);
     };
-    let finite = number.filter(|number: &f64| number.is_finite());
+    let finite = number.filter(|number| number.is_finite());
     if finite.is_none() {
         faults.add(line, format!("`{key}` must be a finite number of ordinary size"));
     }

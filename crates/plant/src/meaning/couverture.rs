@@ -23,3 +23,39 @@ fn mean(raw: &RawCouverture, ids: &mut Ids, faults: &mut Faults<'_>) -> Option<C
     }
     Some(Couverture { id: id?, name, family: family?, overrides })
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::meaning::tests::check_with;
+
+    #[test]
+    fn an_id_can_stand_only_once_and_has_to_be_one() {
+        check_with(
+            r#"
+[[couverture]]
+id = "dark-64"
+family = "dark"
+[[couverture]]
+id = "milk 38"
+family = "milk"
+"#,
+            expect![[r#"
+                line 14: the couverture `dark-64` is there twice; it first stands in line 6
+                line 17: the id `milk 38` holds ` `; letters, digits, `-`, `_` and `.` can stand there, and it begins with a letter or digit"#]],
+        );
+    }
+
+    #[test]
+    fn id_and_family_are_needed() {
+        check_with(
+            "[[couverture]]\nname = \"\"\n[[couverture]]\nid = \"w\"\nfamily = \"whit\"\n",
+            expect![[r#"
+            line 12: `family` is missing in [[couverture]]
+            line 12: `id` is missing in [[couverture]]
+            line 13: `name` cannot be empty
+            line 16: `whit` is not a family (one of dark, milk and white); did you mean `white`?"#]],
+        );
+    }
+}

@@ -108,3 +108,116 @@ fn upright(raw: &At<(f64, f64)>, key: &str, faults: &mut Faults<'_>) -> Option<(
     faults.add(raw.line, format!("`{key} = [{low}, {high}]` is upside down; write [{high}, {low}]"));
     None
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::{Expect, expect};
+
+    use crate::meaning::tests::{SMALLEST, check, check_with};
+    use crate::parse_plant;
+
+    /// A milk couverture with these limits, in lines 15 and on.
+    fn check_limits(limits: &str, expected: Expect) {
+        check_with(&format!("[[couverture]]\nid = \"milk-38\"\nfamily = \"milk\"\n{limits}"), expected);
+    }
+
+    #[test]
+    fn every_limit_can_be_set() {
+        let all = "melt = [44, 48]\nscorch = 52\nfloor = 26.5\nworking = [30.0, 31.0]\ntemper_loss = 32.5\n\
+                   seed_share = [0.1, 0.25]\nmax_hold = 90\n";
+        check_limits(all, expect!["no fault"]);
+        check_with(all, expect!["no fault"]);
+    }
+
+    #[test]
+    fn ranges_stand_the_right_way_up() {
+        check_limits(
+            "melt = [46, 42]\nworking = [30.5, 29.5]\nseed_share = [0.3, 0.2]\n",
+            expect![[r#"
+            line 15: `melt = [46, 42]` is upside down; write [42, 46]
+            line 16: `working = [30.5, 29.5]` is upside down; write [29.5, 30.5]
+            line 17: `seed_share = [0.3, 0.2]` is upside down; write [0.2, 0.3]"#]],
+        );
+    }
+
+    #[test]
+    fn limits_are_finite_numbers_in_degrees_celsius() {
+        check_limits(
+            "scorch = inf\nfloor = nan\nworking = [85.0, 87.0]\ntemper_loss = \"32\"\n",
+            expect![[r#"
+            line 15: `scorch` must be a finite number of ordinary size
+            line 16: `floor` must be a finite number of ordinary size
+            line 17: `working`: 85 cannot be a limit in °C; write a figure from 0 to 80
+            line 17: `working`: 87 cannot be a limit in °C; write a figure from 0 to 80
+            line 18: `temper_loss` takes a number, not a text"#]],
+        );
+        check_limits(
+            "melt = [42]\nworking = 30\nmax_hold = 0\nseed_share = [20, 30]\n",
+            expect![[r#"
+            line 15: `melt` takes two numbers such as [31.0, 32.0], not 1 values
+            line 16: `working` takes two numbers such as [31.0, 32.0], not a number
+            line 17: `max_hold = 0` cannot be; it must be above zero
+            line 18: `seed_share = [20, 30]` cannot be; shares lie between 0 and 1, so that 0.2 means 20 %"#]],
+        );
+    }
+
+    #[test]
+    fn limits_climb_from_the_floor_to_the_scorch_limit() {
+        check_limits(
+            "floor = 29.5\n",
+            expect![
+                "line 15: `floor` (29.5 °C) must lie below the lower end of `working` (29.5 °C); one of them is to be changed"
+            ],
+        );
+        check_limits(
+            "working = [29.5, 32.0]\n",
+            expect![
+                "line 15: the upper end of `working` (32 °C) must lie below `temper_loss` (32 °C); one of them is to be changed"
+            ],
+        );
+        check_limits(
+            "temper_loss = 42\n",
+            expect![
+                "line 15: `temper_loss` (42 °C) must lie below the lower end of `melt` (42 °C); one of them is to be changed"
+            ],
+        );
+        check_limits(
+            "melt = [45.0, 51.0]\nscorch = 50.5\n",
+            expect![
+                "line 16: the upper end of `melt` (51 °C) must lie below `scorch` (50.5 °C); one of them is to be changed"
+            ],
+        );
+    }
+
+    #[test]
+    fn a_machine_is_checked_with_its_own_couverture() {
+        check_with(
+            "working = [31.0, 34.0]\n",
+            expect![
+                "line 12: the upper end of `working` (34 °C) must lie below `temper_loss` (33.5 °C); one of them is to be changed"
+            ],
+        );
+        check_with("working = [31.0, 34.0]\ntemper_loss = 35.0\n", expect!["no fault"]);
+    }
+
+    #[test]
+    fn a_machine_wins_over_the_couverture_and_that_over_the_family() {
+        let text = SMALLEST.replace("family = \"dark\"", "family = \"dark\"\nscorch = 54\nfloor = 27.5")
+            + "scorch = 53\n";
+        let plant = parse_plant(&text).unwrap();
+        let limits = plant.limits(&plant.machines[0], &plant.couvertures[0].id);
+        assert_eq!((limits.scorch, limits.floor, limits.temper_loss), (53.0, 27.5, 33.5));
+        let unknown = "ruby-1".parse().unwrap();
+        assert_eq!(plant.limits(&plant.machines[0], &unknown), limits);
+    }
+
+    #[test]
+    fn a_faulty_limit_is_told_once() {
+        check(
+            &SMALLEST.replace("family = \"dark\"", "family = \"dark\"\nscorch = 10"),
+            expect![
+                "line 8: the upper end of `melt` (50 °C) must lie below `scorch` (10 °C); one of them is to be changed"
+            ],
+        );
+    }
+}

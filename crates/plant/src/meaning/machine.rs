@@ -140,7 +140,7 @@ fn mean_sensor(channel: Channel, raw: &RawChannel, faults: &mut Faults<'_>) -> O
     }
     if let (None, Some(sensor)) = (&raw.cold_junction, &raw.sensor) {
         let says = "a thermocouple needs `cold_junction`: a temperature in °C, or \"room\" for the machine's room channel";
-        faults.add(sensor.line, says);
+        faults.add_absence(sensor.line, says);
     }
     junction.map(thermocouple)
 }
@@ -176,5 +176,128 @@ fn mean_cold_junction(
             );
             None
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+    use model::Channel;
+
+    use crate::meaning::tests::{SMALLEST, check, check_with};
+    use crate::{ColdJunction, Sensor, parse_plant};
+
+    #[test]
+    fn a_machine_says_what_it_is_and_what_is_in_it() {
+        check_with(
+            "[[machine]]\nname = \" \"\n",
+            expect![[r#"
+            line 12: `couverture` is missing in [[machine]]
+            line 12: `id` is missing in [[machine]]
+            line 12: `style` is missing in [[machine]]
+            line 13: `name` cannot be empty"#]],
+        );
+        check_with(
+            "[[machine]]\nid = \"plant\"\nstyle = \"bowl\"\ncouverture = \"dark-46\"\nmethod = \"seeding\"\n",
+            expect![[r#"
+            line 13: no machine can have the id `plant`; findings about all machines go by it
+            line 14: `bowl` is not a style (one of kettle, wheel, continuous and bench)
+            line 15: there is no couverture `dark-46`; a [[couverture]] with that id is needed; did you mean `dark-64`?
+            line 16: `seeding` is not a method (one of seed, butter-seed, partial-melt, tabling and continuous)"#]],
+        );
+        check_with(
+            "[[machine]]\nid = \"alder\"\nstyle = \"wheel\"\ncouverture = \"dark-64\"\n",
+            expect!["line 13: the machine `alder` is there twice; it first stands in line 9"],
+        );
+    }
+
+    #[test]
+    fn sizes_are_above_zero() {
+        check_with(
+            "capacity_kg = 0\ncooling_minutes = -5\n",
+            expect![[r#"
+            line 12: `capacity_kg = 0` cannot be; it must be above zero
+            line 13: `cooling_minutes = -5` cannot be; it must be above zero"#]],
+        );
+    }
+
+    #[test]
+    fn one_fault_of_a_couverture_is_not_told_again_for_its_machines() {
+        check(
+            &SMALLEST.replace("\"dark-64\"", "\"dark 64\""),
+            expect![
+                "line 6: the id `dark 64` holds ` `; letters, digits, `-`, `_` and `.` can stand there, and it begins with a letter or digit"
+            ],
+        );
+    }
+
+    #[test]
+    fn channels_and_their_keys_are_known_ones() {
+        check_with(
+            "[machine.channel.choclate]\noffset = 1\n[machine.channel.room]\nofset = 1\n",
+            expect![[r#"
+            line 12: `choclate` is not a channel; the channels are chocolate, jacket, room, humidity, setpoint, stirrer and motor; did you mean `chocolate`?
+            line 15: `ofset` is not known in [machine.channel.room]; did you mean `offset`? What can stand there: sensor, offset and cold_junction"#]],
+        );
+        check_with("channel = 3\n", expect!["line 12: `channel` takes a table, not a number"]);
+        check_with(
+            "[machine.channel]\nchocolate = 3\n",
+            expect!["line 13: `chocolate` takes a table, not a number"],
+        );
+    }
+
+    #[test]
+    fn sensors_and_cold_junctions_fit_together() {
+        check_with(
+            "[machine.channel.chocolate]\nsensor = \"pt1000\"\ncold_junction = 20\n",
+            expect![
+                "line 13: `pt1000` is not a sensor (one of pt100, type-k, type-t and type-j); did you mean `pt100`?"
+            ],
+        );
+        check_with(
+            "[machine.channel.chocolate]\nsensor = \"pt100\"\ncold_junction = 20\n",
+            expect![
+                "line 14: `cold_junction` is for thermocouples: it goes with sensor type-k, type-t or type-j"
+            ],
+        );
+        check_with(
+            "[machine.channel.chocolate]\ncold_junction = 20\n",
+            expect![
+                "line 13: `cold_junction` is for thermocouples: it goes with sensor type-k, type-t or type-j"
+            ],
+        );
+        check_with(
+            "[machine.channel.chocolate]\nsensor = \"type-k\"\n",
+            expect![[
+                r#"line 13: a thermocouple needs `cold_junction`: a temperature in °C, or "room" for the machine's room channel"#
+            ]],
+        );
+        check_with(
+            "[machine.channel.humidity]\nsensor = \"type-k\"\ncold_junction = 20\n",
+            expect!["line 13: `sensor` is for temperatures, and humidity is none"],
+        );
+        check_with(
+            "[machine.channel.room]\nsensor = \"type-t\"\ncold_junction = \"room\"\n",
+            expect!["line 14: the room channel cannot be its own cold junction; write its temperature in °C"],
+        );
+        check_with(
+            "[machine.channel.jacket]\nsensor = \"type-j\"\ncold_junction = \"jacket\"\n",
+            expect![[r#"line 14: `jacket` is not a cold junction; write a temperature in °C, or "room""#]],
+        );
+    }
+
+    #[test]
+    fn what_is_left_out_has_its_usual_meaning() {
+        let more = "[machine.channel.chocolate]\nsensor = \"type-k\"\noffset = -0.2\ncold_junction = \"room\"\n\
+                    [[machine]]\nid = \"elm-2\"\nname = \"The elm\"\nstyle = \"continuous\"\ncouverture = \"dark-64\"\n";
+        let plant = parse_plant(&format!("{SMALLEST}{more}")).unwrap();
+        let names: Vec<&str> = plant.machines.iter().map(|machine| machine.name.as_str()).collect();
+        assert_eq!(names, ["Alder", "The elm"]);
+        let methods: Vec<&str> = plant.machines.iter().map(|machine| machine.method.as_str()).collect();
+        assert_eq!(methods, ["seed", "continuous"]);
+        let alder = &plant.machines[0];
+        assert_eq!(alder.settings(Channel::Chocolate).sensor, Some(Sensor::TypeK(ColdJunction::Room)));
+        assert_eq!(alder.settings(Channel::Chocolate).offset, -0.2);
+        assert_eq!(alder.settings(Channel::Room).sensor, None);
     }
 }

@@ -81,11 +81,11 @@ fn mean_certificate(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<ClientCert
             key_file: file(raw.key_file.as_ref(), "key_file", faults)?,
         }),
         (Some(alone), None) => {
-            faults.add(alone.line, "`certificate_file` needs its `key_file` beside it");
+            faults.add_absence(alone.line, "`certificate_file` needs its `key_file` beside it");
             None
         }
         (None, Some(alone)) => {
-            faults.add(alone.line, "`key_file` needs its `certificate_file` beside it");
+            faults.add_absence(alone.line, "`key_file` needs its `certificate_file` beside it");
             None
         }
         (None, None) => None,
@@ -95,7 +95,7 @@ fn mean_certificate(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<ClientCert
 /// Keys that make no sense beside each other.
 fn check_together(raw: &RawMqtt, url: Option<&BrokerUrl>, faults: &mut Faults<'_>) {
     if let (Some(password), None) = (&raw.password_file, &raw.user) {
-        faults.add(password.line, "`password_file` needs a `user` beside it");
+        faults.add_absence(password.line, "`password_file` needs a `user` beside it");
     }
     let for_tls =
         [("ca_file", &raw.ca_file), ("certificate_file", &raw.certificate_file), ("key_file", &raw.key_file)];
@@ -123,4 +123,76 @@ fn refuse((key, raw): (&str, &Option<At<String>>), why: &str, faults: &mut Fault
 
 fn file(raw: Option<&At<String>>, key: &str, faults: &mut Faults<'_>) -> Option<PathBuf> {
     words::not_blank(raw, key, faults).map(PathBuf::from)
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::meaning::tests::check_with;
+
+    #[test]
+    fn a_root_is_a_topic_of_our_own() {
+        check_with("[mqtt]\nroot = \"\"\n", expect![[r#"line 13: `root = ""`: the root cannot be empty"#]]);
+        check_with(
+            "[mqtt]\nroot = \"works/+\"\n",
+            expect![[r#"line 13: `root = "works/+"`: the root cannot hold `+` or `#`"#]],
+        );
+        check_with(
+            "[mqtt]\nroot = \"/works\"\n",
+            expect![[r#"line 13: `root = "/works"`: the root is written without a slash at either end"#]],
+        );
+        check_with(
+            "[mqtt]\nroot = \"$SYS\"\n",
+            expect![[
+                r#"line 13: `root = "$SYS"`: the root cannot begin with `$`; such topics belong to the broker"#
+            ]],
+        );
+        check_with(
+            "[mqtt]\nroot = \"spBv1.0/works\"\n",
+            expect![[
+                r#"line 13: `root = "spBv1.0/works"`: the root cannot be in `spBv1.0`; those topics belong to Sparkplug B"#
+            ]],
+        );
+        check_with("[mqtt]\nroot = \"site-2/works\"\n", expect!["no fault"]);
+    }
+
+    #[test]
+    fn keys_that_need_each_other_stand_together() {
+        check_with(
+            "[mqtt]\npassword_file = \"p\"\n",
+            expect!["line 13: `password_file` needs a `user` beside it"],
+        );
+        check_with(
+            "[mqtt]\nurl = \"mqtts://b\"\nkey_file = \"k\"\n",
+            expect!["line 14: `key_file` needs its `certificate_file` beside it"],
+        );
+        check_with(
+            "[mqtt]\nurl = \"mqtts://b\"\ncertificate_file = \"c\"\n",
+            expect!["line 14: `certificate_file` needs its `key_file` beside it"],
+        );
+        check_with(
+            "[mqtt]\nurl = \"mqtts://b\"\nuser = \"ana\"\npassword_file = \"p\"\nca_file = \"a\"\n\
+             certificate_file = \"c\"\nkey_file = \"k\"\nclient_id = \"office\"\n",
+            expect!["no fault"],
+        );
+    }
+
+    #[test]
+    fn keys_that_have_no_use_are_told() {
+        check_with(
+            "[mqtt]\nurl = \"mqtt://b\"\nca_file = \"a\"\n",
+            expect!["line 14: `ca_file` is for TLS; it goes with a `url` that begins with mqtts://"],
+        );
+        check_with(
+            "[mqtt]\nurl = \"embedded\"\nuser = \"ana\"\n",
+            expect![[r#"line 14: `user` has no use beside `url = "embedded"`; leave it out"#]],
+        );
+        check_with(
+            "[mqtt]\nusr = \"ana\"\nclient_id = \" \"\n",
+            expect![[r#"
+            line 13: `usr` is not known in [mqtt]; did you mean `user`? What can stand there: url, root, client_id, user, password_file, ca_file, certificate_file and key_file
+            line 14: `client_id` cannot be empty"#]],
+        );
+    }
 }

@@ -60,7 +60,7 @@ fn check_told_once(
             let says = format!(
                 "this [[source]] does not say which {key}: put `{{{key}}}` in its filter, or add `{key} = \"…\"`"
             );
-            faults.add(line, says);
+            faults.add_absence(line, says);
         }
         (true, None) | (false, Some(_)) => {}
     }
@@ -72,10 +72,13 @@ fn mean_json(raw: &RawSource, faults: &mut Faults<'_>) -> Option<JsonValue> {
     let format =
         words::one_of(raw.time_format.as_ref(), "time format", &TimeFormat::ALL, TimeFormat::as_str, faults);
     if let (None, Some(time)) = (&raw.value, &raw.time) {
-        faults.add(time.line, "`time` is for plain JSON and needs `value` beside it, a pointer to the value");
+        faults.add_absence(
+            time.line,
+            "`time` is for plain JSON and needs `value` beside it, a pointer to the value",
+        );
     }
     if let (None, Some(format)) = (&raw.time, &raw.time_format) {
-        faults.add(format.line, "`time_format` needs `time` beside it, a pointer to the time");
+        faults.add_absence(format.line, "`time_format` needs `time` beside it, a pointer to the time");
     }
     let format = format.unwrap_or(TimeFormat::Rfc3339);
     Some(JsonValue { value: value?, time: time.map(|pointer| JsonTime { pointer, format }) })
@@ -84,4 +87,75 @@ fn mean_json(raw: &RawSource, faults: &mut Faults<'_>) -> Option<JsonValue> {
 fn pointer(raw: Option<&At<String>>, faults: &mut Faults<'_>) -> Option<JsonPointer> {
     let raw = raw?;
     JsonPointer::parse(&raw.value).map_err(|says| faults.add(raw.line, says)).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::meaning::tests::{SMALLEST, check_with};
+    use crate::{JsonPointer, TimeFormat, parse_plant};
+
+    #[test]
+    fn a_source_says_machine_and_channel_once() {
+        check_with(
+            "[[source]]\nfilter = \"hall/{machine}/temp\"\n",
+            expect![[
+                r#"line 12: this [[source]] does not say which channel: put `{channel}` in its filter, or add `channel = "…"`"#
+            ]],
+        );
+        check_with(
+            "[[source]]\nfilter = \"hall/{channel}\"\nmachine = \"ader\"\nchannel = \"room\"\n",
+            expect![[r#"
+            line 14: there is no machine `ader`; a [[machine]] with that id is needed; did you mean `alder`?
+            line 15: the filter has a segment `{channel}`, so `channel` cannot stand beside it"#]],
+        );
+        check_with("[[source]]\nvalue = \"/v\"\n", expect!["line 12: `filter` is missing in [[source]]"]);
+        check_with("[[source]]\nfilter = \"hall/{machine}/{channel}\"\n", expect!["no fault"]);
+    }
+
+    #[test]
+    fn filters_are_valid_and_outside_the_root() {
+        check_with(
+            "[[source]]\nfilter = \"works/{machine}/{channel}\"\n",
+            expect![
+                "line 13: `works/{machine}/{channel}` lies under the root `works`, which is read without a [[source]]"
+            ],
+        );
+        check_with(
+            "[[source]]\nfilter = \"a/#/{machine}/{channel}\"\n",
+            expect!["line 13: in `a/#/{machine}/{channel}` the `#` must be the last segment"],
+        );
+    }
+
+    #[test]
+    fn pointers_and_times_fit_together() {
+        const HEAD: &str = "[[source]]\nfilter = \"hall/{machine}/{channel}\"\n";
+        check_with(
+            &format!("{HEAD}value = \"v\"\ntime = \"/t\"\ntime_format = \"unix\"\n"),
+            expect![[r#"
+            line 14: `v` is not a JSON pointer (RFC 6901); it begins with `/`, such as `/v`
+            line 16: `unix` is not a time format (one of rfc3339, unix-s and unix-ms)"#]],
+        );
+        check_with(
+            &format!("{HEAD}time = \"/t\"\n"),
+            expect!["line 14: `time` is for plain JSON and needs `value` beside it, a pointer to the value"],
+        );
+        check_with(
+            &format!("{HEAD}value = \"/v\"\ntime_format = \"unix-ms\"\n"),
+            expect!["line 15: `time_format` needs `time` beside it, a pointer to the time"],
+        );
+    }
+
+    #[test]
+    fn a_source_for_plain_json() {
+        let more = "[[source]]\nfilter = \"hall/oven-3\"\nmachine = \"alder\"\nchannel = \"jacket\"\nvalue = \"/temp/value\"\n\
+                    time = \"/at\"\ntime_format = \"unix-ms\"\n";
+        let plant = parse_plant(&format!("{SMALLEST}{more}")).unwrap();
+        let source = &plant.sources[0];
+        let json = source.json.as_ref().unwrap();
+        assert_eq!(json.value, JsonPointer::parse("/temp/value").unwrap());
+        assert_eq!(json.time.as_ref().unwrap().format, TimeFormat::UnixMillis);
+        assert!(source.filter.captured("hall/oven-3").is_some());
+    }
 }

@@ -90,7 +90,7 @@ impl Ids {
                 "there is no {0} `{1}`; a [[{0}]] with that id is needed{hint}",
                 self.what, raw.value
             );
-            faults.add(raw.line, says);
+            faults.add_absence(raw.line, says);
             return None;
         }
         raw.value.parse().ok()
