@@ -17,14 +17,14 @@
 //!
 //! A chart says that something changed, not what, and not that the chocolate is out of temper.
 
-mod capability;
-mod cusum;
-mod ewma;
-mod individuals;
+pub mod cusum;
+pub mod ewma;
+pub mod indices;
+pub mod individuals;
 
-pub use capability::{Capability, ENOUGH, Interval, capability};
 pub use cusum::{Cusum, CusumStep};
 pub use ewma::{Ewma, EwmaLimits, EwmaStep};
+pub use indices::{Capability, ENOUGH, Interval, capability};
 pub use individuals::{D2, D4, Individuals};
 
 /// To which side a chart has left its limits.

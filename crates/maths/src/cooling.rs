@@ -22,19 +22,19 @@
 //! | --- | --- |
 //! | this file | the law, forwards and backwards, and the correction for mass |
 //! | [`jacket`] | the same law against a moving jacket, integrated |
-//! | [`fit`] | τ, level and start from noisy readings |
+//! | [`fitting`] | τ, level and start from noisy readings |
 //! | [`projection`] | when a temperature will be reached, with an interval that says how much it covers |
 //!
 //! Never says that chocolate is tempered: a curve that fits well is a machine that cools well, no more.
 
-pub mod fit;
+pub mod fitting;
 mod growth;
 pub mod jacket;
 pub mod projection;
 
-pub use fit::{NewtonFit, Surroundings, fit};
+pub use fitting::{NewtonFit, Surroundings, fit};
 pub use jacket::{Jacket, follow};
-pub use projection::{Band, COVERAGE, Projection, time_to, time_to_with, value_at};
+pub use projection::{Arrival, Band, COVERAGE, Projection, arrival, time_to, time_to_with, value_at};
 
 /// Temperature after `seconds`. `None` for a time constant that is not above zero, or for arguments that are not finite.
 pub fn temperature_after(start: f64, ambient: f64, tau_s: f64, seconds: f64) -> Option<f64> {
@@ -69,6 +69,21 @@ pub fn tau_at_mass(tau_s: f64, mass_kg: f64, other_mass_kg: f64, vessel_kg: f64)
     (sound && other_tau_s.is_finite()).then_some(other_tau_s)
 }
 
+/// The time constant that a wall gives: `τ = (m·c + V)/(U·A)`, in seconds.
+///
+/// `vessel_kj_per_k` (V) is the heat capacity of the vessel, `wall_w_per_k` (U·A) what the wall passes for each degree.
+/// `None` for a mass, specific heat or wall that is not above zero, a negative vessel, or arguments that are not finite.
+pub fn tau_of_wall(
+    mass_kg: f64,
+    specific_kj_per_kg_k: f64,
+    vessel_kj_per_k: f64,
+    wall_w_per_k: f64,
+) -> Option<f64> {
+    let tau_s = 1e3 * (mass_kg * specific_kj_per_kg_k + vessel_kj_per_k) / wall_w_per_k;
+    let sound = 0.0 < mass_kg && 0.0 < specific_kj_per_kg_k && 0.0 <= vessel_kj_per_k && 0.0 < wall_w_per_k;
+    (sound && tau_s.is_finite()).then_some(tau_s)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -90,6 +105,8 @@ mod tests {
         assert_eq!(seconds_to(45.0, f64::NAN, 600.0, 30.0), None);
         assert_eq!(temperature_after(45.0, 20.0, -1.0, 10.0), None);
         assert_eq!(tau_between(45.0, 20.0, 10.0, 46.0), None);
+        assert_eq!(tau_of_wall(6.0, 1.6, 0.0, 0.0), None);
+        assert_eq!(tau_at_mass(600.0, 0.0, 3.0, 0.0), None);
     }
 
     proptest! {

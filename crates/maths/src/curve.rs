@@ -21,7 +21,7 @@
 //!
 //! Of the evidence in this crate this test alone looks at crystals, and it still looks at one spoonful.
 
-mod local;
+pub mod local;
 
 pub use local::{LocalFit, local_parabola};
 

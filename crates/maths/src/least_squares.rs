@@ -18,6 +18,12 @@
 //! parameters known at compile time the whole method is a page, allocates once and builds in no time.
 //! It never looks for a start of its own, and it finds the nearest valley, not the deepest.
 
+pub mod polynomial;
+mod triangle;
+
+pub use polynomial::fit_polynomial;
+
+use self::triangle::{TallSystem, Triangle, scaled_length};
 use crate::error::{MathsError, all_finite, at_least, paired};
 
 /// One point of a curve: its height there, and how that height changes with each parameter.
@@ -78,8 +84,6 @@ const POLISH_SLACK: f64 = 1e-9;
 const FIRST_DAMPING: f64 = 1e-3;
 /// Damping at which a step can no longer change any parameter.
 const LAST_DAMPING: f64 = 1e30;
-/// Below this share of the largest column, a column adds nothing that the others do not already say.
-const RANK_TOLERANCE: f64 = 1e-13;
 
 /// Fits `curve` to `values`, starting from `start`.
 ///
@@ -157,11 +161,6 @@ pub(crate) fn fit_curve_until<const P: usize>(
         }
     }
     Err(MathsError::NotSettled)
-}
-
-/// Length of a step when each parameter is measured by its influence.
-fn scaled_length<const P: usize>(step: &[f64; P], scale: &[f64; P]) -> f64 {
-    step.iter().zip(scale).map(|(s, d)| (s * d).powi(2)).sum::<f64>().sqrt()
 }
 
 /// What is to be fitted, and to what.
@@ -253,192 +252,12 @@ impl<C> Problem<'_, C> {
     }
 }
 
-/// A tall system `A x ≈ b`, row by row.
-#[derive(Debug, Default)]
-struct TallSystem<const P: usize> {
-    rows: Vec<([f64; P], f64)>,
-}
-
-impl<const P: usize> TallSystem<P> {
-    fn push(&mut self, coefficients: [f64; P], right: f64) {
-        self.rows.push((coefficients, right));
-    }
-
-    /// Householder reflections in place; the first P rows are then the triangle.
-    fn reduce(&mut self) -> Triangle<P> {
-        while self.rows.len() < P {
-            self.rows.push(([0.0; P], 0.0));
-        }
-        for column in 0..P {
-            self.reflect(column);
-        }
-        let mut triangle = Triangle { rows: [[0.0; P]; P], right: [0.0; P] };
-        for (i, (row, right)) in self.rows.iter().take(P).enumerate() {
-            triangle.rows[i][i..].copy_from_slice(&row[i..]);
-            triangle.right[i] = *right;
-        }
-        triangle
-    }
-
-    /// Turns everything below the diagonal of one column to zero. The column itself holds the reflector meanwhile.
-    fn reflect(&mut self, column: usize) {
-        let rest = &mut self.rows[column..];
-        let norm = rest.iter().map(|(row, _)| row[column] * row[column]).sum::<f64>().sqrt();
-        if !(0.0 < norm) {
-            return;
-        }
-        let diagonal = if 0.0 < rest[0].0[column] { -norm } else { norm };
-        rest[0].0[column] -= diagonal;
-        // Half the square of the reflector's length follows from the norm alone.
-        let half_square = -diagonal * rest[0].0[column];
-        for other in column + 1..P {
-            let along = rest.iter().map(|(row, _)| row[column] * row[other]).sum::<f64>() / half_square;
-            for (row, _) in rest.iter_mut() {
-                row[other] -= along * row[column];
-            }
-        }
-        let along = rest.iter().map(|(row, right)| row[column] * right).sum::<f64>() / half_square;
-        for (row, right) in rest.iter_mut() {
-            *right -= along * row[column];
-            row[column] = 0.0;
-        }
-        rest[0].0[column] = diagonal;
-    }
-}
-
-/// An upper triangle R with its right side: `R x = c` has the least squares solution of the tall system.
-#[derive(Debug, Clone, Copy)]
-struct Triangle<const P: usize> {
-    rows: [[f64; P]; P],
-    right: [f64; P],
-}
-
-impl<const P: usize> Triangle<P> {
-    fn column_norms(&self) -> [f64; P] {
-        std::array::from_fn(|column| {
-            self.rows.iter().map(|row| row[column] * row[column]).sum::<f64>().sqrt()
-        })
-    }
-
-    /// The step with `√damping · scale` as further rows, and its length on that scale. A parameter without any influence
-    /// makes it infinite.
-    fn damped_step(
-        &self,
-        damping: f64,
-        scale: &[f64; P],
-        system: &mut TallSystem<P>,
-    ) -> Result<([f64; P], f64), MathsError> {
-        system.rows.clear();
-        for (row, right) in self.rows.iter().zip(self.right) {
-            system.push(*row, right);
-        }
-        for (i, size) in scale.iter().enumerate() {
-            let mut row = [0.0; P];
-            row[i] = damping.sqrt() * size;
-            system.push(row, 0.0);
-        }
-        let step = system.reduce().solve();
-        let length = scaled_length(&step, scale);
-        if length.is_finite() { Ok((step, length)) } else { Err(MathsError::Undetermined) }
-    }
-
-    /// Back substitution; an element that nothing determines comes out infinite or NaN, for the caller to refuse.
-    fn solve(&self) -> [f64; P] {
-        let mut solution = [0.0; P];
-        for i in (0..P).rev() {
-            let known: f64 = (i + 1..P).map(|j| self.rows[i][j] * solution[j]).sum();
-            solution[i] = (self.right[i] - known) / self.rows[i][i];
-        }
-        solution
-    }
-
-    /// How much the step would lower the sum of squares if the curve were linear: `‖R δ‖² + 2λ‖D δ‖²`.
-    fn promised_gain(&self, step: &[f64; P], damping: f64, scale: &[f64; P]) -> f64 {
-        let along = |row: &[f64; P]| row.iter().zip(step).map(|(r, s)| r * s).sum::<f64>();
-        let moved: f64 = self.rows.iter().map(|row| along(row).powi(2)).sum();
-        moved + 2.0 * damping * scaled_length(step, scale).powi(2)
-    }
-
-    /// `(RᵀR)⁻¹`; `None` when a column is a mixture of the others to within rounding.
-    fn inverse_of_square(&self) -> Option<[[f64; P]; P]> {
-        let norms = self.column_norms();
-        if !(0..P).all(|j| RANK_TOLERANCE * norms[j] < self.rows[j][j].abs()) {
-            return None;
-        }
-        // Column j of R⁻¹ solves R x = e_j.
-        let inverse: [[f64; P]; P] = std::array::from_fn(|j| {
-            let mut unit = Triangle { rows: self.rows, right: [0.0; P] };
-            unit.right[j] = 1.0;
-            unit.solve()
-        });
-        Some(std::array::from_fn(|a| {
-            std::array::from_fn(|b| (0..P).map(|j| inverse[j][a] * inverse[j][b]).sum())
-        }))
-    }
-}
-
-/// Fits a polynomial of degree `P − 1`: `parameters[j]` belongs to `xʲ`.
-///
-/// The x are scaled to one before the fit and the result is turned back, because plain powers of large x leave only five or six
-/// digits (set Pontius of the NIST reference sets).
-///
-/// # Errors
-/// Too few points, values that are not finite, or x that do not differ enough.
-pub fn fit_polynomial<const P: usize>(x: &[f64], y: &[f64]) -> Result<LeastSquares<P>, MathsError> {
-    paired(x, y)?;
-    at_least(x.len(), P + 1)?;
-    let size = x.iter().fold(0.0_f64, |size, x| size.max(x.abs()));
-    if !(0.0 < size) {
-        return Err(MathsError::Constant);
-    }
-    let mut system = TallSystem::<P>::default();
-    let powers = |x: f64| -> [f64; P] { std::array::from_fn(|j| (x / size).powi(j as i32)) };
-    for (x, y) in x.iter().zip(y) {
-        system.push(powers(*x), *y);
-    }
-    let triangle = system.reduce();
-    let inverse = triangle.inverse_of_square().ok_or(MathsError::Undetermined)?;
-    let scaled = triangle.solve();
-    let residual_ss: f64 = x
-        .iter()
-        .zip(y)
-        .map(|(x, y)| (y - powers(*x).iter().zip(&scaled).map(|(p, c)| p * c).sum::<f64>()).powi(2))
-        .sum();
-    let variance = residual_ss / (x.len() - P) as f64;
-    let unit = |j: usize| size.powi(j as i32);
-    Ok(LeastSquares {
-        parameters: std::array::from_fn(|j| scaled[j] / unit(j)),
-        covariance: std::array::from_fn(|a| {
-            std::array::from_fn(|b| inverse[a][b] * variance / unit(a) / unit(b))
-        }),
-        residual_ss,
-        residual_sd: variance.sqrt(),
-        n: x.len(),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// Goes through its points exactly when it can: y = 2 + 3x.
-    #[test]
-    fn a_line_through_its_own_points() {
-        let x = [0.0, 1.0, 2.0, 5.0];
-        let y = x.map(|x| 2.0 + 3.0 * x);
-        let line = fit_polynomial::<2>(&x, &y).unwrap();
-        assert!((line.parameters[0] - 2.0).abs() < 1e-12 && (line.parameters[1] - 3.0).abs() < 1e-12);
-        assert!(line.residual_sd < 1e-12);
-    }
-
     #[test]
     fn refuses_what_it_cannot_determine() {
-        assert_eq!(fit_polynomial::<2>(&[1.0, 1.0, 1.0], &[1.0, 2.0, 3.0]), Err(MathsError::Undetermined));
-        assert_eq!(
-            fit_polynomial::<2>(&[1.0, 2.0], &[1.0, 2.0]),
-            Err(MathsError::TooFew { given: 2, needed: 3 })
-        );
-        assert_eq!(fit_polynomial::<1>(&[1.0, f64::NAN], &[1.0, 2.0]), Err(MathsError::NotFinite));
         // The second parameter has no influence on the curve.
         let idle = |p: &[f64; 2], points: &mut [CurvePoint<2>]| {
             points.fill(CurvePoint { value: p[0], slopes: [1.0, 0.0] });

@@ -14,10 +14,10 @@
 //! A class B Pt100 may be 0.46 K wrong at 31 °C and a class 1 type K thermocouple 1.5 K, against a working range of one degree:
 //! a comparison is worth more than a class. Even an exact temperature does not prove temper.
 
-mod calibration;
-mod platinum;
+pub mod calibration;
+pub mod platinum;
 mod reference_functions;
-mod thermocouple;
+pub mod thermocouple;
 
 pub use calibration::Calibration;
 pub use platinum::{PlatinumClass, pt100_celsius, pt100_ohm, pt100_tolerance};

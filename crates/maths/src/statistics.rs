@@ -13,11 +13,11 @@
 //! Readings that follow each other by a second are not independent. A spread, a capability or a control limit taken from them
 //! promises too much; take block means first, with blocks of at least two [`independence_interval`]s.
 
-mod distributions;
-mod line;
-mod moments;
-mod order;
-mod series;
+pub mod distributions;
+pub mod line;
+pub mod moments;
+pub mod order;
+pub mod series;
 
 pub use distributions::{chi_squared_quantile, normal_below, normal_quantile, student_quantile};
 pub use line::{Line, straight_line};

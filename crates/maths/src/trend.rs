@@ -13,13 +13,13 @@
 //! that are not there: take block means first. A p-value says how surprising the data would be without a trend; it says
 //! nothing of whether the trend matters. Judge that by the slope and its interval.
 
-mod change;
-mod mann_kendall;
-mod theil_sen;
+pub mod change_point;
+pub mod rank_test;
+pub mod robust_slope;
 
-pub use change::{Pettitt, Split, pettitt, split, split_in_two};
-pub use mann_kendall::{MannKendall, mann_kendall};
-pub use theil_sen::{TheilSen, theil_sen};
+pub use change_point::{Pettitt, Split, pettitt, split, split_in_two};
+pub use rank_test::{MannKendall, mann_kendall};
+pub use robust_slope::{TheilSen, theil_sen};
 
 /// Most values that the pairwise methods take: above, two million pairs take longer than a caller would wait, and block means
 /// say the same.

@@ -10,7 +10,7 @@
 //! as they were at the last reading. The tests count it over simulated coolings with a fixed seed: see the table at the
 //! head of the crate. What the interval does *not* know: someone will open a valve.
 
-use super::fit::{NewtonFit, quadratic_form};
+use super::fitting::{NewtonFit, quadratic_form};
 use super::growth::growth;
 use crate::statistics::student_quantile;
 
@@ -62,42 +62,89 @@ impl Ahead<'_> {
         let variance = quadratic_form(&self.fit.end_covariance, &[1.0, grown, s * grown_by_k]);
         (m + s * grown, self.quantile * variance.max(0.0).sqrt())
     }
+
+    /// The interval about an arrival v seconds ahead, where the curve has the given slope.
+    fn expected(
+        &self,
+        v: f64,
+        slope_there: f64,
+        coverage: f64,
+        past: impl Fn(f64, f64) -> f64,
+    ) -> Option<Projection> {
+        let first = self.fit.first_s - self.fit.last_s;
+        let low = if 0.0 < past(first, 1.0) { first } else { crossing(|v| past(v, 1.0), first, v) };
+        let half_width = self.at(v).1;
+        let high = first_rise(|v| past(v, -1.0), v, (half_width / slope_there).abs());
+        let seconds = self.fit.last_s + v;
+        seconds.is_finite().then_some(Projection {
+            seconds,
+            low: self.fit.last_s + low,
+            high: high.map(|v| self.fit.last_s + v),
+            coverage,
+        })
+    }
+}
+
+/// What the curve says of a target.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Arrival {
+    /// The curve passed it before the last reading.
+    Passed,
+    /// The curve will reach it.
+    Expected(Projection),
+    /// The curve tends to a level short of it.
+    NotExpected {
+        /// From when on the interval still allows it; `None` when it allows it at no time.
+        earliest: Option<f64>,
+    },
 }
 
 /// When the curve reaches `target`, with an interval of coverage [`COVERAGE`].
 ///
-/// `None` when the target lies behind the curve at the last reading, or at or beyond the level that it tends to.
+/// `None` when the target lies behind the curve at the last reading, or at or beyond the level that it tends to; [`arrival`] tells
+/// the two apart.
 pub fn time_to(fit: &NewtonFit, target: f64) -> Option<Projection> {
     time_to_with(fit, target, COVERAGE)
 }
 
 /// As [`time_to`], with a coverage between 0 and 1 of the caller's choice.
 pub fn time_to_with(fit: &NewtonFit, target: f64, coverage: f64) -> Option<Projection> {
+    match arrival(fit, target, coverage)? {
+        Arrival::Expected(projection) => Some(projection),
+        Arrival::Passed | Arrival::NotExpected { .. } => None,
+    }
+}
+
+/// Whether and when the curve reaches `target`. `None` for a target that is not finite, a coverage that is not between 0 and 1,
+/// or a curve that does not move.
+pub fn arrival(fit: &NewtonFit, target: f64, coverage: f64) -> Option<Arrival> {
     let ahead = Ahead::new(fit, coverage)?;
     let [m, s, k] = fit.end;
+    // Share of the way from the last reading to the level.
     let share = k * (target - m) / s;
-    if !(0.0..1.0).contains(&share) {
+    if !share.is_finite() {
         return None;
     }
-    let arrival = -(-share).ln_1p() / k;
-    // How far the curve is past the target, counted in its own direction.
-    let past = |v: f64, sign: f64| {
+    // How far the curve, and the edge of its band, are past the target in their own direction.
+    let past = |v: f64, edge: f64| {
         let (height, half_width) = ahead.at(v);
-        s.signum() * (height - target) + sign * half_width
+        s.signum() * (height - target) + edge * half_width
     };
-    let earliest = fit.first_s - fit.last_s;
-    let low =
-        if 0.0 < past(earliest, 1.0) { earliest } else { crossing(|v| past(v, 1.0), earliest, arrival) };
-    let (_, half_width) = ahead.at(arrival);
-    let slope_there = s * (1.0 - share);
-    let high = first_rise(|v| past(v, -1.0), arrival, (half_width / slope_there).abs());
-    let on_axis = |v: f64| fit.last_s + v;
-    on_axis(arrival).is_finite().then_some(Projection {
-        seconds: on_axis(arrival),
-        low: on_axis(low),
-        high: high.map(on_axis),
-        coverage,
-    })
+    if share < 0.0 {
+        Some(Arrival::Passed)
+    } else if share < 1.0 {
+        let v = -(-share).ln_1p() / k;
+        let slope_there = s * (1.0 - share);
+        ahead.expected(v, slope_there, coverage, past).map(Arrival::Expected)
+    } else {
+        let near_edge = |v: f64| past(v, 1.0);
+        let earliest = if 0.0 <= near_edge(0.0) {
+            Some(0.0)
+        } else {
+            first_rise(near_edge, 0.0, (fit.last_s - fit.first_s) / FIRST_LOOKS)
+        };
+        Some(Arrival::NotExpected { earliest: earliest.map(|v| fit.last_s + v) })
+    }
 }
 
 /// Height of the curve at a time not before the last reading, if the surroundings stay as they are.
@@ -114,6 +161,8 @@ pub fn value_at(fit: &NewtonFit, seconds: f64, coverage: f64) -> Option<Band> {
 
 /// Halvings that bring any interval to the last bit.
 const HALVINGS: usize = 60;
+/// Strides of the first look ahead, in shares of the time that was read.
+const FIRST_LOOKS: f64 = 50.0;
 /// Each step ahead is longer by this factor,
 const STRIDE_GROWTH: f64 = 1.25;
 /// and after this many steps (some 30,000 half widths) there is no upper end worth a name.
@@ -149,7 +198,7 @@ fn first_rise(f: impl Fn(f64) -> f64, from: f64, stride: f64) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::fit::{Surroundings, fit};
+    use super::super::fitting::{Surroundings, fit};
     use super::*;
     use crate::error::MathsError;
 
@@ -195,6 +244,23 @@ mod tests {
         let fitted = fit(&seconds, &values, Surroundings::Unknown).unwrap();
         assert_eq!(fitted.left_out, 30);
         assert!((time_to(&fitted, 30.0).unwrap().seconds - clean.seconds).abs() < 1.0);
+    }
+
+    #[test]
+    fn a_level_short_of_the_target_is_named() {
+        let (seconds, mut values) = cooling(30);
+        for (i, value) in values.iter_mut().enumerate() {
+            *value += 0.02 * ((i * 7) % 5) as f64 - 0.04;
+        }
+        let fitted = fit(&seconds, &values, Surroundings::Unknown).unwrap();
+        assert_eq!(arrival(&fitted, 44.0, 0.95), Some(Arrival::Passed));
+        assert_eq!(arrival(&fitted, 15.0, 0.95), Some(Arrival::NotExpected { earliest: None }));
+        let barely = fitted.ambient - 0.5 * fitted.ambient_se;
+        let Some(Arrival::NotExpected { earliest: Some(earliest) }) = arrival(&fitted, barely, 0.95) else {
+            panic!("half a standard error below the level is not excluded");
+        };
+        assert!(fitted.last_s + fitted.tau_s < earliest);
+        assert_eq!(arrival(&fitted, f64::NAN, 0.95), None);
     }
 
     #[test]

@@ -1,10 +1,10 @@
 //! Newton's law against textbook examples, and the fit's intervals against what they claim.
 
+use maths::MathsError;
 use maths::cooling::{
-    Jacket, NewtonFit, Surroundings, fit, follow, seconds_to, tau_between, temperature_after, time_to,
-    time_to_with, value_at,
+    Jacket, NewtonFit, Surroundings, fit, follow, seconds_to, tau_between, tau_of_wall, temperature_after,
+    time_to, time_to_with, value_at,
 };
-use maths::error::MathsError;
 use proptest::prelude::*;
 
 use crate::support::{Noise, number, numbers, toml};
@@ -30,6 +30,25 @@ fn openstax_examples() {
             assert!((time / number(&question["t_published"]) - 1.0).abs() < 5e-3, "{:?}", example["name"]);
             assert!((temperature_after(start, ambient, tau, time).unwrap() - target).abs() < 1e-9);
         }
+    }
+}
+
+/// Five kettles from 45 to 32 °C, worked by hand for the trade with assumed walls (no source): τ and minutes to the whole minute, the
+/// rate at 45 and at 32 °C to 0.015 °C/min, which is what the rounded τ of that table leaves.
+#[test]
+fn kettles_of_the_trade() {
+    for (mass_kg, wall_w_per_k, around_c, tau_min, minutes, rates) in [
+        (1.0, 0.6, 20.0, 44.0, 32.0, [0.57, 0.27]),
+        (6.0, 25.0 * 0.2, 18.0, 32.0, 21.0, [0.84, 0.44]),
+        (30.0, 60.0 * 0.45, 20.0, 30.0, 22.0, [0.83, 0.40]),
+        (100.0, 70.0, 20.0, 38.0, 28.0, [0.66, 0.32]),
+        (500.0, 70.0 * 2.7, 20.0, 70.0, 51.0, [0.36, 0.17]),
+    ] {
+        let tau = tau_of_wall(mass_kg, 1.6, 0.0, wall_w_per_k).unwrap() / 60.0;
+        assert!((tau - tau_min).abs() < 0.6, "{mass_kg} kg: {tau}");
+        assert!((seconds_to(45.0, around_c, tau, 32.0).unwrap() - minutes).abs() < 0.8);
+        assert!(((45.0 - around_c) / tau - rates[0]).abs() < 0.015);
+        assert!(((32.0 - around_c) / tau - rates[1]).abs() < 0.015);
     }
 }
 

@@ -1,8 +1,8 @@
 //! The cooling-curve test on made-up samples of each class and awkward ones. No table of such curves was found that may be copied; the
 //! curves are Newton's law with a burst of crystallisation heat, and the truth is read from them before noise is added.
 
+use maths::MathsError;
 use maths::curve::{CurveMethod, CurveReading, NoInflection, Sample, TemperClass, read_curve};
-use maths::error::MathsError;
 use proptest::prelude::*;
 
 use crate::support::Noise;

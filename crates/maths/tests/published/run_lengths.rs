@@ -1,7 +1,7 @@
 //! Average run lengths of the charts, by simulation with a fixed seed, against published tables.
 //!
 //! Each case runs until its chart signals, many times; the mean must lie within four of its own standard errors of the exact value
-//! (integral equation), and the published one within that and its own rounding. In all some twenty million values are drawn.
+//! (integral equation), and the published one within that and its own rounding. In all some forty million values are drawn.
 
 use maths::control::{Cusum, Ewma, EwmaLimits};
 
@@ -9,7 +9,7 @@ use crate::support::{Noise, csv};
 
 /// Runs of each case: fewer where a run is long.
 fn runs(expected: f64) -> usize {
-    (400_000.0 / expected).clamp(1_500.0, 20_000.0) as usize
+    (200_000.0 / expected).clamp(1_000.0, 10_000.0) as usize
 }
 
 /// Mean and standard error of the length of runs.
