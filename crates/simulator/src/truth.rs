@@ -1,0 +1,161 @@
+//! The truth beside a stream: what really happened, for judging what a watch made of it.
+//!
+//! Knows the contract's definitions and nothing of how anybody finds anything.
+
+use model::{CouvertureId, MachineId, Measures, Method, Phase, PhaseSpan, Timestamp};
+
+use crate::conditions::{Condition, conditions};
+use crate::deeds::Mark;
+use crate::faults::Happened;
+use crate::recorder::{Recorder, Told};
+use crate::rig::Rig;
+use crate::true_phases::{Course, courses};
+
+/// A true batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TrueBatch {
+    /// What was in the machine.
+    pub couverture: CouvertureId,
+    /// The lot that was charged last.
+    pub lot: Option<String>,
+    /// How it was tempered.
+    pub method: Method,
+    /// What the machine held at the beginning, kg, if it was charged in this history.
+    pub mass_kg: Option<f64>,
+    /// Start of the rise into the melt.
+    pub start: Timestamp,
+    /// `None` while it goes on.
+    pub end: Option<Timestamp>,
+    /// True phases, as defined at the head of the module that finds them.
+    pub phases: Vec<PhaseSpan>,
+    /// Measures of the noiseless temperature; `None` where the simulator does not work one out.
+    pub measures: Measures,
+    /// Stretches past the contract's limits.
+    pub conditions: Vec<Condition>,
+}
+
+/// The truth of one machine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MachineTruth {
+    /// Which machine.
+    pub id: MachineId,
+    /// Oldest first.
+    pub batches: Vec<TrueBatch>,
+    /// Causes that were switched on, oldest first.
+    pub faults: Vec<Happened>,
+    /// Turning points that people made, oldest first.
+    pub marks: Vec<(Timestamp, Mark)>,
+    /// What they told, oldest first.
+    pub told: Vec<Told>,
+}
+
+/// The truth of a whole works.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Truth {
+    /// The seed of chance.
+    pub seed: u64,
+    /// First moment.
+    pub from: Timestamp,
+    /// Last moment.
+    pub to: Timestamp,
+    /// In the order of the plant file.
+    pub machines: Vec<MachineTruth>,
+}
+
+pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
+    let (record, spec) = (&rig.recorder, &rig.spec);
+    let batches = courses(record, &spec.limits, spec.method)
+        .into_iter()
+        .map(|course| {
+            let charge = last_charge(record, course.phases.get(1).map_or(course.start, |p| p.from));
+            TrueBatch {
+                couverture: spec.couverture.clone(),
+                lot: charge.as_ref().map(|c| c.1.clone()),
+                method: spec.method,
+                mass_kg: charge.map(|c| c.0),
+                measures: measures(record, spec.limits.temper_loss, &course),
+                conditions: conditions(record, &spec.limits, &course),
+                start: course.start,
+                end: course.end,
+                phases: course.phases,
+            }
+        })
+        .collect();
+    MachineTruth {
+        id: spec.id.clone(),
+        batches,
+        faults: rig.faults.happened(),
+        marks: record.marks.clone(),
+        told: record.told.clone(),
+    }
+}
+
+fn last_charge(record: &Recorder, before: Timestamp) -> Option<(f64, String)> {
+    record.marks.iter().rev().find_map(|(at, mark)| match mark {
+        Mark::Charge { total_kg, lot, .. } if *at <= before => Some((*total_kg, lot.clone())),
+        Mark::Charge { .. }
+        | Mark::Heat
+        | Mark::Lower
+        | Mark::Rewarm
+        | Mark::Seed { .. }
+        | Mark::TopUp { .. }
+        | Mark::Lumps
+        | Mark::Test { .. }
+        | Mark::Off => None,
+    })
+}
+
+/// Minutes 10 to 30 of working give the settled level.
+const SETTLED_MIN: (f64, f64) = (10.0, 30.0);
+
+fn measures(record: &Recorder, temper_loss: f64, course: &Course) -> Measures {
+    let span = |phase: Phase| course.phases.iter().find(|p| p.phase == phase).copied();
+    let values = |phase: Phase| -> Vec<f64> {
+        let spans = course.phases.iter().filter(|p| p.phase == phase);
+        spans.flat_map(|p| kept(record, p.from, p.to)).collect()
+    };
+    let working = values(Phase::Working);
+    let down: Vec<f64> =
+        [Phase::Cooling, Phase::Settling, Phase::Rewarming].into_iter().flat_map(values).collect();
+    let above: f64 = [Phase::Settling, Phase::Working]
+        .into_iter()
+        .flat_map(values)
+        .map(|c| (c - temper_loss).max(0.0) * crate::recorder::KEPT_EVERY_S as f64 / 60.0)
+        .sum();
+    let settled = span(Phase::Working).and_then(|p| {
+        let at = |minutes: f64| p.from + model::Span::from_mins_f64(minutes);
+        let enough = p.to.is_none_or(|to| to >= at(SETTLED_MIN.1));
+        enough.then(|| mean(&kept(record, at(SETTLED_MIN.0), Some(at(SETTLED_MIN.1))))).flatten()
+    });
+    Measures {
+        soak_max_c: values(Phase::Soak).into_iter().max_by(f64::total_cmp),
+        cooling_minutes: span(Phase::Cooling).and_then(|p| Some(p.to?.since(p.from).as_mins_f64())),
+        lowest_c: down.into_iter().min_by(f64::total_cmp),
+        settled_c: settled,
+        working_minutes: span(Phase::Working).and_then(|p| Some(p.to?.since(p.from).as_mins_f64())),
+        working_mean_c: mean(&working),
+        working_sd_c: deviation(&working),
+        above_loss_c_min: span(Phase::Settling).map(|_| above),
+        cooling_tau_min: None,
+        cooling_tau_against: None,
+        seed_dip_c: None,
+        drift_c_per_h: None,
+        unknown_minutes: None,
+    }
+}
+
+fn kept(record: &Recorder, from: Timestamp, to: Option<Timestamp>) -> Vec<f64> {
+    let last = to.map_or(record.celsius.len(), |to| record.place(to));
+    let first = record.place(from).min(last);
+    record.celsius[first..last].iter().map(|c| f64::from(*c)).collect()
+}
+
+fn mean(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+}
+
+fn deviation(values: &[f64]) -> Option<f64> {
+    let middle = mean(values)?;
+    let squares: f64 = values.iter().map(|v| (v - middle).powi(2)).sum();
+    (values.len() > 1).then(|| (squares / (values.len() - 1) as f64).sqrt())
+}
