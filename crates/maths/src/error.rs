@@ -21,8 +21,8 @@ pub enum MathsError {
         /// Length of the second series.
         right: usize,
     },
-    /// A value is NaN or infinite.
-    #[error("a value is not finite")]
+    /// A value is NaN, infinite, or beyond 1e100.
+    #[error("a value is not finite, or beyond 1e100")]
     NotFinite,
     /// Times do not rise, or do not differ at all.
     #[error("times must rise from value to value")]
@@ -44,13 +44,22 @@ pub enum MathsError {
     Undetermined,
 }
 
-/// `Ok` when every value of every slice is finite.
+/// Beyond this the square of a sum may overflow. No temperature, time or mass comes near, so that a larger value is taken for
+/// what it is: not a number that anybody measured.
+const LARGEST: f64 = 1e100;
+
+/// Whether a value is a number that can be calculated with.
+pub(crate) fn is_usable(value: f64) -> bool {
+    value.abs() <= LARGEST
+}
+
+/// `Ok` when every value of every slice is usable.
 pub(crate) fn all_finite(series: &[&[f64]]) -> Result<(), MathsError> {
-    let finite = series.iter().all(|values| values.iter().all(|value| value.is_finite()));
+    let finite = series.iter().all(|values| values.iter().all(|value| is_usable(*value)));
     if finite { Ok(()) } else { Err(MathsError::NotFinite) }
 }
 
-/// `Ok` when two slices are of one length and finite.
+/// `Ok` when two slices are of one length and usable.
 pub(crate) fn paired(left: &[f64], right: &[f64]) -> Result<(), MathsError> {
     if left.len() != right.len() {
         return Err(MathsError::LengthsDiffer { left: left.len(), right: right.len() });

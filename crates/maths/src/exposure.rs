@@ -13,7 +13,7 @@
 //! *Range of validity.* Any readings at rising times, however uneven. The answer does not depend on how many readings there were on
 //! the line, nor on where a stream was cut. *Source:* geometry.
 
-use crate::error::MathsError;
+use crate::error::{MathsError, is_usable};
 
 /// A band of temperature, with the longest gap that may be bridged.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,9 +25,11 @@ pub struct Band {
 
 impl Band {
     /// # Errors
-    /// Ends that are NaN or in the wrong order (an end may be infinite), or a gap that is not above zero.
+    /// Ends that are NaN or in the wrong order (the low end may be −∞ and the high one ∞), or a gap that is not above zero.
     pub fn new(low: f64, high: f64, longest_gap_s: f64) -> Result<Band, MathsError> {
-        if !(low <= high) {
+        let low_is_sound = low == f64::NEG_INFINITY || is_usable(low);
+        let high_is_sound = high == f64::INFINITY || is_usable(high);
+        if !(low_is_sound && high_is_sound && low <= high) {
             return Err(MathsError::OutOfRange("band"));
         }
         if !(0.0 < longest_gap_s) {
@@ -98,8 +100,8 @@ impl Meter {
     /// Adds a reading, or `None` (or a value that is not finite) for one that is missing.
     /// Returns false, and adds nothing, for a time that is not after the last one or not finite.
     pub fn insert(&mut self, seconds: f64, value: Option<f64>) -> bool {
-        let value = value.filter(|value| value.is_finite());
-        if !seconds.is_finite() {
+        let value = value.filter(|value| is_usable(*value));
+        if !is_usable(seconds) {
             return false;
         }
         if let Some((last_s, last)) = self.last {

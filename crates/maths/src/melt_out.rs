@@ -19,7 +19,7 @@
 //! The answer is a pair, and carries [`Confidence::Low`] with it. A cost of one or more at the lower end says "test now, it is probably
 //! gone"; a cost of one at the upper end says "it may be". Neither says that a batch below one is in temper.
 
-use crate::error::{MathsError, all_finite};
+use crate::error::{MathsError, all_finite, is_usable};
 use crate::exposure::over;
 
 /// How far an estimate may be trusted.
@@ -121,7 +121,7 @@ pub fn melt_out(
     let mut seen = MeltOut { least: 0.0, most: 0.0, unknown_s: 0.0, confidence: Confidence::Low };
     for (s, value) in seconds.windows(2).zip(values.windows(2)) {
         let elapsed = s[1] - s[0];
-        if elapsed <= longest_gap_s && value.iter().all(|value| value.is_finite()) {
+        if elapsed <= longest_gap_s && value.iter().all(|value| is_usable(*value)) {
             seen.least += cost(value, elapsed, least_shift, |step| step.most_min);
             seen.most += cost(value, elapsed, most_shift, |step| step.least_min);
         } else {

@@ -7,7 +7,7 @@
 //! (Lucas & Crosier 1982). A head start of h/2 sees a shift that is there from the beginning in 6.4.
 
 use super::Side;
-use crate::error::{MathsError, all_finite};
+use crate::error::{MathsError, all_finite, is_usable};
 
 /// A two-sided CUSUM, in the units of the values.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,7 +51,7 @@ impl Cusum {
     /// # Errors
     /// A start below zero or not finite.
     pub fn with_head_start(self, start: f64) -> Result<Cusum, MathsError> {
-        if 0.0 <= start && start.is_finite() {
+        if 0.0 <= start && is_usable(start) {
             Ok(Cusum { high: start, low: start, ..self })
         } else {
             Err(MathsError::OutOfRange("head start"))
@@ -60,7 +60,7 @@ impl Cusum {
 
     /// Adds a value. One that is not finite changes nothing.
     pub fn insert(&mut self, value: f64) -> CusumStep {
-        if value.is_finite() {
+        if is_usable(value) {
             self.high = (self.high + value - self.target - self.slack).max(0.0);
             self.low = (self.low + self.target - self.slack - value).max(0.0);
         }

@@ -7,7 +7,7 @@
 //! are in Lucas & Saccucci 1990: λ = 0.1 with L = 2.814 signals by chance once in 500.
 
 use super::{Side, outside};
-use crate::error::{MathsError, all_finite};
+use crate::error::{MathsError, all_finite, is_usable};
 
 /// Which limits an EWMA is held against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -71,7 +71,7 @@ impl Ewma {
 
     /// Adds a value. One that is not finite changes nothing.
     pub fn insert(&mut self, value: f64) -> EwmaStep {
-        if value.is_finite() {
+        if is_usable(value) {
             self.value += self.weight * (value - self.value);
             self.fading *= (1.0 - self.weight).powi(2);
         }

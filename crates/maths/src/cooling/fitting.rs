@@ -8,9 +8,11 @@
 //! that stand more than four robust deviations (MAD × 1.4826) from the curve. What is left is plain least squares, whose
 //! standard errors are the textbook ones. Half of the readings must be left.
 //!
-//! *Honest errors.* Residuals of a real probe resemble their neighbours. The covariance is multiplied by
-//! `1 + 2 Σ ρ_j`, the sum of the residuals' autocorrelations up to the first that is not positive, which is one for
-//! independent readings. Readings are taken as roughly evenly spaced for this.
+//! *Honest errors.* Residuals of a real probe resemble their neighbours. n readings are therefore worth n/I, with
+//! `I = 1 + 2 Σ ρ_j`, the sum of the residuals' autocorrelations up to the first that is not positive. The variance about the
+//! curve is taken over `n/I − P` degrees of freedom (P parameters), which leaves independent readings as they are and widens
+//! everything else. Readings are taken as roughly evenly spaced for this. It is still too narrow where the resemblance reaches
+//! far: see the coverage in the head of the crate.
 //!
 //! *Range of validity.* As the law's: see the chapter's head. A dip from seeding must be cut away by the caller.
 
@@ -146,16 +148,15 @@ impl Task<'_> {
             let s = if run == 0.0 { 0.0 } else { rise / run };
             [middle(&moved[low.clone()]) - s * middle(&grown[low]), s, k]
         });
-        let (best, points, inflation) = self.robust(curve, &starts)?;
+        let Settled { best, last, freedom } = self.robust(curve, &starts)?;
         let [m, s, k] = best.parameters;
-        let last = points[points.len() - 1];
         // Slope at the end: −k (T − level), with k·level = s + k (m + what the jacket has moved).
         let moved = self.drive.as_ref().map_or(0.0, |drive| drive.last - drive.first);
         let end_slope = s + k * (m + moved - last.value);
         let by_m = [last.slopes[0], k - k * last.slopes[0], 0.0];
         let by_s = [last.slopes[1], 1.0 - k * last.slopes[1], 0.0];
         let by_k = [last.slopes[2], m + moved - last.value - k * last.slopes[2], 1.0];
-        self.report(&best, [last.value, end_slope, k], &[by_m, by_s, by_k], inflation, None)
+        self.report(&best, [last.value, end_slope, k], &[by_m, by_s, by_k], freedom, None)
     }
 
     /// Level given (at the first reading, where a jacket moves it): only height m and rate k are free.
@@ -179,14 +180,13 @@ impl Task<'_> {
                 .collect();
             [middle(&at_zero), k]
         });
-        let (best, points, inflation) = self.robust(curve, &starts)?;
+        let Settled { best, last, freedom } = self.robust(curve, &starts)?;
         let k = best.parameters[1];
-        let last = points[points.len() - 1];
         let end_level = level + self.drive.as_ref().map_or(0.0, |drive| drive.last - drive.first);
         let by_m = [last.slopes[0], -k * last.slopes[0], 0.0];
         let by_k = [last.slopes[1], end_level - last.value - k * last.slopes[1], 1.0];
         let end = [last.value, -k * (last.value - end_level), k];
-        self.report(&best, end, &[by_m, by_k], inflation, Some(end_level))
+        self.report(&best, end, &[by_m, by_k], freedom, Some(end_level))
     }
 
     fn length(&self) -> f64 {
@@ -216,42 +216,28 @@ impl Task<'_> {
         &self,
         curve: impl Fn(&[f64; P], &mut [CurvePoint<P>]),
         starts: &[[f64; P]],
-    ) -> Result<(LeastSquares<P>, Vec<CurvePoint<P>>, f64), MathsError> {
-        let mut points = vec![CurvePoint::ZERO; self.values.len()];
-        let mut residuals = vec![0.0; self.values.len()];
-        let mut look = |p: &[f64; P], residuals: &mut Vec<f64>| {
-            curve(p, &mut points);
-            for ((residual, value), point) in residuals.iter_mut().zip(self.values).zip(&points) {
-                *residual = value - point.value;
-            }
-            robust_spread(residuals)
-        };
+    ) -> Result<Settled<P>, MathsError> {
+        let mut drawn = Drawn { points: vec![CurvePoint::ZERO; self.values.len()], residuals: vec![] };
         let mut parameters = starts[0];
         let mut smallest = f64::INFINITY;
         for start in starts {
-            let spread = look(start, &mut residuals);
+            let spread = drawn.draw(&curve, start, self.values);
             if spread < smallest {
                 (smallest, parameters) = (spread, *start);
             }
         }
-        let mut weights = vec![1.0; self.values.len()];
         for _ in 0..HUBER_ROUNDS {
-            let spread = look(&parameters, &mut residuals);
-            for (weight, residual) in weights.iter_mut().zip(&residuals) {
-                let distance = residual.abs();
-                *weight = if distance <= HUBER * spread { 1.0 } else { HUBER * spread / distance };
-            }
+            let near = HUBER * drawn.draw(&curve, &parameters, self.values);
+            let weights = drawn.weigh(|distance| if distance <= near { 1.0 } else { near / distance });
             parameters =
                 fit_curve_until(ROUGHLY, &curve, self.values, Some(&weights), parameters)?.parameters;
         }
+        let mut weights = Vec::new();
         let mut best: Option<LeastSquares<P>> = None;
         for _ in 0..TRIM_ROUNDS {
-            let spread = look(&parameters, &mut residuals);
-            let kept: Vec<f64> = residuals
-                .iter()
-                .map(|residual| if residual.abs() <= OUTLIER_SIGMAS * spread { 1.0 } else { 0.0 })
-                .collect();
-            if best.is_some() && kept == weights {
+            let farthest = OUTLIER_SIGMAS * drawn.draw(&curve, &parameters, self.values);
+            let kept = drawn.weigh(|distance| if distance <= farthest { 1.0 } else { 0.0 });
+            if kept == weights {
                 break;
             }
             weights = kept;
@@ -261,11 +247,18 @@ impl Task<'_> {
             best = Some(fitted);
         }
         let best = best.ok_or(MathsError::NotSettled)?;
-        look(&parameters, &mut residuals);
-        let used: Vec<f64> =
-            residuals.iter().zip(&weights).filter(|(_, weight)| 0.0 < **weight).map(|(r, _)| *r).collect();
-        let inflation = 1.0 + 2.0 * sum_of_autocorrelations(&used);
-        Ok((best, points, inflation))
+        drawn.draw(&curve, &parameters, self.values);
+        let used: Vec<f64> = drawn
+            .residuals
+            .iter()
+            .zip(&weights)
+            .filter(|(_, weight)| 0.0 < **weight)
+            .map(|(residual, _)| *residual)
+            .collect();
+        let interval = 1.0 + 2.0 * sum_of_autocorrelations(&used);
+        let freedom = (best.n as f64 / interval - P as f64).max(1.0);
+        let last = drawn.points[drawn.points.len() - 1];
+        Ok(Settled { best, last, freedom })
     }
 
     /// Turns the fitted parameters into what the reader asked for.
@@ -274,13 +267,14 @@ impl Task<'_> {
         best: &LeastSquares<P>,
         end: [f64; 3],
         end_by: &[[f64; 3]; P],
-        inflation: f64,
+        freedom: f64,
         given_level: Option<f64>,
     ) -> Result<NewtonFit, MathsError> {
         let [height, slope, k] = end;
         if !(0.0 < k) {
             return Err(MathsError::NoBend);
         }
+        let inflation = (best.n - P) as f64 / freedom;
         let end_covariance: [[f64; 3]; 3] = std::array::from_fn(|a| {
             std::array::from_fn(|b| {
                 let pairs = (0..P).flat_map(|i| (0..P).map(move |j| (i, j)));
@@ -304,7 +298,7 @@ impl Task<'_> {
             last_s: self.seconds[self.seconds.len() - 1],
             end,
             end_covariance,
-            degrees_of_freedom: (best.n as f64 / inflation - P as f64).max(1.0),
+            degrees_of_freedom: freedom,
         };
         let numbers = [fitted.tau_s, fitted.tau_se_s, fitted.ambient, fitted.ambient_se, fitted.start_se];
         if numbers.iter().all(|number| number.is_finite()) {
@@ -312,6 +306,40 @@ impl Task<'_> {
         } else {
             Err(MathsError::Undetermined)
         }
+    }
+}
+
+/// The end of a robust fit.
+struct Settled<const P: usize> {
+    best: LeastSquares<P>,
+    /// The curve at the last reading.
+    last: CurvePoint<P>,
+    /// What the residuals leave of `n − P` degrees of freedom.
+    freedom: f64,
+}
+
+/// The curve for one set of parameters, and the readings' distances from it.
+struct Drawn<const P: usize> {
+    points: Vec<CurvePoint<P>>,
+    residuals: Vec<f64>,
+}
+
+impl<const P: usize> Drawn<P> {
+    /// Draws the curve; returns the robust spread of the residuals.
+    fn draw(
+        &mut self,
+        curve: impl Fn(&[f64; P], &mut [CurvePoint<P>]),
+        parameters: &[f64; P],
+        values: &[f64],
+    ) -> f64 {
+        curve(parameters, &mut self.points);
+        self.residuals.clear();
+        self.residuals.extend(values.iter().zip(&self.points).map(|(value, point)| value - point.value));
+        robust_spread(&self.residuals)
+    }
+
+    fn weigh(&self, weight: impl Fn(f64) -> f64) -> Vec<f64> {
+        self.residuals.iter().map(|residual| weight(residual.abs())).collect()
     }
 }
 

@@ -6,7 +6,7 @@
 //! A gap in the jacket is bridged by the straight line; whether it is too long to bridge is for the caller to say.
 
 use super::growth::growth;
-use crate::error::{MathsError, at_least, paired};
+use crate::error::{MathsError, at_least, is_usable, paired};
 
 /// A jacket's readings: seconds on the same axis as the chocolate's, and °C.
 #[derive(Debug, Clone, Copy)]
@@ -84,10 +84,15 @@ impl Drive {
         for stretch in &self.stretches {
             let (grown, grown_by_k) = growth(k, stretch.seconds);
             let fade = 1.0 - k * grown;
-            let slope =
-                if 0.0 < stretch.seconds { (stretch.to - stretch.from) / stretch.seconds } else { 0.0 };
-            by_k = by_k * fade - stretch.seconds * (height - stretch.from) * fade - slope * grown_by_k;
-            height = stretch.to + (height - stretch.from) * fade - slope * grown;
+            // The jacket's rise over the stretch times these is its slope times φ and ∂φ/∂k, and stays finite on short ones.
+            let (share, share_by_k) = if 0.0 < stretch.seconds {
+                (grown / stretch.seconds, grown_by_k / stretch.seconds)
+            } else {
+                (0.0, 0.0)
+            };
+            let rise = stretch.to - stretch.from;
+            by_k = by_k * fade - stretch.seconds * (height - stretch.from) * fade - rise * share_by_k;
+            height = stretch.to + (height - stretch.from) * fade - rise * share;
             if let Some(i) = stretch.reading {
                 visit(i, height, by_k);
             }
@@ -138,7 +143,7 @@ pub fn follow(
 ) -> Result<Vec<f64>, MathsError> {
     jacket.check()?;
     crate::error::all_finite(&[seconds, &[start, offset]])?;
-    if !(0.0 < tau_s && tau_s.is_finite()) {
+    if !(0.0 < tau_s && is_usable(tau_s) && is_usable(1.0 / tau_s)) {
         return Err(MathsError::OutOfRange("time constant"));
     }
     if !seconds.is_sorted() {

@@ -43,28 +43,30 @@ impl Calibration {
         self.offset
     }
 
-    /// Temperature that belongs to a reading.
-    pub fn correct(&self, reading: f64) -> f64 {
-        self.offset + self.gain * reading
+    /// Temperature that belongs to a reading. `None` for a reading that is not finite.
+    pub fn correct(&self, reading: f64) -> Option<f64> {
+        finite(self.offset + self.gain * reading)
     }
 
-    /// Reading that belongs to a temperature.
-    pub fn reading(&self, temperature: f64) -> f64 {
-        (temperature - self.offset) / self.gain
+    /// Reading that belongs to a temperature. `None` for a temperature that is not finite.
+    pub fn reading(&self, temperature: f64) -> Option<f64> {
+        finite((temperature - self.offset) / self.gain)
     }
 
     /// Standard error of a corrected reading, when each comparison had the standard error `point_se`.
     ///
     /// For an offset it is the same everywhere (and says nothing of a wrong gain). For two points it is
     /// `point_se·√(w² + (1 − w)²)`, w being the position between them: least half way, and growing outside.
-    pub fn standard_error(&self, reading: f64, point_se: f64) -> f64 {
+    /// `None` for values that are not finite, or an error below zero.
+    pub fn standard_error(&self, reading: f64, point_se: f64) -> Option<f64> {
         let (first, second) = self.points;
-        if first == second {
-            return point_se;
-        }
-        let position = (reading - first) / (second - first);
-        point_se * position.hypot(1.0 - position)
+        let position = if first == second { 0.0 } else { (reading - first) / (second - first) };
+        finite(point_se * position.hypot(1.0 - position)).filter(|error| 0.0 <= *error)
     }
+}
+
+fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then_some(value)
 }
 
 #[cfg(test)]
@@ -76,18 +78,21 @@ mod tests {
     #[test]
     fn ice_and_bath() {
         let calibration = Calibration::from_two_points((0.3, 0.0), (44.8, 45.0)).unwrap();
-        assert!((calibration.correct(0.3)).abs() < 1e-12 && (calibration.correct(44.8) - 45.0).abs() < 1e-12);
-        assert!((calibration.correct(31.0) - 45.0 * 30.7 / 44.5).abs() < 1e-12);
-        assert!((calibration.standard_error(0.3, 0.1) - 0.1).abs() < 1e-12);
-        assert!((calibration.standard_error(22.55, 0.1) - 0.1 / 2f64.sqrt()).abs() < 1e-12);
-        assert!(0.2 < calibration.standard_error(100.0, 0.1));
+        assert!(
+            calibration.correct(0.3).unwrap().abs() < 1e-12
+                && (calibration.correct(44.8).unwrap() - 45.0).abs() < 1e-12
+        );
+        assert!((calibration.correct(31.0).unwrap() - 45.0 * 30.7 / 44.5).abs() < 1e-12);
+        assert!((calibration.standard_error(0.3, 0.1).unwrap() - 0.1).abs() < 1e-12);
+        assert!((calibration.standard_error(22.55, 0.1).unwrap() - 0.1 / 2f64.sqrt()).abs() < 1e-12);
+        assert!(0.2 < calibration.standard_error(100.0, 0.1).unwrap());
     }
 
     #[test]
     fn one_point() {
         let calibration = Calibration::from_offset(31.8, 31.4).unwrap();
-        assert!((calibration.correct(45.0) - 44.6).abs() < 1e-12);
-        assert_eq!(calibration.standard_error(45.0, 0.2), 0.2);
+        assert!((calibration.correct(45.0).unwrap() - 44.6).abs() < 1e-12);
+        assert_eq!(calibration.standard_error(45.0, 0.2), Some(0.2));
     }
 
     #[test]
@@ -102,7 +107,7 @@ mod tests {
         #[test]
         fn there_and_back(low in -1.0..1.0_f64, high in 40.0..50.0_f64, reading in -10.0..60.0_f64) {
             let calibration = Calibration::from_two_points((low, 0.0), (high, 45.0)).unwrap();
-            prop_assert!((calibration.reading(calibration.correct(reading)) - reading).abs() < 1e-10);
+            prop_assert!((calibration.reading(calibration.correct(reading).unwrap()).unwrap() - reading).abs() < 1e-10);
         }
     }
 }

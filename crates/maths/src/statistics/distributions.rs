@@ -7,8 +7,13 @@ fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
+/// Tails thinner than this have no meaning for readings, and not all of the quantiles can be found there.
+const THINNEST_TAIL: f64 = 1e-9;
+/// Above this many degrees of freedom both distributions are normal (chi-squared after its cube root) to six digits.
+const NORMAL_FROM: f64 = 1e6;
+
 fn inside(share: f64) -> Option<f64> {
-    (0.0 < share && share < 1.0).then_some(share)
+    (THINNEST_TAIL..=1.0 - THINNEST_TAIL).contains(&share).then_some(share)
 }
 
 /// Probability that a standard normal value lies below z. `None` for NaN.
@@ -16,17 +21,17 @@ pub fn normal_below(z: f64) -> Option<f64> {
     if z.is_nan() { None } else { finite(Normal::standard().cdf(z)) }
 }
 
-/// The z below which `share` of the standard normal values lie. `None` unless `0 < share < 1`.
+/// The z below which `share` of the standard normal values lie. `None` for a tail thinner than 1e-9.
 pub fn normal_quantile(share: f64) -> Option<f64> {
     finite(Normal::standard().inverse_cdf(inside(share)?))
 }
 
-/// Above this Student's distribution is the normal one to six digits.
-const NORMAL_FROM: f64 = 1e6;
-
 /// The t below which `share` of Student's values with these degrees of freedom lie.
-/// `None` unless `0 < share < 1` and the degrees of freedom are above zero.
+/// `None` for a tail thinner than 1e-9, or for fewer than one degree of freedom.
 pub fn student_quantile(degrees_of_freedom: f64, share: f64) -> Option<f64> {
+    if !(1.0 <= degrees_of_freedom) {
+        return None;
+    }
     if NORMAL_FROM < degrees_of_freedom {
         return normal_quantile(share);
     }
@@ -34,8 +39,16 @@ pub fn student_quantile(degrees_of_freedom: f64, share: f64) -> Option<f64> {
 }
 
 /// The value below which `share` of the chi-squared values with these degrees of freedom lie.
-/// `None` unless `0 < share < 1` and the degrees of freedom are above zero.
+/// `None` for a tail thinner than 1e-9, or for fewer than one degree of freedom.
 pub fn chi_squared_quantile(degrees_of_freedom: f64, share: f64) -> Option<f64> {
+    if !(1.0 <= degrees_of_freedom) {
+        return None;
+    }
+    if NORMAL_FROM < degrees_of_freedom {
+        // Wilson & Hilferty 1931.
+        let part = 2.0 / (9.0 * degrees_of_freedom);
+        return finite(degrees_of_freedom * (1.0 - part + normal_quantile(share)? * part.sqrt()).powi(3));
+    }
     finite(ChiSquared::new(degrees_of_freedom).ok()?.inverse_cdf(inside(share)?))
 }
 
@@ -63,6 +76,18 @@ mod tests {
         }
     }
 
+    /// Both sides of the place where the normal distribution takes over.
+    #[test]
+    fn no_step_at_many_degrees_of_freedom() {
+        let ratio = |f: fn(f64, f64) -> Option<f64>, share| {
+            f(1.000_001e6, share).unwrap() / f(0.999_999e6, share).unwrap()
+        };
+        for share in [0.025, 0.5001, 0.975] {
+            assert!((ratio(student_quantile, share) - 1.0).abs() < 1e-5);
+            assert!((ratio(chi_squared_quantile, share) - 1.0).abs() < 1e-5);
+        }
+    }
+
     #[test]
     fn refuses_what_has_no_answer() {
         for share in [0.0, 1.0, -0.1, f64::NAN] {
@@ -70,7 +95,7 @@ mod tests {
             assert_eq!(student_quantile(5.0, share), None);
             assert_eq!(chi_squared_quantile(5.0, share), None);
         }
-        for freedom in [0.0, -1.0, f64::NAN] {
+        for freedom in [0.0, 0.99, -1.0, f64::NAN] {
             assert_eq!(student_quantile(freedom, 0.5), None);
             assert_eq!(chi_squared_quantile(freedom, 0.5), None);
         }

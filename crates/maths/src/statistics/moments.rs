@@ -2,7 +2,9 @@
 //! `m2` is the sum of squared distances from the mean. The plain sum of squares is not used: at ten million and a spread of a
 //! tenth it has no digit left.
 
-/// Running mean and variance. Values that are not finite are passed over, and `n` counts the others.
+use crate::error::is_usable;
+
+/// Running mean and variance. Values that are not finite, or beyond 1e100, are passed over, and `n` counts the others.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Moments {
     n: u64,
@@ -20,7 +22,7 @@ impl Moments {
 
     /// Adds one value.
     pub fn insert(&mut self, value: f64) {
-        if !value.is_finite() {
+        if !is_usable(value) {
             return;
         }
         self.n += 1;

@@ -1,5 +1,7 @@
 //! Middle and spread by rank, which a few wild readings cannot move.
 
+use crate::error::is_usable;
+
 /// `1/Φ⁻¹(3/4)`: turns a median distance into the standard deviation of a normal spread (Hampel 1974).
 pub const MAD_TO_SIGMA: f64 = 1.482_602_218_505_602;
 
@@ -11,7 +13,7 @@ pub fn median(values: &[f64]) -> Option<f64> {
 /// The value below which `share` of the values lie, linear between ranks (Hyndman & Fan 1996, type 7).
 /// `None` without values, when one is not finite, or unless `0 ≤ share ≤ 1`.
 pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
-    if values.is_empty() || !(0.0..=1.0).contains(&share) || !values.iter().all(|value| value.is_finite()) {
+    if values.is_empty() || !(0.0..=1.0).contains(&share) || !values.iter().all(|value| is_usable(*value)) {
         return None;
     }
     let rank = share * (values.len() - 1) as f64;

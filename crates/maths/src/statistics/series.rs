@@ -1,6 +1,7 @@
 //! Series whose values resemble their neighbours: by how much, and how to get values that do not.
 
 use super::moments::Moments;
+use crate::error::is_usable;
 
 /// Correlation of a series with itself `lag` values later.
 /// `None` when the lag leaves no pair, when all values are equal, or when one is not finite.
@@ -48,18 +49,22 @@ pub struct Block {
     pub n: u64,
 }
 
+/// No reading comes faster.
+const SHORTEST_BLOCK_S: f64 = 1e-6;
+
 /// Means of the blocks `[j·length, (j+1)·length)` of the time axis that hold at least `needed` values, in order of time.
 ///
 /// The blocks hang on the axis and not on the first reading, so that the answer does not depend on where a stream was cut.
-/// Times may come in any order; pairs that are not finite are passed over. Empty for a length that is not above zero.
+/// Times may come in any order; pairs that are not finite are passed over. Empty for a
+/// length below a microsecond.
 pub fn block_means(seconds: &[f64], values: &[f64], length_s: f64, needed: u64) -> Vec<Block> {
-    if !(0.0 < length_s && length_s.is_finite()) {
+    if !(SHORTEST_BLOCK_S <= length_s && is_usable(length_s)) {
         return Vec::new();
     }
     let mut pairs: Vec<(f64, f64)> = seconds
         .iter()
         .zip(values)
-        .filter(|(s, value)| s.is_finite() && value.is_finite())
+        .filter(|(s, value)| is_usable(**s) && is_usable(**value))
         .map(|(s, value)| ((s / length_s).floor(), *value))
         .collect();
     pairs.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -3,6 +3,7 @@
 // Helpers of tests may fail like tests.
 #![allow(clippy::unwrap_used)]
 
+mod any_input;
 mod control;
 mod cooling;
 mod curve;
