@@ -1,1 +1,26 @@
-//! To come.
+//! Bytes in, readings and events out; and what could not be read, with a plain sentence.
+//!
+//! A [`Decoder`] knows the plant file and turns one [`Message`] at a time into [`Decoded`]: bad input is data, so a
+//! broken record stands among the rejects and the rest of its message is still read. [`recording`] reads recorded
+//! streams into the same messages, so that live and offline decode alike.
+//!
+//! Never waits, never reads a clock: the moment of arrival comes with the message.
+
+mod decoder;
+mod message;
+mod topic;
+
+mod bare;
+mod channel_value;
+mod event;
+mod json_source;
+mod lenient_json;
+mod rfc3339;
+mod senml;
+
+pub mod recording;
+
+pub use crate::decoder::Decoder;
+pub use crate::event::parse_event;
+pub use crate::message::{Decoded, Message, Reject};
+pub use crate::rfc3339::parse_rfc3339;

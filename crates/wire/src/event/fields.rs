@@ -1,0 +1,72 @@
+//! The fields of an event, each read as what it should be. A field that is `null` is not there.
+
+use std::fmt::Display;
+use std::str::FromStr;
+
+use serde_json::{Map, Value};
+
+/// No couverture, seed or hand thermometer is outside these, °C; a figure beyond them is a slip of the finger.
+const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = -40.0..=150.0;
+
+/// The fields of one event.
+pub(crate) struct Fields(Map<String, Value>);
+
+impl Fields {
+    pub(crate) fn parse(text: &str) -> Result<Fields, String> {
+        if text.trim_ascii().is_empty() {
+            return Err(
+                "the event is empty; it is a JSON object such as {\"event\":\"note\",\"text\":\"…\"}".into(),
+            );
+        }
+        match serde_json::from_str(text) {
+            Ok(Value::Object(fields)) => Ok(Fields(fields)),
+            Ok(_) => Err("an event is a JSON object such as {\"event\":\"note\",\"text\":\"…\"}".into()),
+            Err(error) => Err(format!("the event is not JSON ({error})")),
+        }
+    }
+
+    pub(crate) fn text(&self, key: &str) -> Result<Option<&str>, String> {
+        match self.get(key) {
+            None => Ok(None),
+            Some(value) => value.as_str().map(Some).ok_or_else(|| format!("`{key}` takes a text")),
+        }
+    }
+
+    pub(crate) fn owned_text(&self, key: &str) -> Result<Option<String>, String> {
+        Ok(self.text(key)?.map(str::to_owned))
+    }
+
+    /// A text that stands for one of our own words or ids.
+    pub(crate) fn parsed<T: FromStr<Err: Display>>(&self, key: &str) -> Result<Option<T>, String> {
+        let Some(text) = self.text(key)? else { return Ok(None) };
+        text.parse().map(Some).map_err(|error: T::Err| format!("`{key}`: {error}"))
+    }
+
+    pub(crate) fn above_zero(&self, key: &str) -> Result<Option<f64>, String> {
+        match self.number(key)? {
+            Some(number) if number <= 0.0 => Err(format!("`{key}` is {number}, and must be above zero")),
+            number => Ok(number),
+        }
+    }
+
+    pub(crate) fn temperature(&self, key: &str) -> Result<Option<f64>, String> {
+        let (low, high) = (PLAUSIBLE_C.start(), PLAUSIBLE_C.end());
+        match self.number(key)? {
+            Some(number) if !PLAUSIBLE_C.contains(&number) => {
+                Err(format!("`{key}` is {number}; temperatures here are in °C, from {low} to {high}"))
+            }
+            number => Ok(number),
+        }
+    }
+
+    fn number(&self, key: &str) -> Result<Option<f64>, String> {
+        match self.get(key) {
+            None => Ok(None),
+            Some(value) => value.as_f64().map(Some).ok_or_else(|| format!("`{key}` takes a number")),
+        }
+    }
+
+    fn get(&self, key: &str) -> Option<&Value> {
+        self.0.get(key).filter(|value| !value.is_null())
+    }
+}
