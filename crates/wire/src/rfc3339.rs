@@ -12,11 +12,15 @@ pub fn parse_rfc3339(text: &str) -> Option<Timestamp> {
     parse(text, parse_offset)
 }
 
-/// The same, where the offset may also stand without its colon (`+0000`), as in recorded streams.
+/// The arrival time of a recorded stream: `Z`, an offset with or without its colon, or `Z` and an offset. The last is
+/// what the stock subscriber prints (`…Z+0100`): local time, in which the `Z` means nothing and the offset counts.
 pub(crate) fn parse_recorded(text: &str) -> Option<Timestamp> {
-    parse(text, |offset| match offset.len() {
-        5 => parse_offset(&format!("{}:{}", offset.get(..3)?, offset.get(3..)?)),
-        _ => parse_offset(offset),
+    parse(text, |offset| {
+        let offset = offset.strip_prefix('Z').filter(|rest| !rest.is_empty()).unwrap_or(offset);
+        match offset.len() {
+            5 => parse_offset(&format!("{}:{}", offset.get(..3)?, offset.get(3..)?)),
+            _ => parse_offset(offset),
+        }
     })
 }
 

@@ -128,6 +128,58 @@ mod tests {
     }
 
     #[test]
+    fn lines_as_the_stock_subscriber_prints_them() {
+        // Printed by mosquitto_sub 2.0.11 with %J and %j, one minute apart at most, in the time zones that they show.
+        for (text, at, payload) in [
+            (
+                r#"{"tst":"2026-11-25T10:57:50.303665Z+0000","topic":"works/alder/chocolate","qos":0,"retain":0,"payloadlen":2,"payload":31}"#,
+                "2026-11-25T10:57:50.303Z",
+                "31",
+            ),
+            (
+                r#"{"tst":"2026-11-25T05:27:50.303580Z-0530","topic":"works/alder/chocolate","qos":0,"retain":0,"payloadlen":2,"payload":31}"#,
+                "2026-11-25T10:57:50.303Z",
+                "31",
+            ),
+            (
+                r#"{"tst":"2026-11-25T11:57:50.303223Z+0100","topic":"works/alder/chocolate","qos":0,"retain":0,"payloadlen":2,"payload":31}"#,
+                "2026-11-25T10:57:50.303Z",
+                "31",
+            ),
+            (
+                r#"{"tst":"2026-11-25T10:57:07.938740Z+0000","topic":"works/alder/chocolate","qos":0,"retain":0,"payloadlen":4,"payload":"31"}"#,
+                "2026-11-25T10:57:07.938Z",
+                "\"31\"",
+            ),
+            (
+                r#"{"tst":"2026-11-25T10:57:07.938526Z+0000","topic":"works/alder/chocolate","qos":0,"retain":0,"payloadlen":4,"payload":"\"31\""}"#,
+                "2026-11-25T10:57:07.938Z",
+                "\"31\"",
+            ),
+            (
+                r#"{"tst":"2026-11-25T10:57:07.964579Z+0000","topic":"works/alder/chocolate","qos":0,"retain":0,"payloadlen":3,"payload":" 5 "}"#,
+                "2026-11-25T10:57:07.964Z",
+                " 5 ",
+            ),
+            (
+                r#"{"tst":"2026-11-25T10:57:07.980671Z+0000","topic":"works/alder/chocolate","qos":0,"retain":0,"payloadlen":0,"payload":null}"#,
+                "2026-11-25T10:57:07.980Z",
+                "",
+            ),
+            // A number that is too large for it (1e400) is printed as null, and stays without value.
+            (
+                r#"{"tst":"2026-11-25T10:57:07.920554Z+0000","topic":"works/alder/chocolate","qos":0,"retain":0,"payloadlen":5,"payload":null}"#,
+                "2026-11-25T10:57:07.920Z",
+                "null",
+            ),
+        ] {
+            let message = parse(text.as_bytes()).expect(text);
+            assert_eq!(message.arrived.to_string(), at, "{text}");
+            assert_eq!(String::from_utf8(message.payload).unwrap(), payload, "{text}");
+        }
+    }
+
+    #[test]
     fn no_payload_is_an_empty_one() {
         assert_eq!(payload(r#""payload":null,"payloadlen":0"#), "");
         assert_eq!(payload(r#""payloadlen":0"#), "");
