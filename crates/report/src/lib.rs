@@ -1,1 +1,39 @@
-//! To come.
+//! What leaves the program: documents for programs, sentences for people.
+//!
+//! Shapes here are promises to others. Each has its own type and one conversion from the model, so that a rename
+//! inside breaks nobody outside; numbers carry their unit in the key, times are RFC 3339 in UTC, and what could not be
+//! measured is `null`. Sentences speak the plant's local time.
+//!
+//! **Invariant:** no sentence calls a batch tempered because of its temperature. Only a temper test says so.
+//!
+//! - [`AnalysisDocument`], [`BatchDto`], [`FindingDto`], [`EventDto`], [`MachineDto`]: for programs.
+//! - [`statement`]: a batch in words, for its report; [`measure_rows`]: its figures beside the usual ones.
+//! - [`analysis_text`]: a whole analysis for a person at the kettle.
+//! - [`help`]: what each kind of finding means and what to do.
+//!
+//! Never reads a clock, a file or a database, and never computes a measure or a finding.
+
+mod analysis;
+mod analysis_text;
+mod batch;
+mod event;
+mod finding;
+mod help;
+mod machine;
+mod measures;
+#[cfg(test)]
+mod sample;
+mod saying;
+mod statement;
+
+pub use crate::analysis::{
+    Analysed, AnalysedMachine, AnalysisDocument, IntakeDto, MachineAnalysisDto, SCHEMA,
+};
+pub use crate::analysis_text::analysis_text;
+pub use crate::batch::{BatchDto, BatchReportDto, MeasuresDto, PhaseDto};
+pub use crate::event::EventDto;
+pub use crate::finding::{FindingDto, ValueDto};
+pub use crate::help::{Help, TEMPER_CAUTION, help};
+pub use crate::machine::{ForecastDto, LatestDto, MachineDto};
+pub use crate::measures::{MeasureRow, measure_rows};
+pub use crate::statement::{Telling, statement};

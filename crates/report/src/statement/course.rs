@@ -1,0 +1,195 @@
+//! What happened, in the order of time.
+
+use model::{Batch, Event, EventKind, Measures, Phase, Span, TemperTest};
+
+use super::Telling;
+use crate::saying::{capital, count, day_and_hour, length, list};
+
+/// Shorter unknown times are told by the measures alone.
+const WORTH_TELLING: f64 = 1.0;
+
+/// A cooling is worth comparing with the usual one from this ratio on, either way.
+const NOTABLE_RATIO: f64 = 1.15;
+
+impl Telling<'_> {
+    pub(super) fn course(&self) -> String {
+        let sentences = [
+            Some(self.opening()),
+            self.melted(),
+            self.cooled(),
+            self.seeded(),
+            self.worked(),
+            self.top_ups(),
+            self.tested(),
+            self.unknown(),
+        ];
+        sentences.into_iter().flatten().collect::<Vec<_>>().join(" ")
+    }
+
+    fn opening(&self) -> String {
+        let Batch { start, end, mass_kg, lot, .. } = self.batch;
+        let details: Vec<String> =
+            [mass_kg.map(|kg| format!("{kg} kg")), lot.as_ref().map(|lot| format!("lot {lot}"))]
+                .into_iter()
+                .flatten()
+                .collect();
+        let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
+        let (machine, couverture) = (self.machine, self.couverture);
+        let from = day_and_hour(*start, self.zone);
+        let held = match end {
+            Some(end) => format!("{machine} held {couverture}{details} from {from} to {}.", self.at(*end)),
+            None => format!("{machine} has held {couverture}{details} since {from}."),
+        };
+        match self.batch.phases.first().map(|span| span.phase) {
+            None | Some(Phase::Melting) => held,
+            Some(phase) => {
+                format!("{held} The record begins in the middle, in {phase}; what was before is not known.")
+            }
+        }
+    }
+
+    fn melted(&self) -> Option<String> {
+        let warmest = self.batch.measures.soak_max_c?;
+        Some(match self.batch.first(Phase::Soak) {
+            Some(soak) => {
+                let lasted = soak.to.unwrap_or(self.seen_to) - soak.from;
+                format!("It was melted to {warmest:.1} °C and soaked for {}.", length(lasted))
+            }
+            None => format!("It was melted to {warmest:.1} °C."),
+        })
+    }
+
+    fn cooled(&self) -> Option<String> {
+        let cooling = self.batch.first(Phase::Cooling)?;
+        let usual = self.usual.and_then(|usual| usual.cooling_minutes).filter(|minutes| *minutes > 0.0);
+        let beside = |minutes: f64| match usual {
+            Some(usual) if NOTABLE_RATIO <= minutes / usual || minutes / usual <= 1.0 / NOTABLE_RATIO => {
+                format!("; {} is usual here", minutes_said(usual))
+            }
+            Some(_) => ", as usual here".to_owned(),
+            None => String::new(),
+        };
+        match (cooling.to, self.batch.measures.cooling_minutes) {
+            (None, _) => {
+                let so_far = length(self.seen_to - cooling.from);
+                let usual =
+                    usual.map(|usual| format!(" of the usual {}", minutes_said(usual))).unwrap_or_default();
+                Some(format!("It has been cooling since {}, for {so_far}{usual}.", self.at(cooling.from)))
+            }
+            (Some(_), Some(minutes)) => Some(format!(
+                "From {} it cooled to the working range in {}{}.",
+                self.at(cooling.from),
+                minutes_said(minutes),
+                beside(minutes)
+            )),
+            (Some(to), None) => {
+                Some(format!("It was cooling until {}; for how long is not known.", self.at(to)))
+            }
+        }
+    }
+
+    fn seeded(&self) -> Option<String> {
+        let mut seeds: Vec<String> = Vec::new();
+        for event in self.events() {
+            if let EventKind::Seed { mass_kg, .. } = event.kind {
+                let mass = mass_kg.map(|kg| format!("{kg} kg ")).unwrap_or_default();
+                seeds.push(format!("{mass}at {}", self.at(event.at)));
+            }
+        }
+        let dip = self.batch.measures.seed_dip_c.filter(|dip| *dip >= 0.1);
+        match (seeds.is_empty(), dip) {
+            (false, Some(dip)) => {
+                Some(format!("Seed went in ({}), and the temperature dipped by {dip:.1} °C.", list(&seeds)))
+            }
+            (false, None) => Some(format!("Seed went in ({}); no dip was seen.", list(&seeds))),
+            (true, Some(dip)) if self.events.is_none() => {
+                Some(format!("A dip of {dip:.1} °C is consistent with seed going in."))
+            }
+            (true, Some(dip)) => {
+                Some(format!("Nobody reported seed, but a dip of {dip:.1} °C is consistent with it."))
+            }
+            (true, None) => None,
+        }
+    }
+
+    fn worked(&self) -> Option<String> {
+        let working = self.batch.first(Phase::Working)?;
+        let Measures { working_minutes, working_mean_c, working_sd_c, .. } = self.batch.measures;
+        let is_open =
+            self.batch.last_phase().is_some_and(|last| last.phase == Phase::Working && last.to.is_none());
+        let lasted = working_minutes.map(Span::from_mins_f64).map(length);
+        let how_long = match (is_open, lasted) {
+            (true, Some(lasted)) => {
+                format!("It has been working since {}, {lasted} so far", self.at(working.from))
+            }
+            (true, None) => format!("It has been working since {}", self.at(working.from)),
+            (false, Some(lasted)) => format!("It was worked from {} for {lasted}", self.at(working.from)),
+            (false, None) => format!("It was worked from {}", self.at(working.from)),
+        };
+        Some(match (working_mean_c, working_sd_c) {
+            (Some(mean), Some(sd)) => {
+                format!("{how_long}, at {mean:.1} °C on average with a scatter of {sd:.2} °C.")
+            }
+            (Some(mean), None) => format!("{how_long}, at {mean:.1} °C on average."),
+            (None, _) => format!("{how_long}."),
+        })
+    }
+
+    fn top_ups(&self) -> Option<String> {
+        let at: Vec<String> = self
+            .events()
+            .iter()
+            .filter(|event| matches!(event.kind, EventKind::TopUp { .. }))
+            .map(|event| self.at(event.at))
+            .collect();
+        (!at.is_empty()).then(|| format!("It was topped up at {}.", list(&at)))
+    }
+
+    /// Temper tests in the order of time.
+    pub(super) fn tests(&self) -> Vec<(&Event, &TemperTest)> {
+        let mut tests: Vec<(&Event, &TemperTest)> = Vec::new();
+        for event in self.events() {
+            if let EventKind::TemperTest(test) = &event.kind {
+                tests.push((event, test));
+            }
+        }
+        tests.sort_by_key(|(event, _)| event.at);
+        tests
+    }
+
+    fn tested(&self) -> Option<String> {
+        let tests = self.tests();
+        let told: Vec<String> =
+            tests.iter().map(|(event, test)| format!("{} at {}", grades(test), self.at(event.at))).collect();
+        match told.len() {
+            0 => None,
+            1 => Some(format!("One temper test: {}.", told[0])),
+            n => Some(format!("{} temper tests: {}.", capital(&count(n)), told.join("; "))),
+        }
+    }
+
+    fn unknown(&self) -> Option<String> {
+        let minutes = self.batch.measures.unknown_minutes.filter(|minutes| *minutes >= WORTH_TELLING)?;
+        Some(format!(
+            "For {} of settling and working nothing usable is known; that time is neither good nor bad.",
+            minutes_said(minutes)
+        ))
+    }
+}
+
+fn minutes_said(minutes: f64) -> String {
+    length(Span::from_mins_f64(minutes))
+}
+
+/// `good`, or what was less than good.
+pub(super) fn grades(test: &TemperTest) -> String {
+    let parts = [("gloss", test.gloss), ("contraction", test.contraction), ("snap", test.snap)];
+    let worst = test.worst();
+    let which: Vec<String> =
+        parts.into_iter().filter(|(_, grade)| *grade == worst).map(|(name, _)| name.to_owned()).collect();
+    if which.len() == parts.len() {
+        worst.as_str().to_owned()
+    } else {
+        format!("{} ({})", worst.as_str(), list(&which))
+    }
+}

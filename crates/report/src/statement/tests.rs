@@ -1,0 +1,219 @@
+use super::*;
+use crate::sample::{at, batch, event, finding, overheated, test};
+use expect_test::{Expect, expect};
+use model::{EventKind, Grade, Phase, Priority, Standing};
+
+fn check(batch: &Batch, findings: &[Finding], events: &[Event], usual: Option<&Measures>, expected: &Expect) {
+    let zone = TimeZone::get("Europe/Lisbon").unwrap();
+    let telling = Telling {
+        batch,
+        machine: "Alder",
+        couverture: "Dark 64",
+        findings,
+        events: Some(events),
+        usual,
+        zone: &zone,
+        seen_to: at("13:00"),
+    };
+    let told = statement(&telling);
+    let verdict = told.join(" ");
+    assert!(verdict.contains(crate::TEMPER_CAUTION));
+    assert!(batch.standing == Standing::InTemper || !verdict.contains("is in temper"), "{verdict}");
+    expected.assert_eq(&told.join("\n\n"));
+}
+
+#[test]
+fn a_good_morning_without_a_test() {
+    let usual = Measures { cooling_minutes: Some(70.0), ..Measures::default() };
+    check(
+        &batch(),
+        &[],
+        &[],
+        Some(&usual),
+        &expect![[r#"
+        Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min, as usual here. Nobody reported seed, but a dip of 3.1 °C is consistent with it. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C.
+
+        There is no temper test; its course is consistent with a batch in temper. Temperature alone never proves temper; only a temper test does.
+
+        Make a temper test before anything is moulded."#]],
+    );
+}
+
+#[test]
+fn seed_top_up_and_a_passed_test() {
+    let mut batch = batch();
+    batch.standing = Standing::InTemper;
+    batch.reasons = vec!["the last temper test passed".to_owned()];
+    batch.measures.cooling_minutes = Some(110.0);
+    let usual = Measures { cooling_minutes: Some(70.0), ..Measures::default() };
+    let seed = event("06:50", EventKind::Seed { mass_kg: Some(12.0), temperature: Some(20.0), lot: None });
+    let top_up = event("09:10", EventKind::TopUp { mass_kg: Some(3.0), temperature: None, lot: None });
+    check(
+        &batch,
+        &[],
+        &[seed, top_up, test("08:05", Grade::Good), test("09:30", Grade::Good)],
+        Some(&usual),
+        &expect![[r#"
+            Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 50 min; 1 h 10 min is usual here. Seed went in (12 kg at 06:50), and the temperature dipped by 3.1 °C. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C. It was topped up at 09:10. Two temper tests: good at 08:05; good at 09:30.
+
+            It is in temper by its last test at 09:30, and nothing that was recorded since speaks against it. Temperature alone never proves temper; only a temper test does.
+
+            Go on, and test again at the usual interval and after every top-up."#]],
+    );
+}
+
+#[test]
+fn an_overheated_hold_that_goes_on() {
+    check(
+        &batch(),
+        &overheated(),
+        &[],
+        None,
+        &expect![[r#"
+            Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min. Nobody reported seed, but a dip of 3.1 °C is consistent with it. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C.
+
+            From 10:05, temper loss (high): It was up to 34.3 °C warm, 1.4 °C·min above the temper-loss limit. It is still going on. It grew out of a warm hold.
+
+            There is no temper test, and after temper loss its temper is at risk. Temperature alone never proves temper; only a temper test does.
+
+            Stop moulding and make a temper test."#]],
+    );
+}
+
+#[test]
+fn a_failed_test_after_a_good_one() {
+    let mut batch = batch();
+    batch.standing = Standing::OffTemper;
+    batch.end = Some(at("12:50"));
+    batch.phases.last_mut().unwrap().to = Some(at("12:50"));
+    batch.reasons = vec!["the last temper test failed".to_owned()];
+    check(
+        &batch,
+        &[],
+        &[test("08:05", Grade::Good), test("11:40", Grade::Poor)],
+        None,
+        &expect![[r#"
+            Alder held Dark 64 (48 kg, lot L2207) from Mon 2 March 04:30 to 12:50. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min. Nobody reported seed, but a dip of 3.1 °C is consistent with it. It was worked from 07:40 for 5 h 20 min, at 31.5 °C on average with a scatter of 0.08 °C. Two temper tests: good at 08:05; poor (snap) at 11:40.
+
+            The last temper test failed: the batch is off temper, and what was made since the last good test at 08:05 is in question. Temperature alone never proves temper; only a temper test does.
+
+            Keep apart what was made since the last good test, and let the person in charge of quality decide."#]],
+    );
+}
+
+#[test]
+fn seen_from_the_middle_with_a_gap() {
+    let mut batch = batch();
+    batch.phases.drain(..2);
+    batch.phases[0].from = at("06:40");
+    batch.start = at("06:40");
+    batch.measures.soak_max_c = None;
+    batch.measures.cooling_minutes = None;
+    batch.measures.seed_dip_c = None;
+    batch.measures.unknown_minutes = Some(18.0);
+    let silent = finding(
+        FindingKind::Silent,
+        Priority::High,
+        "09:00",
+        Some("09:18"),
+        "No readings arrive.",
+        "Measure by hand.",
+    );
+    check(
+        &batch,
+        &[silent],
+        &[],
+        None,
+        &expect![[r#"
+        Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 06:40. The record begins in the middle, in cooling; what was before is not known. It was cooling until 07:16; for how long is not known. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C. For 18 min of settling and working nothing usable is known; that time is neither good nor bad.
+
+        From 09:00, silent (high): No readings arrive. It was over after 18 min.
+
+        There is no temper test; as far as it is known, its course is consistent with a batch in temper. The readings themselves are in doubt for a part of the time (silent). Temperature alone never proves temper; only a temper test does.
+
+        Make a temper test before anything is moulded."#]],
+    );
+}
+
+#[test]
+fn still_cooling() {
+    let mut batch = batch();
+    batch.phases.truncate(3);
+    batch.phases[2].to = None;
+    batch.phases[2].from = at("12:20");
+    batch.phases[1].to = Some(at("12:20"));
+    batch.measures = Measures { soak_max_c: Some(46.1), ..Measures::default() };
+    let usual = Measures { cooling_minutes: Some(70.0), ..Measures::default() };
+    check(
+        &batch,
+        &[],
+        &[],
+        Some(&usual),
+        &expect![[r#"
+        Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 6 h 58 min. It has been cooling since 12:20, for 40 min of the usual 1 h 10 min.
+
+        It is not ready yet. Temperature alone never proves temper; only a temper test does.
+
+        Make a temper test once it has settled in the working range."#]],
+    );
+}
+
+#[test]
+fn no_sign_of_seed_and_many_findings() {
+    let mut batch = batch();
+    batch.measures.seed_dip_c = Some(0.0);
+    let low = |minute: &str| {
+        finding(
+            FindingKind::HotRoom,
+            Priority::Low,
+            minute,
+            Some("12:00"),
+            "The room is at 24.6 °C.",
+            "Cool the room.",
+        )
+    };
+    let mut findings: Vec<Finding> = ["08:00", "08:30", "09:00", "09:30", "10:00", "10:30"].map(low).to_vec();
+    findings.push(finding(
+        FindingKind::SeedMissed,
+        Priority::Medium,
+        "07:40",
+        None,
+        "It reached the working range without a dip.",
+        "Ask whether seed went in.",
+    ));
+    check(
+        &batch,
+        &findings,
+        &[],
+        None,
+        &expect![[r#"
+            Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C.
+
+            From 07:40, seed missed (medium): It reached the working range without a dip. It is still going on. From 08:00, hot room (low): The room is at 24.6 °C. It was over after 4 h. The same came five times more.
+
+            There is no temper test and no sign of seed; without seed it is most likely out of temper, however right the temperature is. Temperature alone never proves temper; only a temper test does.
+
+            Ask whether seed went in."#]],
+    );
+}
+
+#[test]
+fn a_batch_of_which_nothing_is_known_yet() {
+    let mut batch = batch();
+    batch.phases.truncate(1);
+    batch.phases[0].to = None;
+    batch.measures = Measures::default();
+    assert_eq!(batch.phases[0].phase, Phase::Melting);
+    check(
+        &batch,
+        &[],
+        &[],
+        None,
+        &expect![[r#"
+        Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30.
+
+        It is not ready yet. Temperature alone never proves temper; only a temper test does.
+
+        Make a temper test once it has settled in the working range."#]],
+    );
+}
