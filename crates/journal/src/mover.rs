@@ -45,6 +45,11 @@ impl JournalMover {
             .map_err(|source| JournalError::from_sqlite("read", &self.path, source))
     }
 
+    /// For what `store` keeps in the same file.
+    pub fn connection(&self) -> &Connection {
+        &self.connection
+    }
+
     /// In one transaction: does `besides`, sets the unreadable blocks aside, and takes out every other block up to
     /// `up_to`. If anything fails, nothing of it has happened.
     ///

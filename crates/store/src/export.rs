@@ -1,0 +1,100 @@
+//! Readings for other programs, a day at a time, so that years fit into a little memory.
+
+use std::io::Write;
+
+use model::{Channel, MachineId, Timestamp};
+
+use crate::part::{ALL_THOUSANDTHS, PartWriter};
+use crate::snapshot::Wanted;
+use crate::table::Table;
+use crate::{StoreError, StoreReader};
+
+/// In what form.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ExportFormat {
+    /// A line a moment: the time in RFC 3339, a column a channel that has readings, and the names of those that are
+    /// `missing` at that moment.
+    Csv,
+    /// The columns of a part, with three digits behind the point, a row group a day.
+    Parquet,
+}
+
+impl StoreReader {
+    /// Writes the readings of a machine from `from` on and before `to`, and tells how many.
+    ///
+    /// # Errors
+    /// If the writer does not take them; or as [`StoreReader::read_series`].
+    pub fn export(
+        &self,
+        machine: &MachineId,
+        from: Timestamp,
+        to: Timestamp,
+        format: ExportFormat,
+        writer: impl Write + Send,
+    ) -> Result<u64, StoreError> {
+        match format {
+            ExportFormat::Csv => self.export_csv(machine, from, to, writer),
+            ExportFormat::Parquet => self.export_parquet(machine, from, to, writer),
+        }
+    }
+
+    fn export_csv(
+        &self,
+        machine: &MachineId,
+        from: Timestamp,
+        to: Timestamp,
+        mut writer: impl Write,
+    ) -> Result<u64, StoreError> {
+        let (days, channels) = self.days_and_channels(machine, from, to)?;
+        let names: String = channels.iter().map(|channel| format!(",{channel}")).collect();
+        writeln!(writer, "time{names},missing").map_err(StoreError::Export)?;
+        let mut readings = 0;
+        for day in days {
+            let (from, to) = (day.start().max(from), day.end().min(to));
+            let table = self.read_table(Wanted { machine, channels: &channels, from, to })?;
+            for row in 0..table.len() {
+                writer.write_all(csv_line(&table, row, &channels).as_bytes()).map_err(StoreError::Export)?;
+            }
+            readings += table.count();
+        }
+        writer.flush().map_err(StoreError::Export)?;
+        Ok(readings)
+    }
+
+    fn export_parquet(
+        &self,
+        machine: &MachineId,
+        from: Timestamp,
+        to: Timestamp,
+        writer: impl Write + Send,
+    ) -> Result<u64, StoreError> {
+        let (days, _) = self.days_and_channels(machine, from, to)?;
+        let mut parts = PartWriter::new(writer, ALL_THOUSANDTHS).map_err(StoreError::Encode)?;
+        let mut readings = 0;
+        for day in days {
+            let (from, to) = (day.start().max(from), day.end().min(to));
+            let table = self.read_table(Wanted { machine, channels: &Channel::ALL, from, to })?;
+            parts.write(&table).map_err(StoreError::Encode)?;
+            readings += table.count();
+        }
+        parts.finish().map_err(StoreError::Encode)?;
+        Ok(readings)
+    }
+}
+
+fn csv_line(table: &Table, row: usize, channels: &[Channel]) -> String {
+    let mut line = Timestamp::from_millis(table.t[row]).to_string();
+    let mut missing = Vec::new();
+    for channel in channels {
+        line.push(',');
+        match table.slot(row, *channel) {
+            Some(Some(value)) => line += &value.to_string(),
+            Some(None) => missing.push(channel.as_str()),
+            None => {}
+        }
+    }
+    line.push(',');
+    line += &missing.join(" ");
+    line.push('\n');
+    line
+}

@@ -1,0 +1,231 @@
+//! Moves blocks of the journal into parts.
+//!
+//! A load of blocks becomes one new part a machine and day, each published by rename. Then one transaction says that the
+//! new parts count, that the parts they took in do not, and that the blocks are gone. Before it everything is as it was
+//! and the new files are swept at the next start; after it everything is as it should be and the old files are swept.
+//!
+//! A day stays one part as long as that is cheap: a part that is small, or not much larger than what comes, is taken in.
+//! Larger ones stay beside the new one, so that the work for a day grows with its readings and not with their square.
+
+use std::collections::BTreeMap;
+
+use journal::{Block, BlockSeq, JournalMover, UnreadableBlock};
+use model::{Channel, Content, Event, MachineId};
+
+use crate::disk::publish;
+use crate::manifest::{self, Part};
+use crate::reader::lock;
+use crate::snapshot::{Unreadable, list_failed, read_part};
+use crate::table::{Entry, Table, entry};
+use crate::{DamagedPart, Store, StoreError, UtcDay, part};
+
+/// Blocks taken from the journal in one go.
+const BLOCKS_A_LOOK: usize = 256;
+
+/// Arrivals moved in one transaction: some 20 MB of memory, and a second's work.
+const MOST_ARRIVALS_A_LOAD: usize = 1_000_000;
+
+/// Parts up to this many rows are always taken in: two days at 1 Hz, some 10 ms.
+const CHEAP_ROWS: i64 = 200_000;
+
+/// A larger part is taken in by something at least a quarter of its size.
+const LARGER_BY: i64 = 4;
+
+/// What a move did.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Moved {
+    /// The newest block that was moved.
+    pub up_to: BlockSeq,
+    /// Readings that went into parts, doubled ones too.
+    pub readings: u64,
+    /// Events that were handed over.
+    pub events: u64,
+    /// Parts written.
+    pub parts: u64,
+    /// Blocks that could not be read; they stand aside in the journal.
+    pub unreadable_blocks: Vec<UnreadableBlock>,
+    /// Parts that were found damaged, and have been set aside.
+    pub set_aside: Vec<DamagedPart>,
+}
+
+/// What is moved in one transaction.
+#[derive(Default)]
+struct Load {
+    last: Option<BlockSeq>,
+    arrivals: usize,
+    entries: BTreeMap<(MachineId, UtcDay), Vec<Entry>>,
+    events: Vec<Event>,
+    unreadable: Vec<UnreadableBlock>,
+}
+
+/// What the transaction will say about parts.
+#[derive(Default)]
+struct Change {
+    new: Vec<Part>,
+    taken_in: Vec<Part>,
+    damaged: Vec<Unreadable>,
+}
+
+impl Store {
+    /// Moves the blocks up to and with `up_to` into parts. Their events go to `hand_over` before they leave the
+    /// journal; it may see an event twice (after a crash), and must have it on disk when it returns.
+    ///
+    /// # Errors
+    /// If the disk or the journal cannot be written, or the events cannot be handed over. What was moved before stays
+    /// moved, the rest stays in the journal, and trying again is right.
+    pub fn move_blocks(
+        &self,
+        up_to: BlockSeq,
+        mut hand_over: impl FnMut(&[Event]) -> Result<(), Box<dyn std::error::Error + Send + Sync>>,
+    ) -> Result<Moved, StoreError> {
+        let mut mover = lock(&self.mover);
+        let mut moved = Moved::default();
+        self.set_damage_aside(&mut mover, &mut moved)?;
+        loop {
+            let load = Load::take(&mover, up_to)?;
+            let Some(last) = load.last else { return Ok(moved) };
+            if !load.events.is_empty() {
+                hand_over(&load.events).map_err(StoreError::HandOver)?;
+            }
+            self.move_load(&mut mover, load, last, &mut moved)?;
+        }
+    }
+
+    fn move_load(
+        &self,
+        mover: &mut JournalMover,
+        load: Load,
+        last: BlockSeq,
+        moved: &mut Moved,
+    ) -> Result<(), StoreError> {
+        let mut change = Change::default();
+        for ((machine, day), entries) in load.entries {
+            moved.readings += entries.len() as u64;
+            self.write_day(mover, (machine, day), Table::from_entries(entries), &mut change)?;
+        }
+        mover.move_out(last, &load.unreadable, |transaction| {
+            let off = change.taken_in.iter().chain(change.damaged.iter().map(|damaged| &damaged.part));
+            off.into_iter().try_for_each(|part| manifest::remove(transaction, part))?;
+            change.new.iter().try_for_each(|part| manifest::add(transaction, part))
+        })?;
+        self.remove_files(&change.taken_in);
+        moved.up_to = last;
+        moved.events += load.events.len() as u64;
+        moved.parts += change.new.len() as u64;
+        moved.unreadable_blocks.extend(load.unreadable);
+        self.tell_damage(&change.damaged, moved);
+        Ok(())
+    }
+
+    /// Writes what came for a day, with what it takes in, as a new part.
+    fn write_day(
+        &self,
+        mover: &JournalMover,
+        (machine, day): (MachineId, UtcDay),
+        mut table: Table,
+        change: &mut Change,
+    ) -> Result<(), StoreError> {
+        let there = manifest::of_day(mover.connection(), &machine, day).map_err(list_failed)?;
+        let n = there.last().map_or(1, |newest| newest.n + 1);
+        for part in there.into_iter().rev() {
+            let rows = table.len() as i64;
+            if part.rows > CHEAP_ROWS.max(LARGER_BY * rows) {
+                break;
+            }
+            match read_part(self.folder(), &part, &Channel::ALL)? {
+                Ok(mut older) => {
+                    older.overlay(&table);
+                    table = older;
+                    change.taken_in.push(part);
+                }
+                Err(unreadable) => {
+                    self.put_aside(&unreadable)?;
+                    change.damaged.push(unreadable);
+                }
+            }
+        }
+        change.new.push(self.write_part(machine, day, n, &table)?);
+        Ok(())
+    }
+
+    fn write_part(&self, machine: MachineId, day: UtcDay, n: i64, table: &Table) -> Result<Part, StoreError> {
+        let bytes = part::encode(table).map_err(StoreError::Encode)?;
+        let (first_t, last_t) = table.ends().expect("a part is made of at least one reading");
+        let part = Part {
+            machine,
+            day,
+            n,
+            first_t,
+            last_t,
+            readings: table.count() as i64,
+            rows: table.len() as i64,
+            channels: table.channels(),
+            bytes: bytes.len() as i64,
+            crc32: i64::from(crc32fast::hash(&bytes)),
+        };
+        publish(self.disk.as_ref(), &self.folder().join(part.path()), &bytes)?;
+        Ok(part)
+    }
+
+    /// Sets aside what readers found damaged since the last move.
+    fn set_damage_aside(&self, mover: &mut JournalMover, moved: &mut Moved) -> Result<(), StoreError> {
+        let mut damaged = self.reader.damage();
+        if damaged.is_empty() {
+            return Ok(());
+        }
+        let listed = manifest::all(mover.connection()).map_err(list_failed)?;
+        damaged.iter().filter(|damaged| !listed.contains(&damaged.part)).for_each(|gone| {
+            self.reader.forget_damage(&gone.part);
+        });
+        damaged.retain(|damaged| listed.contains(&damaged.part));
+        damaged.iter().try_for_each(|unreadable| self.put_aside(unreadable))?;
+        mover.change(|transaction| {
+            damaged.iter().try_for_each(|unreadable| manifest::remove(transaction, &unreadable.part))
+        })?;
+        self.tell_damage(&damaged, moved);
+        Ok(())
+    }
+
+    fn tell_damage(&self, damaged: &[Unreadable], moved: &mut Moved) {
+        for unreadable in damaged {
+            self.reader.forget_damage(&unreadable.part);
+            moved.set_aside.push(unreadable.told(self.folder()));
+        }
+    }
+}
+
+impl Load {
+    /// The next blocks, by whole blocks, in the order of arrival.
+    fn take(mover: &JournalMover, up_to: BlockSeq) -> Result<Load, StoreError> {
+        let mut load = Load::default();
+        while load.arrivals < MOST_ARRIVALS_A_LOAD {
+            let after = load.last.unwrap_or(BlockSeq::START);
+            let found = mover.blocks_after(after, BLOCKS_A_LOOK)?;
+            let unreadable = found.unreadable.into_iter().filter(|block| block.seq <= up_to);
+            let blocks: Vec<Block> = found.blocks.into_iter().filter(|block| block.seq <= up_to).collect();
+            load.unreadable.extend(unreadable);
+            let newest_unreadable = load.unreadable.last().map(|block| block.seq);
+            let Some(last) = blocks.last().map(|block| block.seq).max(newest_unreadable) else { break };
+            if last <= after {
+                break;
+            }
+            blocks.into_iter().for_each(|block| load.add(block));
+            load.last = Some(last);
+        }
+        Ok(load)
+    }
+
+    fn add(&mut self, block: Block) {
+        self.arrivals += block.arrivals.len();
+        for arrival in block.arrivals {
+            match arrival.content {
+                Content::Event(event) => self.events.push(event),
+                Content::Reading(reading) => {
+                    let day = UtcDay::of(reading.at);
+                    let entry = entry(reading.at, reading.channel, reading.value);
+                    self.entries.entry((reading.machine, day)).or_default().push(entry);
+                }
+            }
+        }
+    }
+}
