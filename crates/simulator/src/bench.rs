@@ -54,7 +54,8 @@ impl BenchHand {
         let today_at = calendar.moment(today, spec.shift.cool_at_min + first);
         let next_at = if calendar.is_workday(today) && start <= today_at {
             today_at
-        } else if calendar.is_workday(today) && start < calendar.moment(today, spec.shift.end_at_min - 120.0) {
+        } else if calendar.is_workday(today) && start < calendar.moment(today, spec.shift.end_at_min - 120.0)
+        {
             start + Span::from_mins(5)
         } else {
             calendar.moment(calendar.next_workday(today), spec.shift.cool_at_min + first)

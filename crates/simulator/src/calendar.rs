@@ -4,9 +4,6 @@ use jiff::civil;
 use model::{Span, Timestamp};
 use plant::TimeZone;
 
-/// Minutes of a day.
-pub(crate) const DAY_MINUTES: f64 = 1_440.0;
-
 /// How moments become days and hours.
 #[derive(Debug, Clone)]
 pub(crate) enum Calendar {

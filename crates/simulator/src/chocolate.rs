@@ -23,9 +23,11 @@ const LOW_FORMS_TO: f64 = 27.5;
 /// A solid melts as fast as heat comes; this small delay, in minutes, stands for the inside of the pieces.
 const MELTING_DELAY: f64 = 1.0;
 /// Melt-out of fine form V crystals in stirred dark chocolate: 32.5–33 °C tens of minutes, 33–34 °C 5–20, 34–35 °C 1–5,
-/// 36 °C and above under 2 (workshop guide, from memory, low confidence): 0.1 a minute at 33.5 °C, e-fold in 0.74 K.
+/// 36 °C and above under 2, 32.0 °C stable for hours (workshop guide, from memory, low confidence): about 0.1 a minute
+/// at 33.5 °C, e-fold in 0.74 K, nothing up to 32.
 const MELT_OUT_AT_33_5: f64 = 0.1;
 const MELT_OUT_PER_K: f64 = 1.35;
+const MELT_OUT_FROM: f64 = 32.0;
 const MELT_OUT_MOST: f64 = 2.0;
 /// Growth of form V, a minute, at 31.5 °C: gives a current climb of roughly 1 % in ten minutes over a long hold, the
 /// lower end of common practice. Steeper the colder (assumed).
@@ -141,8 +143,11 @@ impl Substance {
             let growth = (GROWTH_AT_31_5 * (GROWTH_PER_K * (REFERENCE - as_dark)).exp()).min(GROWTH_MOST);
             stable += growth * eager * stable * (1.0 - solid / most).max(0.0) * minutes;
         }
-        let melt_out = (MELT_OUT_AT_33_5 * (MELT_OUT_PER_K * (as_dark - 33.5)).exp()).min(MELT_OUT_MOST);
-        stable -= stable * (melt_out * minutes).min(1.0);
+        if as_dark > MELT_OUT_FROM {
+            let pace = |celsius: f64| MELT_OUT_AT_33_5 * (MELT_OUT_PER_K * (celsius - 33.5)).exp();
+            let melt_out = (pace(as_dark) - pace(MELT_OUT_FROM)).min(MELT_OUT_MOST);
+            stable -= stable * (melt_out * minutes).min(1.0);
+        }
 
         let liquid = (1.0 - solid).max(0.0);
         let shear = 0.1 + 0.9 * stirred;
@@ -167,7 +172,8 @@ impl Substance {
     /// How thick it flows: 1 at the middle of the working range without crystals.
     pub(crate) fn thickness(self, celsius: f64, solid: f64) -> f64 {
         let filled = (SOLIDS + FAT_BY_VOLUME * solid).min(0.99 * SOLIDS_MOST);
-        let by_solids = ((1.0 - filled / SOLIDS_MOST) / (1.0 - SOLIDS / SOLIDS_MOST)).powf(-2.5 * SOLIDS_MOST);
+        let by_solids =
+            ((1.0 - filled / SOLIDS_MOST) / (1.0 - SOLIDS / SOLIDS_MOST)).powf(-2.5 * SOLIDS_MOST);
         by_solids * (-THINNING_PER_K * (celsius + self.softer_by - REFERENCE)).exp()
     }
 }
@@ -195,7 +201,8 @@ mod tests {
 
     #[test]
     fn apparent_heat_capacity_is_five_to_six_fold_while_melting() {
-        let rise = (DARK.enthalpy(34.0, DARK.solid_share(34.0)) - DARK.enthalpy(28.0, DARK.solid_share(28.0))) / 6.0;
+        let rise =
+            (DARK.enthalpy(34.0, DARK.solid_share(34.0)) - DARK.enthalpy(28.0, DARK.solid_share(28.0))) / 6.0;
         let fold = rise / SPECIFIC_HEAT;
         assert!((5.0..=6.0).contains(&fold), "{fold}");
     }

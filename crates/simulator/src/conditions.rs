@@ -50,9 +50,12 @@ pub(crate) fn conditions(record: &Recorder, limits: &Limits, course: &Course) ->
     let working_from = course.phases.iter().find(|p| p.phase == Phase::Working).map(|p| p.from);
     let floor = limits.floor;
     found.extend(
-        stretch.beyond(FindingKind::Undershoot, &on_the_way, UNDERSHOOT_S, |c| floor - UNDERSHOOT_C - c).into_iter().filter(
-            |c| working_from.is_none_or(|w| c.from.since(w).as_secs_f64() < UNDERSHOOT_WORKING_S as f64),
-        ),
+        stretch
+            .beyond(FindingKind::Undershoot, &on_the_way, UNDERSHOOT_S, |c| floor - UNDERSHOOT_C - c)
+            .into_iter()
+            .filter(|c| {
+                working_from.is_none_or(|w| c.from.since(w).as_secs_f64() < UNDERSHOOT_WORKING_S as f64)
+            }),
     );
     found.extend(stretch.beyond(FindingKind::Solidifying, &on_the_way, SOLID_S, |c| floor - SOLID_C - c));
     found.sort_by_key(|c| c.from);

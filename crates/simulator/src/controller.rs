@@ -28,6 +28,8 @@ pub(crate) enum Kind {
     Thermostat {
         /// Half the distance between switching on and off, °C.
         hysteresis: f64,
+        /// Within [`LOW_HEAT_NEAR`] of the set-point the heater runs at this share of its power.
+        low_heat: f64,
         /// The bowl's own limit switch, °C.
         wall_most: f64,
     },
@@ -38,15 +40,17 @@ pub(crate) enum Kind {
 /// Half the jacket loop's hysteresis, °C (assumed).
 const JACKET_HYSTERESIS: f64 = 0.5;
 /// The water valve stays shut up to here above the target, °C, so that it does not fight the heater.
-const VALVE_DEAD_ZONE: f64 = 1.5;
+const VALVE_DEAD_ZONE: f64 = 1.0;
 /// The fan starts so far above the set-point and stops nearer to it, °C.
 const FAN_ON: f64 = 0.5;
 const FAN_OFF: f64 = 0.15;
+/// A thermostat's low stage, °C below the set-point: full heat would carry a light bowl a degree past it.
+const LOW_HEAT_NEAR: f64 = 2.0;
 /// Reset time of the slow integral part, seconds, and how far it may shift the jacket, °C.
 const RESET_S: f64 = 1_500.0;
-const RESET_MOST: f64 = 6.0;
+const RESET_MOST: f64 = 4.0;
 /// The integral part works only this near the set-point, °C, so that it does not wind up on the way down.
-const RESET_NEAR: f64 = 1.0;
+const RESET_NEAR: f64 = 0.7;
 
 /// A controller and its switches.
 #[derive(Debug, Clone)]
@@ -56,12 +60,22 @@ pub(crate) struct Controller {
     heater_on: bool,
     valve_open: bool,
     fan_on: bool,
+    /// Of full heat.
+    share: f64,
     reset: f64,
 }
 
 impl Controller {
     pub(crate) fn new(kind: Kind, heater_w: f64) -> Controller {
-        Controller { kind, heater_w, heater_on: false, valve_open: false, fan_on: false, reset: 0.0 }
+        Controller {
+            kind,
+            heater_w,
+            heater_on: false,
+            valve_open: false,
+            fan_on: false,
+            share: 1.0,
+            reset: 0.0,
+        }
     }
 
     pub(crate) fn full_heat(&self) -> f64 {
@@ -94,14 +108,16 @@ impl Controller {
                 self.valve_open =
                     switched(self.valve_open, wall_c - target - VALVE_DEAD_ZONE, JACKET_HYSTERESIS);
             }
-            Kind::Thermostat { hysteresis, wall_most } => {
-                self.heater_on = switched(self.heater_on, error, hysteresis * overtuned) && wall_c < wall_most;
+            Kind::Thermostat { hysteresis, low_heat, wall_most } => {
+                self.share = if error < LOW_HEAT_NEAR { low_heat } else { 1.0 };
+                self.heater_on =
+                    switched(self.heater_on, error, hysteresis * overtuned) && wall_c < wall_most;
                 self.fan_on = if self.fan_on { -error > FAN_OFF } else { -error > FAN_ON };
             }
             Kind::ByHand => {}
         }
         Asked {
-            heater_w: if self.heater_on { self.heater_w } else { 0.0 },
+            heater_w: if self.heater_on { self.heater_w * self.share } else { 0.0 },
             valve_open: self.valve_open && !self.heater_on,
             fan_on: self.fan_on,
         }
@@ -119,7 +135,8 @@ mod tests {
 
     #[test]
     fn a_thermostat_switches_only_outside_its_hysteresis() {
-        let mut one = Controller::new(Kind::Thermostat { hysteresis: 0.2, wall_most: 60.0 }, 500.0);
+        let mut one =
+            Controller::new(Kind::Thermostat { hysteresis: 0.2, low_heat: 0.2, wall_most: 60.0 }, 500.0);
         let heats = |c: &mut Controller, sensor| c.act(1.0, 31.5, sensor, 32.0, 1.0).heater_w > 0.0;
         assert!(!heats(&mut one, 31.4));
         assert!(heats(&mut one, 31.2));

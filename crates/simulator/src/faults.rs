@@ -43,7 +43,7 @@ faults! {
     /// The cooling water is warmer by so many °C.
     WarmWater = "warm-water", 16.0;
     /// The jacket passes on so much of the heat that it should.
-    FouledJacket = "fouled-jacket", 0.45;
+    FouledJacket = "fouled-jacket", 0.22;
     /// The fan, or the valve of the cooling water, gives so much of what it should.
     CoolingWeak = "cooling-weak", 0.0;
     /// The machine was filled to so many times its usual charge.
@@ -74,8 +74,8 @@ faults! {
     LateSeed = "late-seed", 25.0;
     /// So much of the planned seed goes in.
     LittleSeed = "little-seed", 0.35;
-    /// Somebody typed a set-point that is so many °C below the lowest point wanted.
-    Undershoot = "undershoot", 1.6;
+    /// The cooling valve sticks wide open, with so many times the usual water, or the fan runs on; the heater is locked out.
+    Undershoot = "undershoot", 12.0;
     /// The jacket loop is so many times too sharp, behind a crusted sensor.
     Hunting = "hunting", 6.0;
     /// Crystals grow so many times faster than usual.
@@ -190,7 +190,13 @@ pub struct Fault {
 impl Fault {
     /// A fault of usual strength.
     pub fn new(machine: &MachineId, kind: FaultKind, onset: Onset, lasts: Span) -> Fault {
-        Fault { machine: Some(machine.clone()), kind, onset, lasts: Some(lasts), strength: kind.usual_strength() }
+        Fault {
+            machine: Some(machine.clone()),
+            kind,
+            onset,
+            lasts: Some(lasts),
+            strength: kind.usual_strength(),
+        }
     }
 
     /// The same with another strength.
@@ -230,7 +236,7 @@ pub(crate) struct Trouble {
     pub(crate) stirrer_stopped: bool,
     pub(crate) heater: HeaterTrouble,
     pub(crate) seed: SeedTrouble,
-    pub(crate) setpoint_below_floor: Option<f64>,
+    pub(crate) water: f64,
     pub(crate) overtuned: f64,
     pub(crate) eager: f64,
     pub(crate) room_warmer_by: f64,
@@ -280,7 +286,7 @@ impl Trouble {
         stirrer_stopped: false,
         heater: HeaterTrouble::Fine,
         seed: SeedTrouble::Fine,
-        setpoint_below_floor: None,
+        water: 1.0,
         overtuned: 1.0,
         eager: 1.0,
         room_warmer_by: 0.0,
@@ -313,7 +319,7 @@ impl Trouble {
             FaultKind::SeedMissed => self.seed = SeedTrouble::Missed,
             FaultKind::LateSeed => self.seed = SeedTrouble::Late(strength),
             FaultKind::LittleSeed => self.seed = SeedTrouble::Little(strength),
-            FaultKind::Undershoot => self.setpoint_below_floor = Some(strength),
+            FaultKind::Undershoot => self.water *= strength,
             FaultKind::Hunting => self.overtuned *= strength,
             FaultKind::Thickening => self.eager *= strength,
             FaultKind::HotRoom => self.room_warmer_by += strength,
@@ -385,9 +391,7 @@ impl FaultBook {
 fn begins(onset: Onset, seen: &[(Stage, Timestamp)]) -> Option<Timestamp> {
     match onset {
         Onset::At(at) => Some(at),
-        Onset::In { stage, nth, after } => {
-            seen.iter().filter(|s| s.0 == stage).nth(nth).map(|s| s.1 + after)
-        }
+        Onset::In { stage, nth, after } => seen.iter().filter(|s| s.0 == stage).nth(nth).map(|s| s.1 + after),
     }
 }
 

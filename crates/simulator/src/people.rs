@@ -7,6 +7,7 @@
 use model::{Method, Span, Timestamp};
 
 use crate::calendar::Calendar;
+use crate::controller::OFF_BELOW;
 use crate::deeds::{Deed, Mark, Report, Seen, written};
 use crate::dice::Dice;
 use crate::faults::{SeedTrouble, Stage};
@@ -27,6 +28,12 @@ const LUMPS_OUT_MIN: f64 = 15.0;
 const LANDING_MOST_MIN: f64 = 75.0;
 /// Low point: so far above the lowest point wanted, and for how long (tables: 27–28.5 for dark).
 const LOW_POINT_ABOVE_FLOOR: f64 = 0.4;
+/// It is asked for this much lower, so that it is reached against the heat of the crystals; never so low that the
+/// controller takes it for off.
+const LOW_POINT_ASKED_BELOW: f64 = 1.0;
+const LOW_POINT_LEAST: f64 = 26.4;
+/// Nobody waits longer for it, minutes.
+const LOW_POINT_MOST_MIN: i64 = 40;
 const LOW_POINT_MIN: (f64, f64) = (6.0, 10.0);
 /// Machines are off on so many nights (assumed).
 const OFF_NIGHTS: f64 = 0.25;
@@ -48,7 +55,7 @@ enum State {
     Cool,
     Fetch { seed_at: Timestamp },
     Seed { left: Vec<f64>, next_at: Timestamp },
-    LowPoint { until: Option<Timestamp> },
+    LowPoint { until: Option<Timestamp>, there: bool },
     Table { back_at: Timestamp },
     Land { since: Timestamp, in_range_since: Option<Timestamp> },
     Work(Work),
@@ -77,7 +84,7 @@ impl Person {
             && calendar.moment(day, spec.shift.cool_at_min) <= start
             && start < calendar.moment(day, spec.shift.end_at_min - 120.0);
         let name = NAMES[(dice.even() * NAMES.len() as f64) as usize];
-        let preference_c = dice.between(-0.1, 0.15);
+        let preference_c = dice.between(-0.12, 0.1);
         let mut person = Person {
             state: State::Off { heat_at: start },
             dice,
@@ -89,8 +96,7 @@ impl Person {
             lots: 2200,
             stirring: true,
         };
-        let cool_at =
-            if in_shift { start + Span::from_mins(5) } else { person.next_cooling(spec, start) };
+        let cool_at = if in_shift { start + Span::from_mins(5) } else { person.next_cooling(spec, start) };
         person.state = State::Melt { cool_at };
         person
     }
@@ -169,18 +175,23 @@ impl Person {
                 let cool_at = self.next_cooling(spec, seen.now);
                 self.state = State::Melt { cool_at };
             }
-            State::Melt { cool_at } if seen.now >= cool_at && seen.shown_c >= spec.limits.melt.low() - 0.7 => {
+            State::Melt { cool_at }
+                if seen.now >= cool_at && seen.shown_c >= spec.limits.melt.low() - 0.7 =>
+            {
                 self.begin_cooling(spec, seen, out);
             }
             State::Cool => self.mind_the_cooling(spec, seen, out),
             State::Fetch { seed_at } if seen.now >= seed_at => self.begin_seeding(spec, seen, out),
             State::Seed { left, next_at } if seen.now >= next_at => self.seed(left, seen, out),
-            State::LowPoint { until } => self.mind_the_low_point(spec, until, seen, out),
+            State::LowPoint { until, there } => self.mind_the_low_point(spec, until, there, seen, out),
             State::Table { back_at } if seen.now >= back_at => {
                 out.push(Deed::FromTable);
+                out.push(Deed::SetPoint(self.hold_target(spec)));
                 self.land(seen);
             }
-            State::Land { since, in_range_since } => self.mind_the_landing(spec, since, in_range_since, seen, out),
+            State::Land { since, in_range_since } => {
+                self.mind_the_landing(spec, since, in_range_since, seen, out)
+            }
             State::Work(mut work) => {
                 if seen.now >= work.ends_at() {
                     self.end_the_day(spec, seen, out);
@@ -205,7 +216,7 @@ impl Person {
 
     /// Stirs what is molten, and nothing else.
     fn mind_the_stirrer(&mut self, spec: &Spec, seen: &Seen, out: &mut Vec<Deed>) {
-        let molten = seen.shown_c > spec.limits.working.high() + 4.0;
+        let molten = seen.shown_c > spec.limits.working.low();
         let off = matches!(self.state, State::Off { .. });
         let wanted = if off { false } else { self.stirring || molten };
         if wanted != self.stirring {
@@ -216,15 +227,17 @@ impl Person {
 
     fn begin_cooling(&mut self, spec: &Spec, seen: &Seen, out: &mut Vec<Deed>) {
         let target = match spec.method {
-            Method::Continuous => spec.limits.floor + LOW_POINT_ABOVE_FLOOR,
-            Method::Seed | Method::ButterSeed | Method::PartialMelt | Method::Tabling => self.hold_target(spec),
+            Method::Continuous => (low_point(spec) - LOW_POINT_ASKED_BELOW).max(OFF_BELOW + 0.1),
+            // The bowl stays warm while most of it is on the marble.
+            Method::Tabling => spec.limits.melt.low() - 4.0,
+            Method::Seed | Method::ButterSeed | Method::PartialMelt => self.hold_target(spec),
         };
         self.seed_share = spec.usual_seed_share() * self.dice.between(0.94, 1.06);
         self.seed_point_c = spec.seed_point(seen.kg, self.seed_share, STORE_C) + self.dice.between(-0.3, 0.3);
         out.push(Deed::SetPoint(target));
         out.push(Deed::Mark(Mark::Lower));
         self.state = match spec.method {
-            Method::Continuous => State::LowPoint { until: None },
+            Method::Continuous => State::LowPoint { until: None, there: false },
             Method::Seed | Method::ButterSeed | Method::PartialMelt | Method::Tabling => State::Cool,
         };
         // The low point is part of cooling until it is reached; people call it so.
@@ -253,7 +266,11 @@ impl Person {
                 let minutes = self.dice.between(TABLE_MIN.0, TABLE_MIN.1);
                 self.state = State::Table { back_at: seen.now + Span::from_mins_f64(minutes) };
             }
-            Method::Seed | Method::ButterSeed | Method::Tabling | Method::PartialMelt | Method::Continuous => {}
+            Method::Seed
+            | Method::ButterSeed
+            | Method::Tabling
+            | Method::PartialMelt
+            | Method::Continuous => {}
         }
     }
 
@@ -301,14 +318,21 @@ impl Person {
         &mut self,
         spec: &Spec,
         until: Option<Timestamp>,
+        there: bool,
         seen: &Seen,
         out: &mut Vec<Deed>,
     ) {
-        let low = spec.limits.floor + LOW_POINT_ABOVE_FLOOR;
+        let near = seen.shown_c <= spec.limits.working.low() - 1.5;
         match until {
-            None if seen.shown_c <= low + 0.4 => {
+            None if near => {
+                // On the way; given up if it does not come.
+                let until = seen.now + Span::from_mins(LOW_POINT_MOST_MIN);
+                self.state = State::LowPoint { until: Some(until), there: false };
+            }
+            Some(_) if !there && seen.shown_c <= low_point(spec) + 0.3 => {
                 let minutes = self.dice.between(LOW_POINT_MIN.0, LOW_POINT_MIN.1);
-                self.state = State::LowPoint { until: Some(seen.now + Span::from_mins_f64(minutes)) };
+                self.state =
+                    State::LowPoint { until: Some(seen.now + Span::from_mins_f64(minutes)), there: true };
             }
             Some(until) if seen.now >= until => {
                 out.push(Deed::SetPoint(self.hold_target(spec)));
@@ -386,6 +410,11 @@ impl Person {
             self.state = State::Melt { cool_at };
         }
     }
+}
+
+/// The low point of a machine that makes its own crystals.
+fn low_point(spec: &Spec) -> f64 {
+    (spec.limits.floor + LOW_POINT_ABOVE_FLOOR).max(LOW_POINT_LEAST)
 }
 
 /// What machines are set to for the night: a little above the lower end of the melt range.

@@ -160,7 +160,10 @@ mod tests {
 
     #[test]
     fn numbers_packs_and_channel_packs() {
-        assert_eq!(said(Wording::Numbers, false, Some(31.239)), ["works/alder/chocolate 31.24", "works/alder/stirrer 1"]);
+        assert_eq!(
+            said(Wording::Numbers, false, Some(31.239)),
+            ["works/alder/chocolate 31.24", "works/alder/stirrer 1"]
+        );
         assert_eq!(
             said(Wording::Packs, false, Some(31.2)),
             [concat!(

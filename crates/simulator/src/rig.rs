@@ -28,7 +28,7 @@ const LOOK_EVERY: u64 = 10;
 const LID_OFF: f64 = 5.0;
 /// The controller's sensor sits in the wall of the vessel: lag in seconds, and behind a crust that makes it hunt.
 const CONTROL_LAG_S: f64 = 20.0;
-const CRUSTED_LAG_S: f64 = 240.0;
+const CRUSTED_LAG_S: f64 = 400.0;
 /// Motor current a kg of capacity at thickness 1, A; so much of it the empty gear takes (assumed).
 const MOTOR_A_PER_KG: f64 = 0.04;
 const MOTOR_LEAST_A: f64 = 0.4;
@@ -316,21 +316,12 @@ impl Rig {
     }
 
     fn control(&mut self) -> Asked {
-        if let Some(below) = self.trouble.setpoint_below_floor
-            && self.setpoint > OFF_SETPOINT
-            && self.stage() != Stage::Melting
-        {
-            // A slip of the finger stays on the display until somebody sees it.
-            self.setpoint = self.spec.limits.floor - below;
-        } else if let (None, Worker::Person(person)) = (self.trouble.setpoint_below_floor, &self.worker)
-            && self.setpoint > OFF_SETPOINT
-            && self.setpoint < self.spec.limits.floor
-        {
-            self.setpoint = person.hold_target(&self.spec);
-        }
         let sensor = self.control_probe.smooth() + self.trouble.control_reads_high_by;
         let wall = if self.trouble.limit_failed { self.vessel.wall_c - 25.0 } else { self.vessel.wall_c };
         let mut asked = self.controller.act(STEP_S, self.setpoint, sensor, wall, self.trouble.overtuned);
+        if self.trouble.water > 1.0 {
+            asked = Asked { heater_w: 0.0, valve_open: true, fan_on: true };
+        }
         match self.trouble.heater {
             HeaterTrouble::Fine => {}
             HeaterTrouble::Stuck => asked.heater_w = self.controller.full_heat(),
@@ -350,6 +341,7 @@ impl Rig {
             heater_w: asked.heater_w,
             burst_w,
             coolant_c: valve.then_some(COOLANT_C + trouble.coolant_warmer_by),
+            coolant_factor: trouble.water,
             fan: if asked.fan_on { self.spec.fan * trouble.cooling } else { 0.0 },
             room_c: self.room.celsius(),
             stirred,
@@ -364,7 +356,11 @@ impl Rig {
             stirred,
             solid: self.vessel.crystals().total(),
             pieces: self.vessel.pieces_share(),
-            pieces_colder_by: if self.vessel.pieces_kg() > 0.0 { self.vessel.pieces_colder_by() } else { 0.0 },
+            pieces_colder_by: if self.vessel.pieces_kg() > 0.0 {
+                self.vessel.pieces_colder_by()
+            } else {
+                0.0
+            },
         };
         self.probe.step(STEP_S, &around);
         let crusted = trouble.overtuned > 1.0;

@@ -88,12 +88,7 @@ fn with(mut settings: Settings, fault: Fault) -> Settings {
     settings
 }
 
-fn day(
-    name: &'static str,
-    about: &'static str,
-    plant: &'static str,
-    settings: Settings,
-) -> Scenario {
+fn day(name: &'static str, about: &'static str, plant: &'static str, settings: Settings) -> Scenario {
     Scenario { name, about, plant, settings, lasts: Span::from_hours(DAY_HOURS) }
 }
 
@@ -122,7 +117,7 @@ fn slow_cooling() -> Scenario {
     let fault = Fault::new(&id("birch"), FaultKind::FouledJacket, onset, Span::from_hours(5));
     day(
         "slow-cooling",
-        "the jacket passes on less than half of the heat that it should",
+        "the jacket passes on a quarter of the heat that it should",
         SLOW_KETTLE,
         with(settings(13, &["birch"]), fault),
     )
@@ -130,7 +125,8 @@ fn slow_cooling() -> Scenario {
 
 fn drifting_hold() -> Scenario {
     let onset = Onset::In { stage: Stage::Working, nth: 0, after: Span::from_mins(60) };
-    let fault = Fault::new(&id("cedar"), FaultKind::HoldDrift, onset, Span::from_hours(4)).with_strength(0.25);
+    let fault =
+        Fault::new(&id("cedar"), FaultKind::HoldDrift, onset, Span::from_hours(4)).with_strength(0.25);
     day(
         "drifting-hold",
         "an hour into working the controller's sensor begins to wander by a quarter of a degree an hour",
@@ -140,9 +136,15 @@ fn drifting_hold() -> Scenario {
 }
 
 fn bench_bowl() -> Scenario {
-    let fitting = Fitting { channels: Some(vec![Channel::Chocolate]), sample_s: Some(30.0), ..Fitting::default() };
+    let fitting =
+        Fitting { channels: Some(vec![Channel::Chocolate]), sample_s: Some(30.0), ..Fitting::default() };
     let settings = Settings { fittings: vec![(id("fir"), fitting)], ..Settings::new(15, start()) };
-    day("bench-bowl", "two bowls of milk melted in part, by bursts, with readings typed by hand", BOWL, settings)
+    day(
+        "bench-bowl",
+        "two bowls of milk melted in part, by bursts, with readings typed by hand",
+        BOWL,
+        settings,
+    )
 }
 
 const GOOD_DAY: &str = r#"[plant]

@@ -55,7 +55,6 @@ pub struct Shift {
 #[derive(Debug, Clone)]
 pub(crate) struct Spec {
     pub(crate) id: MachineId,
-    pub(crate) style: Style,
     pub(crate) method: Method,
     pub(crate) couverture: CouvertureId,
     pub(crate) limits: Limits,
@@ -107,13 +106,16 @@ const KETTLE_HEATER: f64 = 30.0;
 const WHEEL_HEATER: f64 = 83.0;
 /// A pot of water on a small flame, W/kg (assumed).
 const BAIN_MARIE_HEATER: f64 = 150.0;
-/// Half of 1.5 kW in 500 kg reaches a small charge (assumed), W/kg.
-const STIRRER: f64 = 1.0;
+/// 1.5 kW in 500 kg is 3 W/kg at full speed; a small kettle stirs gently (assumed), W/kg.
+const STIRRER: f64 = 0.4;
 /// Jacket water at the melt and while cooling, °C (common practice: 45–55 and 15–25).
 const JACKET_RANGE: (f64, f64) = (20.0, 54.0);
-const JACKET_GAIN: f64 = 4.0;
-/// Seeding takes the last degrees; so many minutes from the first portion to the working range (common practice 3–15).
-const SEED_DIP_MIN: f64 = 4.0;
+const JACKET_GAIN: f64 = 6.0;
+/// The least share of the table's exchange that a gentle kettle is given: below it, nothing would melt overnight.
+const LEAST_EXCHANGE: f64 = 0.55;
+/// Seeding takes the last degrees; so many minutes from the seeding point to the working range, fetching the seed included
+/// (common practice 3–15).
+const SEED_DIP_MIN: f64 = 8.0;
 
 impl Spec {
     /// The machine at `place` in the plant file. Instruments and shift differ from machine to machine, as they do.
@@ -128,7 +130,6 @@ impl Spec {
         let late = (place % 3) as f64;
         let mut spec = Spec {
             id: machine.id.clone(),
-            style: machine.style,
             method: machine.method,
             limits: plant.limits(machine, &couverture),
             couverture,
@@ -188,9 +189,7 @@ impl Spec {
     /// Where cooling by the machine alone ends: at the seed, or in the working range.
     fn cooled_to(&self) -> (f64, f64) {
         match self.method {
-            Method::Seed => {
-                (self.seed_point(self.usual_kg(), self.usual_seed_share(), 20.0), SEED_DIP_MIN)
-            }
+            Method::Seed => (self.seed_point(self.usual_kg(), self.usual_seed_share(), 20.0), SEED_DIP_MIN),
             Method::ButterSeed | Method::PartialMelt | Method::Continuous => {
                 (self.limits.working.high() + 0.5, 0.0)
             }
@@ -216,6 +215,7 @@ impl Spec {
                     heater_w: asked.heater_w,
                     burst_w: 0.0,
                     coolant_c: asked.valve_open.then_some(COOLANT_C),
+                    coolant_factor: 1.0,
                     fan: if asked.fan_on { self.fan } else { 0.0 },
                     room_c: 20.5,
                     stirred: true,
@@ -229,16 +229,18 @@ impl Spec {
         minutes + more
     }
 
-    /// Scales jacket or fan until cooling takes `wanted` minutes, within what is sensible.
+    /// Throttles jacket or fan until cooling takes `wanted` minutes, within what is sensible. A gentle kettle has a little
+    /// less exchange than the table says and much less water.
     fn scale_cooling(&mut self, wanted: f64) {
         let (build, fan) = (self.build, self.fan);
-        let (mut least, mut most) = (0.15f64, 6.0f64);
-        for _ in 0..12 {
+        let (mut least, mut most) = (0.01f64, 6.0f64);
+        for _ in 0..16 {
             let factor = (least * most).sqrt();
             self.build.exchange = match self.control {
-                Kind::Jacket { .. } => build.exchange * factor,
+                Kind::Jacket { .. } => build.exchange * factor.max(LEAST_EXCHANGE),
                 Kind::Thermostat { .. } | Kind::ByHand => build.exchange,
             };
+            self.build.coolant = build.coolant * (factor / LEAST_EXCHANGE).min(1.0);
             self.fan = fan * factor;
             if self.nominal_cooling_minutes() > wanted { least = factor } else { most = factor }
         }
@@ -295,8 +297,10 @@ fn heater(style: Style, method: Method, capacity: f64) -> f64 {
 
 fn control(style: Style, method: Method) -> Kind {
     match style {
-        Style::Kettle | Style::Continuous => Kind::Jacket { gain: JACKET_GAIN, range: JACKET_RANGE },
-        Style::Wheel => Kind::Thermostat { hysteresis: 0.12, wall_most: 62.0 },
+        Style::Kettle => Kind::Jacket { gain: JACKET_GAIN, range: JACKET_RANGE },
+        // Has to come down against the heat of its own crystals.
+        Style::Continuous => Kind::Jacket { gain: 2.0 * JACKET_GAIN, range: JACKET_RANGE },
+        Style::Wheel => Kind::Thermostat { hysteresis: 0.12, low_heat: 0.12, wall_most: 62.0 },
         Style::Bench if method == Method::PartialMelt => Kind::ByHand,
         // A bowl over a water bath that somebody keeps warm or cold.
         Style::Bench => Kind::Jacket { gain: JACKET_GAIN, range: JACKET_RANGE },

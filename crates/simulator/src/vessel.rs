@@ -5,7 +5,7 @@
 //! second is far below the shortest time constant (the wall layer's mixing, 20 s). When nobody stirs, the layer hardly
 //! mixes any more: the wall's cold or heat stays there, and comes back as a step when the stirrer starts.
 
-use crate::chocolate::{Crystals, SPECIFIC_HEAT, Substance};
+use crate::chocolate::{Crystals, Substance};
 
 /// Specific heat of steel and water, kJ/(kg K) (steel 0.5: from memory; water: common handbook value).
 pub(crate) const STEEL: f64 = 0.5;
@@ -14,9 +14,12 @@ pub(crate) const WATER: f64 = 4.19;
 const LAYER: f64 = 0.1;
 /// How soon the layer mixes with the bulk, stirred and at rest, seconds (assumed).
 const MIXING_STIRRED: f64 = 20.0;
-const MIXING_AT_REST: f64 = 1_200.0;
+const MIXING_AT_REST: f64 = 600.0;
 /// The wall passes on so much of its heat when nobody stirs (assumed).
 const EXCHANGE_AT_REST: f64 = 0.5;
+/// Solids touch the wall badly: at full solid so much of the exchange is left (assumed; melting 20–45 °C then takes the
+/// hours of common practice).
+const EXCHANGE_SOLID: f64 = 0.4;
 /// Heat into pieces, W/(kg K): drops 12 mm thick have 0.385 m² a kg (6/(ρd), ρ 1.3 kg/L); 80 W/(m² K) in stirred
 /// chocolate is assumed. Reaches "fast dip in 10–60 s, then a slow slide of 3–15 min" (common practice).
 const PIECES_EXCHANGE: f64 = 30.0;
@@ -95,6 +98,8 @@ pub(crate) struct Drive {
     pub(crate) burst_w: f64,
     /// Cooling water's temperature while the valve is open.
     pub(crate) coolant_c: Option<f64>,
+    /// 1 usual, higher when more water runs than should.
+    pub(crate) coolant_factor: f64,
     /// Fan on the surface, W/K.
     pub(crate) fan: f64,
     pub(crate) room_c: f64,
@@ -122,7 +127,14 @@ impl Vessel {
     /// A vessel with `kg` of couverture, everything at `celsius`; set and in form V if `stable` is 1.
     pub(crate) fn new(substance: Substance, build: Build, kg: f64, celsius: f64, stable: f64) -> Vessel {
         let part = |share: f64| Parcel::new(substance, kg * share, celsius, stable);
-        Vessel { substance, build, bulk: part(1.0 - LAYER), layer: part(LAYER), wall_c: celsius, pieces: Vec::new() }
+        Vessel {
+            substance,
+            build,
+            bulk: part(1.0 - LAYER),
+            layer: part(LAYER),
+            wall_c: celsius,
+            pieces: Vec::new(),
+        }
     }
 
     /// The noiseless temperature of the charge: its bulk.
@@ -204,8 +216,10 @@ impl Vessel {
         let layer_c = self.layer.celsius(self.substance);
         let build = self.build;
         let at_wall = if drive.stirred { 1.0 } else { EXCHANGE_AT_REST };
-        let to_layer = build.exchange * at_wall * drive.exchange_factor * (self.wall_c - layer_c);
-        let to_coolant = drive.coolant_c.map_or(0.0, |c| build.coolant * (self.wall_c - c));
+        let touching = 1.0 - (1.0 - EXCHANGE_SOLID) * self.layer.crystals.total();
+        let to_layer = build.exchange * at_wall * touching * drive.exchange_factor * (self.wall_c - layer_c);
+        let to_coolant =
+            drive.coolant_c.map_or(0.0, |c| build.coolant * drive.coolant_factor * (self.wall_c - c));
         let wall_loss = build.wall_loss * (self.wall_c - drive.room_c);
         let surface = (build.surface_loss * drive.surface_factor + drive.fan) * (bulk_c - drive.room_c);
         let rubbed = if drive.stirred {
@@ -247,8 +261,9 @@ impl Vessel {
         for pieces in &mut self.pieces {
             let (celsius, solid) = self.substance.settled(pieces.h);
             let area_kg = pieces.kg.powf(2.0 / 3.0) * pieces.kg_at_first.powf(1.0 / 3.0);
-            let kj = PIECES_EXCHANGE * pace * area_kg * (self.bulk.celsius(self.substance) - celsius) * seconds
-                / 1000.0;
+            let kj =
+                PIECES_EXCHANGE * pace * area_kg * (self.bulk.celsius(self.substance) - celsius) * seconds
+                    / 1000.0;
             pieces.h += kj / pieces.kg;
             self.bulk.h -= kj / self.bulk.kg;
             let washed = pieces.kg * (WASHING * pace * (1.0 - solid).powi(3) * seconds / 60.0).min(1.0);
@@ -273,11 +288,6 @@ impl Vessel {
             + self.layer.kg * self.layer.h
             + self.pieces.iter().map(|p| p.kg * p.h).sum::<f64>()
     }
-}
-
-/// Heat that a charge and its vessel take to warm by 1 °C, kJ/K, without crystals.
-pub(crate) fn heat_capacity(kg: f64, build: &Build) -> f64 {
-    kg * SPECIFIC_HEAT + build.wall_kj_per_k
 }
 
 #[cfg(test)]

@@ -13,9 +13,9 @@ const USED_IN_A_SHIFT: f64 = 0.75;
 const DRAW_EVERY_MIN: f64 = 9.0;
 /// Below this share of the usual charge a machine is topped up.
 const TOP_UP_BELOW: f64 = 0.62;
-/// Size of a top-up, a share of what is in there (common practice: at most 3–5 % of solids, 5–10 % of warm liquid).
+/// Size of a top-up, a share of what is in there (common practice: at most 3–5 % of solids, 5–10 % of warm liquid, here with care).
 const SOLID_SHARE: (f64, f64) = (0.03, 0.05);
-const LIQUID_SHARE: (f64, f64) = (0.05, 0.09);
+const LIQUID_SHARE: (f64, f64) = (0.04, 0.07);
 /// Warm liquid from the melter, °C above the middle of the working range (35–40 for dark).
 const LIQUID_ABOVE: f64 = 6.5;
 /// Minutes from one smear to the next (trade advice: every 30–60 min), and for a smear to set and be judged.
@@ -31,9 +31,9 @@ const THIN_POOR: f64 = 0.003;
 const THIN_FAIR: f64 = 0.007;
 const THICK_FAIR: f64 = 0.06;
 const THICK_POOR: f64 = 0.10;
-/// Trims that thickening gets: +0.2…+0.5 °C (common practice), each and together.
-const TRIM_C: f64 = 0.2;
-const TRIM_MOST_C: f64 = 0.4;
+/// Trims that thickening gets: +0.2…+0.5 °C in all (common practice), in steps.
+const TRIM_C: f64 = 0.15;
+const TRIM_MOST_C: f64 = 0.3;
 /// The lid comes off for cleaning or looking, minutes between, mean.
 const LID_EVERY_MIN: f64 = 150.0;
 

@@ -175,3 +175,6 @@ fn fit(spec: &mut Spec, fitting: &Fitting) {
         spec.shift = shift;
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -4,15 +4,23 @@ use plant::Family;
 use proptest::prelude::*;
 
 use super::*;
+use crate::chocolate::SPECIFIC_HEAT;
 
 /// No wall to speak of, no losses: what is thrown in is all that counts.
-const THERMOS: Build =
-    Build { wall_kj_per_k: 1e-6, exchange: 0.0, wall_loss: 0.0, surface_loss: 0.0, coolant: 0.0, stirrer_w: 0.0 };
+const THERMOS: Build = Build {
+    wall_kj_per_k: 1e-6,
+    exchange: 0.0,
+    wall_loss: 0.0,
+    surface_loss: 0.0,
+    coolant: 0.0,
+    stirrer_w: 0.0,
+};
 
 const REST: Drive = Drive {
     heater_w: 0.0,
     burst_w: 0.0,
     coolant_c: None,
+    coolant_factor: 1.0,
     fan: 0.0,
     room_c: 20.0,
     stirred: true,
