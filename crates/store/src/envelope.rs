@@ -99,3 +99,56 @@ fn to_buckets(frame: &DataFrame) -> PolarsResult<Vec<Bucket>> {
     };
     Ok(places.zip(readings.u32()?.into_no_null_iter()).enumerate().map(bucket).collect())
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::testing::{Works, alder, at, chocolate, reading};
+
+    fn point(seconds: i64, value: f64) -> Point {
+        Point { at: at(seconds), value }
+    }
+
+    #[test]
+    fn four_points_a_bucket() {
+        let mut works = Works::new();
+        let values = [30.0, 33.0, 29.0, 31.0];
+        works.append(&[0, 1, 2, 3].map(|second| chocolate(second, values[second as usize])));
+        works.append(&[chocolate(25, 28.0), reading(&alder(), Channel::Chocolate, at(26), None)]);
+        let buckets = works.store.read_envelope(&alder(), Channel::Chocolate, at(0), at(30), 3).unwrap();
+        let (first, last, lowest, highest) = (point(0, 30.0), point(3, 31.0), point(2, 29.0), point(1, 33.0));
+        let lone = point(25, 28.0);
+        assert_eq!(
+            buckets,
+            [
+                Bucket { place: 0, first, last, lowest, highest, readings: 4 },
+                Bucket { place: 2, first: lone, last: lone, lowest: lone, highest: lone, readings: 1 },
+            ]
+        );
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(32))]
+
+        #[test]
+        fn no_bucket_lies_outside_and_no_reading_is_lost(
+            values in proptest::collection::vec((0i64..1_000, 2_000i32..6_000), 1..80),
+            length in 1i64..1_200,
+            buckets in 0usize..40,
+        ) {
+            let mut works = Works::new();
+            let block: Vec<_> =
+                values.iter().map(|(second, hundredths)| chocolate(*second, f64::from(*hundredths) / 100.0)).collect();
+            works.append(&block);
+            let series = works.store.read_series(&alder(), Channel::Chocolate, at(0), at(length)).unwrap();
+            let seen = works.store.read_envelope(&alder(), Channel::Chocolate, at(0), at(length), buckets).unwrap();
+            prop_assert_eq!(seen.iter().map(|bucket| bucket.readings as usize).sum::<usize>(), series.len());
+            prop_assert!(seen.iter().all(|bucket| bucket.place < buckets.max(1)));
+            let highest = series.iter().filter_map(|(_, value)| *value).fold(f64::MIN, f64::max);
+            let drawn = seen.iter().map(|bucket| bucket.highest.value).fold(f64::MIN, f64::max);
+            prop_assert_eq!(highest, drawn);
+        }
+    }
+}

@@ -98,3 +98,51 @@ fn csv_line(table: &Table, row: usize, channels: &[Channel]) -> String {
     line.push('\n');
     line
 }
+
+#[cfg(test)]
+mod tests {
+    use bytes::Bytes;
+    use expect_test::expect;
+
+    use super::*;
+    use crate::part;
+    use crate::testing::{Works, alder, at, chocolate, reading};
+
+    fn works() -> Works {
+        let mut works = Works::new();
+        works.append(&[chocolate(-1, 45.02), chocolate(0, 31.24), reading(&alder(), Channel::Stirrer, at(0), Some(1.0))]);
+        works.move_all().unwrap();
+        works.append(&[reading(&alder(), Channel::Stirrer, at(1), None), chocolate(9, 31.0)]);
+        works
+    }
+
+    #[test]
+    fn a_line_a_moment() {
+        let mut written = Vec::new();
+        let count = works().store.export(&alder(), at(-10), at(9), ExportFormat::Csv, &mut written).unwrap();
+        assert_eq!(count, 4);
+        expect![[r#"
+            time,chocolate,stirrer,missing
+            2026-02-28T23:59:59Z,45.02,,
+            2026-03-01T00:00:00Z,31.24,1,
+            2026-03-01T00:00:01Z,,,stirrer
+        "#]].assert_eq(&String::from_utf8(written).unwrap());
+    }
+
+    #[test]
+    fn a_parquet_file_reads_back() {
+        let mut written = Vec::new();
+        let count = works().store.export(&alder(), at(-10), at(10), ExportFormat::Parquet, &mut written).unwrap();
+        let table = part::decode(Bytes::from(written), &Channel::ALL).unwrap();
+        assert_eq!((count, table.count(), table.len()), (5, 5, 4));
+        assert_eq!(table.slot(0, Channel::Chocolate), Some(Some(45.02)));
+        assert_eq!(table.slot(2, Channel::Stirrer), Some(None));
+    }
+
+    #[test]
+    fn a_receiver_that_is_full_is_told() {
+        let mut small = [0_u8; 10];
+        let error = works().store.export(&alder(), at(-10), at(10), ExportFormat::Csv, &mut small[..]).unwrap_err();
+        assert!(matches!(error, StoreError::Export(_)));
+    }
+}

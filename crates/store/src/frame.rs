@@ -55,3 +55,42 @@ pub(crate) fn to_frame(table: Table, channels: &[Channel]) -> PolarsResult<DataF
     columns.push(Int32Chunked::from_vec(QUALITY.into(), table.missing).into_column());
     DataFrame::new(rows, columns)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::{Works, alder, at, chocolate, reading};
+
+    #[test]
+    fn a_frame_tells_missing_from_absent_and_leaves_out_empty_moments() {
+        let mut works = Works::new();
+        works.append(&[
+            chocolate(0, 31.24),
+            reading(&alder(), Channel::Room, at(0), Some(21.5)),
+            reading(&alder(), Channel::Jacket, at(1), Some(33.0)),
+            reading(&alder(), Channel::Room, at(2), None),
+        ]);
+        works.move_all().unwrap();
+        works.append(&[chocolate(2, 31.25)]);
+        let channels = [Channel::Chocolate, Channel::Room];
+        let frame = works.store.read_readings(&alder(), &channels, at(0), at(10)).unwrap();
+        let names: Vec<&str> = frame.get_column_names().into_iter().map(|name| name.as_str()).collect();
+        assert_eq!(names, ["t", "chocolate", "room", "quality"]);
+        let values = |name: &str| frame.column(name).unwrap().f64().unwrap().iter().collect::<Vec<_>>();
+        assert_eq!(values("chocolate"), [Some(31.24), Some(31.25)]);
+        assert_eq!(values("room"), [Some(21.5), None]);
+        let quality: Vec<Option<i32>> = frame.column("quality").unwrap().i32().unwrap().iter().collect();
+        assert_eq!(quality, [Some(0), Some(1 << Channel::Room.index())]);
+        assert_eq!(frame.column("t").unwrap().dtype(), &DataType::Datetime(TimeUnit::Milliseconds, None));
+        let t = frame.column("t").unwrap().cast(&DataType::Int64).unwrap();
+        let t: Vec<Option<i64>> = t.i64().unwrap().iter().collect();
+        assert_eq!(t, [Some(at(0).as_millis()), Some(at(2).as_millis())]);
+    }
+
+    #[test]
+    fn nothing_gives_an_empty_frame_with_its_columns() {
+        let works = Works::new();
+        let frame = works.store.read_readings(&alder(), &[Channel::Motor], at(0), at(10)).unwrap();
+        assert_eq!((frame.height(), frame.width()), (0, 3));
+    }
+}

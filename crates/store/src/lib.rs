@@ -24,6 +24,8 @@ mod scale;
 mod snapshot;
 mod store;
 mod table;
+#[cfg(test)]
+mod testing;
 
 pub use crate::day::UtcDay;
 pub use crate::disk::{Disk, SystemDisk};

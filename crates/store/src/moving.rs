@@ -229,3 +229,112 @@ impl Load {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+    use std::sync::atomic::Ordering;
+
+    use super::*;
+    use crate::testing::{FailingDisk, Works, alder, at, chocolate, note, reading};
+
+    #[test]
+    fn a_day_becomes_one_part_and_the_blocks_are_gone() {
+        let mut works = Works::new();
+        for second in 0..50 {
+            works.append(&[chocolate(second, 31.0), note(second)]);
+        }
+        let mut events = Vec::new();
+        let hand_over = |more: &[Event]| {
+            events.extend_from_slice(more);
+            Ok(())
+        };
+        let moved = works.store.move_blocks(BlockSeq::new(30), hand_over).unwrap();
+        assert_eq!((moved.up_to.get(), moved.readings, moved.events, moved.parts), (30, 30, 30, 1));
+        assert_eq!(events.len(), 30);
+        assert_eq!(works.journal.blocks_after(BlockSeq::START, 100).unwrap().blocks.len(), 20);
+        assert_eq!(works.move_all().unwrap().readings, 20);
+        assert_eq!(works.files(), ["machine=alder/date=2026-03-01/part-2.parquet"]);
+        assert_eq!(works.chocolate_seen().len(), 50);
+        assert_eq!(works.move_all().unwrap(), Moved::default());
+    }
+
+    #[test]
+    fn what_came_later_wins_before_and_after_moving() {
+        let mut works = Works::new();
+        works.append(&[chocolate(1, 30.0), chocolate(2, 30.0), chocolate(3, 30.0)]);
+        works.move_all().unwrap();
+        let withdrawn = reading(&alder(), Channel::Chocolate, at(2), None);
+        works.append(&[chocolate(1, 31.0), withdrawn, chocolate(1, 32.0)]);
+        let expected = [(1, Some(32.0)), (2, None), (3, Some(30.0))];
+        assert_eq!(works.chocolate_seen(), expected);
+        works.move_all().unwrap();
+        assert_eq!(works.chocolate_seen(), expected);
+    }
+
+    #[test]
+    fn nothing_moves_if_the_events_are_not_kept() {
+        let mut works = Works::new();
+        works.append(&[chocolate(1, 30.0), note(1)]);
+        let error = works.store.move_blocks(BlockSeq::new(1), |_| Err("the records are full".into())).unwrap_err();
+        assert!(matches!(error, StoreError::HandOver(_)));
+        assert_eq!(works.journal.blocks_after(BlockSeq::START, 9).unwrap().blocks.len(), 1);
+        assert_eq!(works.files(), [""; 0]);
+    }
+
+    /// Every call that changes a file fails in turn, as at a crash; after a new start every reading is there once, and
+    /// a move that is tried again ends as if nothing had happened.
+    #[test]
+    fn a_crash_at_any_step_loses_nothing_and_doubles_nothing() {
+        let expected: Vec<(i64, Option<f64>)> =
+            [-2, -1, 0, 1, 2, 3].map(|second| (second, Some(30.0 + second as f64))).to_vec();
+        for calls in 0.. {
+            let mut works = Works::new();
+            works.append(&[-2, -1, 0, 1].map(|second| chocolate(second, 30.0 + second as f64)));
+            works.move_all().unwrap();
+            works.append(&[-1, 2, 3].map(|second| chocolate(second, 30.0 + second as f64)));
+            let Works { folder, journal, store } = works;
+            drop((journal, store));
+            let disk = FailingDisk::after(usize::MAX);
+            let left = disk.calls_left.clone();
+            let works = Works::on(folder, Box::new(disk)).unwrap();
+            left.store(calls, Ordering::SeqCst);
+            let moved = works.move_all();
+            let reached_the_end = left.load(Ordering::SeqCst) > 0;
+            assert_eq!(works.chocolate_seen(), expected, "still running, call {calls} failed");
+            let works = works.reopened();
+            assert_eq!(works.chocolate_seen(), expected, "after a new start, call {calls} failed");
+            assert_eq!(works.files().len(), 2, "call {calls}");
+            works.move_all().unwrap();
+            assert_eq!(works.chocolate_seen(), expected, "after another move, call {calls} failed");
+            if reached_the_end {
+                moved.unwrap();
+                assert!(calls > 10, "a move of two days makes more than {calls} calls");
+                return;
+            }
+        }
+    }
+
+    #[test]
+    fn a_damaged_part_is_told_and_set_aside_and_the_rest_is_read() {
+        let mut works = Works::new();
+        works.append(&[chocolate(0, 30.0), chocolate(86_400, 31.0)]);
+        works.move_all().unwrap();
+        let path = works.folder.path().join("readings/machine=alder/date=2026-03-01/part-1.parquet");
+        let mut bytes = fs::read(&path).unwrap();
+        let middle = bytes.len() / 2;
+        bytes[middle] ^= 0x10;
+        fs::write(&path, bytes).unwrap();
+        assert_eq!(works.chocolate_seen(), [(86_400, Some(31.0))]);
+        let damaged = works.store.damaged();
+        assert_eq!(damaged.len(), 1);
+        assert!(damaged[0].to_string().ends_with("part-1.parquet with 1 readings: its checksum is wrong"));
+        works.append(&[chocolate(1, 32.0)]);
+        assert_eq!(works.move_all().unwrap().set_aside, damaged);
+        assert_eq!(works.store.damaged(), []);
+        assert_eq!(works.chocolate_seen(), [(1, Some(32.0)), (86_400, Some(31.0))]);
+        assert_eq!(fs::read_dir(works.folder.path().join(crate::SET_ASIDE)).unwrap().count(), 1);
+        let works = works.reopened();
+        assert_eq!(works.chocolate_seen(), [(1, Some(32.0)), (86_400, Some(31.0))]);
+    }
+}

@@ -176,3 +176,123 @@ impl StoreReader {
 pub(crate) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use model::Arrival;
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::testing::{Works, alder, at, reading};
+
+    /// What the store should show, by a map: the last to arrive wins, rounded as the store keeps it.
+    type Expected = BTreeMap<(MachineId, Channel, Timestamp), Option<f64>>;
+
+    #[derive(Debug, Clone)]
+    enum Step {
+        Append(Vec<(bool, usize, i64, Option<f64>)>),
+        Move,
+        Restart,
+    }
+
+    fn any_step() -> impl Strategy<Value = Step> {
+        let value = prop_oneof![
+            6 => (-1_000i32..6_000).prop_map(|hundredths| Some(f64::from(hundredths) / 100.0)),
+            1 => (-9e5..9e5f64).prop_map(Some),
+            1 => Just(Some(1e12)),
+            2 => Just(None),
+        ];
+        // Three days, in seconds from shortly before the second, close enough to meet and to arrive late.
+        let reading = (any::<bool>(), 0..Channel::ALL.len(), prop_oneof![-90i64..-60, -3i64..25, 86_390i64..86_410], value);
+        prop_oneof![
+            4 => proptest::collection::vec(reading, 1..30).prop_map(Step::Append),
+            2 => Just(Step::Move),
+            1 => Just(Step::Restart),
+        ]
+    }
+
+    fn kept(value: Option<f64>) -> Option<f64> {
+        value.filter(|value| value.abs() < 1e6).map(|value| (value * 1000.0).round() / 1000.0)
+    }
+
+    fn check(works: &Works, expected: &Expected) -> Result<(), TestCaseError> {
+        for machine in [alder(), "birch".parse().unwrap()] {
+            for channel in Channel::ALL {
+                for (from, to) in [(at(-100_000), at(200_000)), (at(-1), at(12))] {
+                    let seen = works.store.read_series(&machine, channel, from, to).unwrap();
+                    let range = (machine.clone(), channel, from)..(machine.clone(), channel, to);
+                    let wanted: Vec<_> =
+                        expected.range(range).map(|((_, _, at), value)| (*at, *value)).collect();
+                    prop_assert_eq!(&seen, &wanted);
+                    let coverage = works.store.read_coverage(&machine, channel, from, to).unwrap();
+                    let good = wanted.iter().filter(|(_, value)| value.is_some()).count() as u64;
+                    let missing = wanted.len() as u64 - good;
+                    prop_assert_eq!(coverage, Coverage { good, missing });
+                }
+            }
+        }
+        Ok(())
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(32))]
+
+        #[test]
+        fn the_store_shows_what_a_map_holds(steps in proptest::collection::vec(any_step(), 1..12)) {
+            let (mut works, mut expected) = (Works::new(), Expected::new());
+            for step in steps {
+                match step {
+                    Step::Append(readings) => {
+                        let mut block: Vec<Arrival> = Vec::new();
+                        for (is_birch, place, seconds, value) in readings {
+                            let machine = if is_birch { "birch".parse().unwrap() } else { alder() };
+                            let (channel, at) = (Channel::ALL[place], at(seconds));
+                            block.push(reading(&machine, channel, at, value));
+                            expected.insert((machine, channel, at), kept(value));
+                        }
+                        works.append(&block);
+                    }
+                    Step::Move => drop(works.move_all().unwrap()),
+                    Step::Restart => works = works.reopened(),
+                }
+            }
+            check(&works, &expected)?;
+            works.move_all().unwrap();
+            check(&works, &expected)?;
+        }
+    }
+
+    #[test]
+    fn readers_in_other_threads_see_everything_while_blocks_move() {
+        let mut works = Works::new();
+        let folder = works.folder.path().to_owned();
+        works.append(&[crate::testing::chocolate(0, 31.0)]);
+        let reading = std::thread::spawn(move || {
+            let reader = StoreReader::open(folder).unwrap();
+            let mut seen = 0;
+            while seen < 60 {
+                let now = reader.read_series(&alder(), Channel::Chocolate, at(0), at(1_000)).unwrap().len();
+                assert!(seen <= now, "{now} readings after {seen}");
+                seen = now;
+            }
+            reader.damaged()
+        });
+        for second in 1..60 {
+            works.append(&[crate::testing::chocolate(second, 31.0)]);
+            works.move_all().unwrap();
+        }
+        assert_eq!(reading.join().unwrap(), []);
+    }
+
+    #[test]
+    fn the_days_of_a_machine_are_those_of_parts_and_tail() {
+        let mut works = Works::new();
+        works.append(&[crate::testing::chocolate(0, 31.0)]);
+        works.move_all().unwrap();
+        works.append(&[crate::testing::chocolate(86_400, 31.0)]);
+        let days = works.store.read_days(&alder(), at(-100), at(1_000_000)).unwrap();
+        assert_eq!(days, [UtcDay::of(at(0)), UtcDay::of(at(86_400))]);
+    }
+}

@@ -185,3 +185,65 @@ fn take_lock(folder: &Path) -> Result<File, StoreError> {
         Err(TryLockError::Error(source)) => Err(fail(source)),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use model::Channel;
+
+    use super::*;
+    use crate::testing::{Works, alder, at, chocolate};
+
+    #[test]
+    fn opening_sweeps_what_does_not_count_and_leaves_what_is_not_ours() {
+        let mut works = Works::new();
+        works.append(&[chocolate(0, 30.0)]);
+        works.move_all().unwrap();
+        let day = works.folder.path().join("readings/machine=alder/date=2026-03-01");
+        for name in ["part-7.parquet", "part-8.unfinished", "notes.txt"] {
+            fs::write(day.join(name), "x").unwrap();
+        }
+        let Works { folder, journal, store } = works;
+        drop((journal, store));
+        let (store, recovery) = Store::open(folder.path()).unwrap();
+        let mut swept = recovery.swept;
+        swept.sort();
+        assert_eq!(swept, [day.join("part-7.parquet"), day.join("part-8.unfinished")]);
+        assert_eq!((recovery.parts, recovery.readings, recovery.set_aside.len()), (1, 1, 0));
+        assert!(day.join("notes.txt").exists() && day.join("part-1.parquet").exists());
+        drop(store);
+    }
+
+    #[test]
+    fn a_part_that_is_cut_or_gone_is_told_at_the_start() {
+        let mut works = Works::new();
+        works.append(&[chocolate(0, 30.0), chocolate(86_400, 31.0), chocolate(2 * 86_400, 32.0)]);
+        works.move_all().unwrap();
+        let readings = works.folder.path().join("readings/machine=alder");
+        fs::write(readings.join("date=2026-03-01/part-1.parquet"), "PAR1").unwrap();
+        fs::remove_file(readings.join("date=2026-03-02/part-1.parquet")).unwrap();
+        let Works { folder, journal, store } = works;
+        drop((journal, store));
+        let (store, recovery) = Store::open(folder.path()).unwrap();
+        let reasons: Vec<&str> = recovery.set_aside.iter().map(|part| &part.reason[..15]).collect();
+        assert_eq!(reasons, ["it has 4 bytes ", "it is not there"]);
+        let left = store.read_series(&alder(), Channel::Chocolate, at(0), at(1_000_000)).unwrap();
+        assert_eq!(left, [(at(2 * 86_400), Some(32.0))]);
+    }
+
+    #[test]
+    fn a_second_service_is_turned_away_and_a_reader_is_not() {
+        let works = Works::new();
+        assert!(matches!(Store::open(works.folder.path()), Err(StoreError::Locked { .. })));
+        StoreReader::open(works.folder.path()).unwrap();
+    }
+
+    #[test]
+    fn old_days_are_forgotten_whole() {
+        let mut works = Works::new();
+        works.append(&[chocolate(0, 30.0), chocolate(1, 30.0), chocolate(86_400, 31.0)]);
+        works.move_all().unwrap();
+        assert_eq!(works.store.forget_before(UtcDay::of(at(86_400))).unwrap(), 2);
+        assert_eq!(works.chocolate_seen(), [(86_400, Some(31.0))]);
+        assert_eq!(works.files(), ["machine=alder/date=2026-03-02/part-1.parquet"]);
+    }
+}
