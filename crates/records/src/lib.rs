@@ -1,1 +1,26 @@
-//! To come.
+//! The relational side: batches, findings, events and the engine's saved state, in one SQLite file.
+//!
+//! A row holds the columns that are asked for, and the whole record as JSON with a format version. One [`Update`] is one
+//! transaction: what the engine found and the state that it found it in go together, so that after a crash the engine
+//! goes on from exactly what is written here. Everything is written under its own id, so that doing it twice is the same
+//! as doing it once.
+//!
+//! Lists are newest first and bounded, and go on behind a [`Mark`], never by counting rows. Readers have connections of
+//! their own and do not hold up the writer.
+//!
+//! Never reads a clock, and never forgets: a batch or finding is replaced by its newer form, not removed.
+
+mod error;
+mod query;
+mod records;
+mod row;
+mod schema;
+mod update;
+
+pub use crate::error::RecordsError;
+pub use crate::query::{BatchQuery, EventQuery, FindingQuery, Life, Mark};
+pub use crate::records::Records;
+pub use crate::update::{SavedState, Update};
+
+/// The name of the records' file in the data folder.
+pub const FILE_NAME: &str = "records.db";

@@ -1,0 +1,81 @@
+//! What can go wrong with the records' file.
+
+use std::path::{Path, PathBuf};
+
+use rusqlite::ErrorCode;
+
+/// Why the records cannot do what was asked. A failed change has changed nothing.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordsError {
+    /// Somebody else holds the file.
+    #[error("{} is locked; is another service running on it?", path.display())]
+    Locked {
+        /// The file.
+        path: PathBuf,
+    },
+    /// No room on the disk. Trying again later is right.
+    #[error("the disk that holds {} is full; make room and it goes on by itself", path.display())]
+    Full {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The file as a whole cannot be used.
+    #[error("{} is damaged or holds no records; move it out of the way and start again", path.display())]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// What SQLite says.
+        source: rusqlite::Error,
+    },
+    /// Written by a later version. It has not been touched.
+    #[error("{} has format {found}, and this version reads up to {known}; use a newer version", path.display())]
+    Newer {
+        /// The file, or the record in it.
+        path: PathBuf,
+        /// The format it has.
+        found: i64,
+        /// The newest format that this version knows.
+        known: i64,
+    },
+    /// A record's JSON does not read as what it should be.
+    #[error("the {what} `{id}` cannot be read")]
+    Record {
+        /// Batch, finding or event.
+        what: &'static str,
+        /// Its id.
+        id: String,
+        /// What the reader of JSON says.
+        source: serde_json::Error,
+    },
+    /// A record cannot be written as JSON.
+    #[error("cannot write a {what} as JSON")]
+    Encode {
+        /// Batch, finding or event.
+        what: &'static str,
+        /// What the writer of JSON says.
+        source: serde_json::Error,
+    },
+    /// Anything else that SQLite refuses.
+    #[error("cannot {doing} {}", path.display())]
+    Sqlite {
+        /// What was to be done.
+        doing: &'static str,
+        /// With which file.
+        path: PathBuf,
+        /// What SQLite says.
+        source: rusqlite::Error,
+    },
+}
+
+impl RecordsError {
+    /// Sorts SQLite's errors by what a person has to do about them.
+    pub(crate) fn from_sqlite(doing: &'static str, path: &Path, source: rusqlite::Error) -> RecordsError {
+        let path = path.to_owned();
+        match source.sqlite_error_code() {
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => RecordsError::Locked { path },
+            Some(ErrorCode::DiskFull) => RecordsError::Full { path },
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => RecordsError::Damaged { path, source },
+            Some(_) | None => RecordsError::Sqlite { doing, path, source },
+        }
+    }
+}

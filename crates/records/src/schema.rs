@@ -1,0 +1,82 @@
+//! The tables, and how a connection to them is opened.
+//!
+//! ```text
+//! batches   id | machine, start, end (ms UTC, null while it goes on)        | format | json
+//! findings  id | machine, batch, kind, from, to (null while open), raised_at | format | json
+//! events    machine, at, kind, raw: together they are its identity          | format | json
+//! state     one row: block, the newest journal block that went into it      | bytes
+//! ```
+//! `user_version` is the format of the tables; a newer one is refused before anything is written. `format` is that of
+//! the JSON beside it.
+
+use std::path::Path;
+use std::time::Duration;
+
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+
+use crate::RecordsError;
+
+const FORMAT: i64 = 1;
+
+/// How long a connection waits for another one's transaction; each takes milliseconds.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+const TABLES: &str = "
+    CREATE TABLE IF NOT EXISTS batches (
+        id TEXT PRIMARY KEY, machine TEXT NOT NULL, start_at INTEGER NOT NULL, end_at INTEGER,
+        format INTEGER NOT NULL, json TEXT NOT NULL) STRICT;
+    CREATE INDEX IF NOT EXISTS batches_by_start ON batches (start_at, id);
+    CREATE INDEX IF NOT EXISTS batches_by_machine ON batches (machine, start_at, id);
+    CREATE INDEX IF NOT EXISTS batches_open ON batches (machine) WHERE end_at IS NULL;
+
+    CREATE TABLE IF NOT EXISTS findings (
+        id TEXT PRIMARY KEY, machine TEXT, batch TEXT, kind TEXT NOT NULL, from_at INTEGER NOT NULL, to_at INTEGER,
+        raised_at INTEGER NOT NULL, format INTEGER NOT NULL, json TEXT NOT NULL) STRICT;
+    CREATE INDEX IF NOT EXISTS findings_by_raised ON findings (raised_at, id);
+    CREATE INDEX IF NOT EXISTS findings_by_machine ON findings (machine, raised_at, id);
+    CREATE INDEX IF NOT EXISTS findings_by_batch ON findings (batch, raised_at, id);
+    CREATE INDEX IF NOT EXISTS findings_open ON findings (raised_at, id) WHERE to_at IS NULL;
+
+    CREATE TABLE IF NOT EXISTS events (
+        machine TEXT NOT NULL, at INTEGER NOT NULL, kind TEXT NOT NULL, raw TEXT NOT NULL,
+        format INTEGER NOT NULL, json TEXT NOT NULL, UNIQUE (machine, at, kind, raw)) STRICT;
+    CREATE INDEX IF NOT EXISTS events_by_time ON events (at);
+
+    CREATE TABLE IF NOT EXISTS state (
+        one INTEGER PRIMARY KEY CHECK (one = 1), block INTEGER NOT NULL, bytes BLOB NOT NULL) STRICT;
+";
+
+/// Opens the file to write, and makes the tables where there are none.
+pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
+    let fail = |source| RecordsError::from_sqlite("open", path, source);
+    let mut connection = Connection::open(path).map_err(fail)?;
+    connection.busy_timeout(PATIENCE).map_err(fail)?;
+    refuse_newer(&connection, path)?;
+    connection.pragma_update(None, "journal_mode", "wal").map_err(fail)?;
+    connection.pragma_update(None, "synchronous", "full").map_err(fail)?;
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(fail)?;
+    transaction.execute_batch(TABLES).map_err(fail)?;
+    transaction.pragma_update(None, "user_version", FORMAT).map_err(fail)?;
+    transaction.commit().map_err(fail)?;
+    Ok(connection)
+}
+
+/// Opens the file to read; it must be there.
+pub(crate) fn open_to_read(path: &Path) -> Result<Connection, RecordsError> {
+    let fail = |source| RecordsError::from_sqlite("open", path, source);
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let connection = Connection::open_with_flags(path, flags).map_err(fail)?;
+    connection.busy_timeout(PATIENCE).map_err(fail)?;
+    refuse_newer(&connection, path)?;
+    Ok(connection)
+}
+
+fn refuse_newer(connection: &Connection, path: &Path) -> Result<(), RecordsError> {
+    let found: i64 = connection
+        .pragma_query_value(None, "user_version", |row| row.get(0))
+        .map_err(|source| RecordsError::from_sqlite("open", path, source))?;
+    if FORMAT < found {
+        return Err(RecordsError::Newer { path: path.to_owned(), found, known: FORMAT });
+    }
+    Ok(())
+}
