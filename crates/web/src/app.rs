@@ -1,0 +1,131 @@
+//! What every handler shares: the state that the service gave, the templates, and the limits on what runs at once.
+
+use std::sync::Arc;
+
+use model::{MachineId, Timestamp};
+use plant::Machine;
+use serde::Serialize;
+use tokio::sync::Semaphore;
+use tokio_util::sync::CancellationToken;
+
+use crate::dashboards::Dashboards;
+use crate::page_file::{PageFile, Shows};
+use crate::problem::Problem;
+use crate::rendered::Fragments;
+use crate::server::WebError;
+use crate::state::{Entries, WebConfig, WebState};
+use crate::view::{Moment, Scene};
+use crate::words::LocalTime;
+
+/// Live pages at once. Each costs a task and a connection; a site has a few dozen screens.
+const LIVE_PAGES: usize = 256;
+
+/// Readings and drawings worked on at once: they are bound to cores, and a queue of them would eat the memory.
+const HEAVY_READS: usize = 4;
+
+/// What every handler shares.
+pub(crate) struct App {
+    pub state: WebState,
+    pub dashboards: Dashboards,
+    pub local: LocalTime,
+    pub entries: Entries,
+    pub fragments: Fragments,
+    pub live_pages: Arc<Semaphore>,
+    pub heavy_reads: Arc<Semaphore>,
+    /// Cancelled when the service stops, so that live pages do not hold the door.
+    pub closing: CancellationToken,
+}
+
+/// What surrounds every page.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Frame {
+    pub plant: String,
+    /// Which page this is.
+    pub at: String,
+    /// Where its live parts come from; empty if it has none.
+    pub live: String,
+    pub now: Moment,
+    pub troubles: Vec<String>,
+    pub more_pages: Vec<PageLink>,
+}
+
+/// What the template of a page is given.
+#[derive(Serialize)]
+struct Shown<'a, T> {
+    title: &'a str,
+    parts: &'a [String],
+    frame: &'a Frame,
+    /// What the parts of the page speak of.
+    #[serde(flatten)]
+    shown: T,
+}
+
+/// A page that the plant added.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct PageLink {
+    pub name: String,
+    pub title: String,
+    pub href: String,
+}
+
+impl App {
+    pub(crate) fn new(config: &WebConfig, state: WebState, closing: CancellationToken) -> Result<App, WebError> {
+        Ok(App {
+            dashboards: Dashboards::open(config.dashboards.as_deref())?,
+            local: LocalTime::new(state.plant.time_zone.rules().clone()),
+            entries: config.entries,
+            fragments: Fragments::default(),
+            live_pages: Arc::new(Semaphore::new(LIVE_PAGES)),
+            heavy_reads: Arc::new(Semaphore::new(HEAVY_READS)),
+            closing,
+            state,
+        })
+    }
+
+    pub(crate) fn now(&self) -> Timestamp {
+        (self.state.clock)()
+    }
+
+    pub(crate) fn scene(&self) -> Scene<'_> {
+        Scene { plant: &self.state.plant, local: &self.local, now: self.now() }
+    }
+
+    /// The machine that an address names.
+    pub(crate) fn machine(&self, text: &str) -> Result<&Machine, Problem> {
+        let known = text.parse::<MachineId>().ok().and_then(|id| self.state.plant.machine(&id));
+        known.ok_or_else(|| {
+            let shown: String = text.chars().take(64).collect();
+            Problem::not_found("no-such-machine", format!("There is no machine `{shown}` in the plant file."))
+        })
+    }
+
+    /// The page file `name`, which must speak of `shows`.
+    pub(crate) fn page(&self, name: &str, shows: Shows) -> Result<&PageFile, Problem> {
+        let page = self.dashboards.page(name).filter(|page| page.shows == shows);
+        page.ok_or_else(|| Problem::not_found("no-such-page", "There is no such page here."))
+    }
+
+    /// What surrounds the page `at`.
+    pub(crate) fn frame(&self, at: &str, live: &str) -> Frame {
+        let now = self.now();
+        Frame {
+            plant: self.state.plant.name.clone(),
+            at: at.to_owned(),
+            live: live.to_owned(),
+            now: Moment { says: self.local.clock_with_seconds(now), exact: self.local.machine_readable(now) },
+            troubles: (self.state.health)().says(),
+            more_pages: self.dashboards.added_pages(),
+        }
+    }
+
+    /// The page `name` with what it shows.
+    pub(crate) fn render_page(
+        &self,
+        page: &PageFile,
+        frame: &Frame,
+        title: &str,
+        shown: impl Serialize,
+    ) -> Result<String, Problem> {
+        self.dashboards.render("page.html", Shown { title, parts: &page.parts, frame, shown })
+    }
+}

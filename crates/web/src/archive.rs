@@ -1,0 +1,125 @@
+//! What pages read from disk: batches, findings and events from the records, readings from the store.
+//!
+//! Both block, so every question runs on a thread for blocking work, and the heavy ones take turns. A fault of the disk
+//! becomes a sentence here and nowhere else.
+
+use std::sync::Arc;
+
+use model::{Batch, BatchId, Channel, Event, Finding, MachineId, Timestamp};
+
+use records::{BatchQuery, EventQuery, FindingQuery, Records};
+use store::{Bucket, ExportFormat, StoreReader};
+
+use crate::app::App;
+use crate::problem::Problem;
+
+/// A series of one channel, sorted by time; `None` is a missing reading.
+pub(crate) type Series = Vec<(Timestamp, Option<f64>)>;
+
+/// First, lowest, highest and last.
+const POINTS_A_BUCKET: usize = 4;
+
+impl App {
+    pub(crate) async fn batches(&self, query: BatchQuery) -> Result<Vec<Batch>, Problem> {
+        self.ask_records(move |records| records.batches(&query)).await
+    }
+
+    pub(crate) async fn findings(&self, query: FindingQuery) -> Result<Vec<Finding>, Problem> {
+        self.ask_records(move |records| records.findings(&query)).await
+    }
+
+    pub(crate) async fn events(&self, query: EventQuery) -> Result<Vec<Event>, Problem> {
+        self.ask_records(move |records| records.events(&query)).await
+    }
+
+    /// The batch that an address names.
+    pub(crate) async fn batch(&self, text: &str) -> Result<Batch, Problem> {
+        let id = BatchId::from_lookup(text);
+        let shown: String = text.chars().take(90).collect();
+        let batch = self.ask_records(move |records| records.batch(&id)).await?;
+        batch.ok_or_else(|| Problem::not_found("no-such-batch", format!("There is no batch `{shown}`.")))
+    }
+
+    /// The readings of `channel` as they came.
+    pub(crate) async fn series(
+        &self,
+        machine: &MachineId,
+        channel: Channel,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Series, Problem> {
+        let machine = machine.clone();
+        self.ask_store(move |store| store.read_series(&machine, channel, from, to)).await
+    }
+
+    /// The readings of `channel`, thinned to at most `points` so that highest and lowest stay.
+    pub(crate) async fn envelope(
+        &self,
+        machine: &MachineId,
+        channel: Channel,
+        from: Timestamp,
+        to: Timestamp,
+        points: usize,
+    ) -> Result<Series, Problem> {
+        let machine = machine.clone();
+        let buckets = (points / POINTS_A_BUCKET).max(1);
+        let envelope =
+            self.ask_store(move |store| store.read_envelope(&machine, channel, from, to, buckets)).await?;
+        Ok(envelope.iter().flat_map(points_of).collect())
+    }
+
+    /// All readings of `machine` as CSV, in the form of `halfdegree export`.
+    pub(crate) async fn export_csv(
+        &self,
+        machine: &MachineId,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Vec<u8>, Problem> {
+        let machine = machine.clone();
+        let export = move |store: &StoreReader| {
+            let mut text = Vec::new();
+            store.export(&machine, from, to, ExportFormat::Csv, &mut text).map(|_readings| text)
+        };
+        self.ask_store(export).await
+    }
+
+    async fn ask_records<T: Send + 'static, E: std::fmt::Display + Send + 'static>(
+        &self,
+        question: impl FnOnce(&Records) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Problem> {
+        let records: Arc<Records> = self.state.records.clone();
+        blocking(move || question(&records)).await?.map_err(|cause| {
+            Problem::unavailable("records-busy", "The records cannot be read just now; try again in a minute.", cause)
+        })
+    }
+
+    async fn ask_store<T: Send + 'static, E: std::fmt::Display + Send + 'static>(
+        &self,
+        question: impl FnOnce(&StoreReader) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Problem> {
+        let turn = self.heavy_reads.clone().acquire_owned().await.expect("the semaphore is never closed");
+        let store: Arc<StoreReader> = self.state.store.clone();
+        let answer = blocking(move || {
+            // Held by the thread, so that a reader who goes away does not let the next one in early.
+            let _turn = turn;
+            question(&store)
+        });
+        answer.await?.map_err(|cause| {
+            Problem::unavailable("store-busy", "The readings cannot be read just now; try again in a minute.", cause)
+        })
+    }
+}
+
+/// First, lowest, highest and last in the order of time, each once.
+fn points_of(bucket: &Bucket) -> Vec<(Timestamp, Option<f64>)> {
+    let mut points = [bucket.first, bucket.lowest, bucket.highest, bucket.last].map(|point| (point.at, Some(point.value)));
+    points.sort_by_key(|(at, _)| *at);
+    let mut points = points.to_vec();
+    points.dedup_by_key(|(at, _)| *at);
+    points
+}
+
+/// Runs `work` on a thread for blocking work.
+pub(crate) async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Problem> {
+    tokio::task::spawn_blocking(work).await.map_err(|died| Problem::internal("blocking-work-died", died))
+}

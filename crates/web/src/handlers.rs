@@ -1,0 +1,10 @@
+//! One file a subject: what an address answers.
+
+pub(crate) mod api;
+pub(crate) mod assets;
+pub(crate) mod batch;
+pub(crate) mod entries;
+pub(crate) mod findings;
+pub(crate) mod floor;
+pub(crate) mod live;
+pub(crate) mod machine;

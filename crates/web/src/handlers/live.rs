@@ -1,0 +1,142 @@
+//! Live pages: server-sent events with the parts of a page that have changed.
+//!
+//! The server renders and the page's script puts each part in its place, so that a page looks the same whether it was
+//! just loaded or has stood on the wall for a week. Every message carries the time of day; one comes at least every
+//! five seconds, so that a page can tell silence from quiet.
+
+use std::collections::BTreeMap;
+use std::convert::Infallible;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::State;
+use axum::response::Sse;
+use axum::response::sse::Event;
+use futures_util::Stream;
+use model::MachineId;
+use serde::Serialize;
+use tokio::sync::{OwnedSemaphorePermit, watch};
+use tokio::time::{Instant, sleep_until, timeout};
+
+use crate::app::App;
+use crate::dashboards::FLOOR;
+use crate::handlers::machine;
+use crate::page_file::Shows;
+use crate::problem::Problem;
+use crate::query::Params;
+use crate::rendered::{Parts, floor_parts};
+
+/// Nobody reads faster; between two messages the newest board wins.
+const AT_MOST_EVERY: Duration = Duration::from_secs(1);
+
+/// The page's script calls itself not live after a little more than twice this.
+const AT_LEAST_EVERY: Duration = Duration::from_secs(5);
+
+/// Which page is being kept alive.
+enum Subject {
+    Floor,
+    Some(Vec<MachineId>),
+    Machine(MachineId),
+}
+
+/// One message.
+#[derive(Serialize)]
+struct News<'a> {
+    at: String,
+    exact: String,
+    /// Only those that have changed since the last message.
+    parts: BTreeMap<&'a str, &'a str>,
+    #[serde(skip_serializing_if = "<[String]>::is_empty")]
+    order: &'a [String],
+}
+
+pub(crate) async fn live(
+    State(app): State<Arc<App>>,
+    params: Params,
+) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
+    params.only(&["page", "machine"])?;
+    let subject = match params.text("machine") {
+        Some(id) => Subject::Machine(app.machine(id)?.id.clone()),
+        None => match params.text("page").unwrap_or(FLOOR) {
+            FLOOR if app.page(FLOOR, Shows::Works)?.machines.is_empty() => Subject::Floor,
+            name => Subject::Some(app.page(name, Shows::Works)?.machines.clone()),
+        },
+    };
+    let place = app.live_pages.clone().try_acquire_owned().map_err(|full| {
+        Problem::unavailable("too-many-live-pages", "Too many pages are kept alive at once; close one and try again.", full)
+    })?;
+    let watcher = Watcher {
+        board: app.state.board.clone(),
+        app,
+        subject,
+        sent: BTreeMap::new(),
+        next: None,
+        _place: place,
+    };
+    Ok(Sse::new(futures_util::stream::unfold(watcher, |mut watcher| async move {
+        let event = watcher.next_event().await?;
+        Some((Ok(event), watcher))
+    })))
+}
+
+/// What one live page has seen.
+struct Watcher {
+    app: Arc<App>,
+    board: watch::Receiver<Arc<model::Board>>,
+    subject: Subject,
+    sent: BTreeMap<String, Arc<str>>,
+    /// Not before then; `None` before the first message.
+    next: Option<Instant>,
+    _place: OwnedSemaphorePermit,
+}
+
+impl Watcher {
+    /// The next message; `None` when the service stops.
+    async fn next_event(&mut self) -> Option<Event> {
+        let closing = self.app.closing.clone();
+        tokio::select! {
+            () = closing.cancelled() => return None,
+            () = self.wait() => {}
+        }
+        let parts = match self.parts() {
+            Ok(parts) => parts,
+            Err(problem) => return Some(Event::default().event("problem").data(problem.sentence)),
+        };
+        Some(Event::default().event("parts").data(self.news(&parts)))
+    }
+
+    /// Waits for a new board, but neither too short nor too long.
+    async fn wait(&mut self) {
+        if let Some(next) = self.next {
+            sleep_until(next).await;
+            // An end of the board means that the service stops; it says so by itself.
+            if let Ok(Err(_)) = timeout(AT_LEAST_EVERY - AT_MOST_EVERY, self.board.changed()).await {
+                tokio::time::sleep(AT_LEAST_EVERY).await;
+            }
+        }
+        self.next = Some(Instant::now() + AT_MOST_EVERY);
+    }
+
+    fn parts(&mut self) -> Result<Arc<Parts>, Problem> {
+        let board = self.board.borrow_and_update().clone();
+        match &self.subject {
+            Subject::Floor => self.app.fragments.of_floor(&self.app, &board),
+            Subject::Some(only) => floor_parts(&self.app, &board, only).map(Arc::new),
+            Subject::Machine(id) => machine::live_parts(&self.app, &board, id).map(Arc::new),
+        }
+    }
+
+    fn news(&mut self, now: &Parts) -> String {
+        let changed = now.parts.iter().filter(|(name, text)| self.sent.get(name) != Some(text));
+        let frame = self.app.frame("", "");
+        let news = News {
+            at: frame.now.says,
+            exact: frame.now.exact,
+            parts: changed.map(|(name, text)| (name.as_str(), &**text)).collect(),
+            order: &now.order,
+        };
+        let text = serde_json::to_string(&news).expect("names and texts can be written as JSON");
+        self.sent = now.parts.iter().cloned().collect();
+        text
+    }
+}

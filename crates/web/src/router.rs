@@ -1,0 +1,123 @@
+//! All addresses, and what holds for every answer: headers that keep a page to itself, a deadline, and faults in the
+//! form that the reader can use.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, Request, State};
+use axum::http::{HeaderName, HeaderValue, header};
+use axum::middleware::{Next, from_fn, from_fn_with_state};
+use axum::response::{Html, IntoResponse, Response};
+use axum::routing::{get, post};
+use serde::Serialize;
+
+use crate::app::{App, Frame};
+use crate::handlers::{api, assets, batch, entries, findings, floor, live, machine};
+use crate::problem::Problem;
+
+/// Larger than any event that a person can type.
+pub(crate) const LARGEST_BODY: usize = 16 * 1024;
+
+/// Nobody waits longer for a page; a request that takes longer gives its place back.
+const DEADLINE: Duration = Duration::from_secs(20);
+
+/// What a page may do: show its own files, talk to its own host, send its own forms. Nothing inline, nothing foreign.
+const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; \
+     connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+const HEADERS: [(HeaderName, &str); 5] = [
+    (header::CONTENT_SECURITY_POLICY, PAGE_POLICY),
+    (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+    (header::REFERRER_POLICY, "same-origin"),
+    (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+    (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+];
+
+pub(crate) fn routes(app: Arc<App>) -> Router {
+    let pages = Router::new()
+        .route("/", get(floor::floor))
+        .route("/pages/{name}", get(floor::added))
+        .route("/machines/{id}", get(machine::page))
+        .route("/machines/{id}/curve.svg", get(machine::curve))
+        .route("/machines/{id}/entries", post(entries::form))
+        .route("/batches/{id}", get(batch::report))
+        .route("/findings", get(findings::page))
+        .route("/assets/{name}", get(assets::asset))
+        .route("/healthz", get(api::health));
+    let api = Router::new()
+        .route("/api/v1/machines", get(api::machines))
+        .route("/api/v1/batches", get(api::batches))
+        .route("/api/v1/batches/{id}", get(api::batch))
+        .route("/api/v1/findings", get(api::findings))
+        .route("/api/v1/readings", get(api::readings))
+        .route("/api/v1/events", post(entries::json));
+    pages
+        .merge(api)
+        .layer(from_fn(deadline))
+        .route("/api/v1/live", get(live::live))
+        .fallback(async || Problem::not_found("no-such-page", "There is no such page here."))
+        .method_not_allowed_fallback(async || Problem::wrong_method())
+        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(from_fn_with_state(app.clone(), faults_as_pages))
+        .layer(from_fn(headers))
+        .with_state(app)
+}
+
+/// Every answer carries the headers; one that set its own keeps it.
+async fn headers(request: Request, next: Next) -> Response {
+    let mut response = next.run(request).await;
+    for (name, value) in HEADERS {
+        response.headers_mut().entry(name).or_insert(HeaderValue::from_static(value));
+    }
+    response.headers_mut().entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    response
+}
+
+async fn deadline(request: Request, next: Next) -> Response {
+    match tokio::time::timeout(DEADLINE, next.run(request)).await {
+        Ok(response) => response,
+        Err(elapsed) => Problem::unavailable(
+            "too-slow",
+            "This took too long; ask for a shorter time, or try again in a minute.",
+            elapsed,
+        )
+        .into_response(),
+    }
+}
+
+#[derive(Serialize)]
+struct ProblemPage<'a> {
+    title: &'a str,
+    sentence: &'a str,
+    code: &'a str,
+    status: u16,
+    frame: Frame,
+}
+
+/// A person who opened a page gets a fault as a page; a program gets it as a problem document.
+async fn faults_as_pages(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    let for_a_person = wants_page(&request);
+    let response = next.run(request).await;
+    let Some(problem) = response.extensions().get::<Problem>().filter(|_| for_a_person) else { return response };
+    let shown = ProblemPage {
+        title: problem.title(),
+        sentence: &problem.sentence,
+        code: problem.code,
+        status: problem.status.as_u16(),
+        frame: app.frame("problem", ""),
+    };
+    match app.dashboards.render("problem.html", shown) {
+        Ok(page) => (problem.status, Html(page)).into_response(),
+        Err(_) => response,
+    }
+}
+
+/// Addresses for programs, and files, answer with documents; everything else is a page. `curl` on a page, which takes
+/// anything, sees the page's own fault too.
+fn wants_page(request: &Request) -> bool {
+    let path = request.uri().path();
+    let for_programs = path.starts_with("/api/") || path == "/healthz" || path.starts_with("/assets/");
+    let file = [".json", ".svg", ".csv"].iter().any(|ending| path.ends_with(ending));
+    !for_programs && !file
+}

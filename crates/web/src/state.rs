@@ -1,0 +1,113 @@
+//! What the pages are made from. The service hands it over; `web` owns none of it.
+
+use std::future::Future;
+use std::path::PathBuf;
+use std::pin::Pin;
+use std::sync::Arc;
+
+use model::{Arrival, Board, Timestamp};
+use plant::Plant;
+
+use records::Records;
+use serde::Serialize;
+use store::StoreReader;
+use tokio::sync::watch;
+
+/// How the pages are served.
+#[derive(Debug, Clone, Default)]
+pub struct WebConfig {
+    /// A folder laid over our own templates, stylesheet and page files.
+    pub dashboards: Option<PathBuf>,
+    /// Who may make entries.
+    pub entries: Entries,
+}
+
+/// Who may make entries: events through a form or `POST /api/v1/events`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Entries {
+    /// Nobody, until signing in exists.
+    #[default]
+    Closed,
+    /// Whoever sits at this computer (the demo). Falls back to `Closed` if the service listens on another address than
+    /// loopback.
+    OpenOnLoopback,
+}
+
+/// What the pages are made from.
+#[derive(Clone)]
+pub struct WebState {
+    /// The plant file.
+    pub plant: Arc<Plant>,
+    /// The works as it stands.
+    pub board: watch::Receiver<Arc<Board>>,
+    /// Batches, findings and events.
+    pub records: Arc<Records>,
+    /// Readings.
+    pub store: Arc<StoreReader>,
+    /// Takes an entry and answers when it is on disk.
+    pub events: Arc<dyn EventSink>,
+    /// How the service is.
+    pub health: Arc<dyn Fn() -> Health + Send + Sync>,
+    /// The time of day; the demo's runs faster.
+    pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+}
+
+/// Takes entries that come through the pages. Answers when the entry is on disk, not before.
+pub trait EventSink: Send + Sync {
+    /// Makes `arrival` durable.
+    fn take(&self, arrival: Arrival) -> Pin<Box<dyn Future<Output = Result<(), NotDurable>> + Send + '_>>;
+}
+
+/// The entry could not be put on disk; it is not known to anybody.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct NotDurable(pub String);
+
+/// How the service is, in words and in numbers.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Health {
+    /// The connection to the broker.
+    pub intake: IntakeState,
+    /// Messages taken since the start.
+    pub messages: u64,
+    /// Readings taken since the start.
+    pub readings: u64,
+    /// Messages that could not be read.
+    pub rejected: u64,
+    /// Blocks in the journal that are not yet in the store.
+    pub journal_backlog: u64,
+    /// What is wrong, each in a sentence; empty when all is well.
+    pub troubles: Vec<String>,
+}
+
+/// The connection to the broker.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum IntakeState {
+    /// Connected and subscribed.
+    Connected,
+    /// Trying to connect.
+    Connecting,
+    /// Connected, but not taking messages, because they cannot be put on disk.
+    Held,
+    /// Not running.
+    Stopped,
+}
+
+impl Health {
+    /// Is everything as it should be?
+    pub fn is_well(&self) -> bool {
+        self.intake == IntakeState::Connected && self.troubles.is_empty()
+    }
+
+    /// What a person has to know, in sentences; empty when all is well.
+    pub fn says(&self) -> Vec<String> {
+        let about_intake = match self.intake {
+            IntakeState::Connected => None,
+            IntakeState::Connecting => Some("No connection to the broker; trying again."),
+            IntakeState::Held => Some("Readings cannot be put on disk; the broker keeps them until they can."),
+            IntakeState::Stopped => Some("Readings are not being taken."),
+        };
+        about_intake.map(str::to_owned).into_iter().chain(self.troubles.iter().cloned()).collect()
+    }
+}

@@ -1,0 +1,165 @@
+//! A batch as a page shows it: one row in a list, or the head of its report.
+
+use model::{Batch, Event, Method, Phase};
+use report::MeasureRow;
+use serde::Serialize;
+
+use super::lane::standing_chip;
+use super::{Chip, Moment, Scene};
+use crate::words;
+
+/// A batch in a list.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct BatchRow {
+    pub href: String,
+    pub start: Moment,
+    pub couverture: String,
+    pub standing: Chip,
+    pub reasons: String,
+    pub cooling: String,
+    pub settled: String,
+    pub working: String,
+    pub open: bool,
+}
+
+/// The head of a batch report.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct BatchView {
+    pub id: String,
+    pub href: String,
+    pub machine: String,
+    pub machine_href: String,
+    pub couverture: String,
+    pub lot: Option<String>,
+    pub mass: Option<String>,
+    pub method: &'static str,
+    pub start: Moment,
+    /// `None` while it goes on.
+    pub end: Option<Moment>,
+    pub lasted: String,
+    pub standing: Chip,
+    pub reasons: Vec<String>,
+    pub phases: Vec<PhaseRow>,
+}
+
+/// A phase of a batch.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct PhaseRow {
+    pub name: &'static str,
+    pub class: &'static str,
+    pub from: Moment,
+    pub length: String,
+    pub open: bool,
+}
+
+/// An event of a batch.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct EventRow {
+    pub at: Moment,
+    pub says: String,
+    pub by: Option<String>,
+}
+
+/// A measure of a batch.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct MeasureView {
+    pub name: String,
+    pub value: String,
+    pub usual: String,
+    pub help: &'static str,
+}
+
+impl From<&MeasureRow> for MeasureView {
+    fn from(row: &MeasureRow) -> MeasureView {
+        let mut name = row.label.to_owned();
+        if let Some(first) = name.get_mut(..1) {
+            first.make_ascii_uppercase();
+        }
+        MeasureView { name, value: row.says(), usual: row.usual_says(), help: row.meaning }
+    }
+}
+
+impl BatchRow {
+    pub(crate) fn new(scene: Scene<'_>, batch: &Batch) -> BatchRow {
+        let measures = &batch.measures;
+        let minutes = |value: Option<f64>| {
+            value.map_or_else(|| "–".to_owned(), |minutes| words::length(model::Span::from_mins_f64(minutes)))
+        };
+        BatchRow {
+            href: format!("/batches/{}", batch.id),
+            start: scene.moment(batch.start),
+            couverture: couverture_name(scene, batch),
+            standing: standing_chip(batch.standing),
+            reasons: batch.reasons.join("; "),
+            cooling: minutes(measures.cooling_minutes),
+            settled: measures.settled_c.map_or_else(|| "–".to_owned(), words::celsius),
+            working: minutes(measures.working_minutes),
+            open: batch.end.is_none(),
+        }
+    }
+}
+
+impl BatchView {
+    pub(crate) fn new(scene: Scene<'_>, batch: &Batch) -> BatchView {
+        let machine = scene.plant.machine(&batch.machine);
+        BatchView {
+            id: batch.id.to_string(),
+            href: format!("/batches/{}", batch.id),
+            machine: machine.map_or_else(|| batch.machine.to_string(), |machine| machine.name.clone()),
+            machine_href: format!("/machines/{}", batch.machine),
+            couverture: couverture_name(scene, batch),
+            lot: batch.lot.clone(),
+            mass: batch.mass_kg.map(|mass| format!("{mass}\u{a0}kg")),
+            method: method(batch.method),
+            start: Moment {
+                says: scene.local.full(batch.start),
+                exact: scene.local.machine_readable(batch.start),
+            },
+            end: batch.end.map(|end| scene.moment(end)),
+            lasted: words::length(batch.end.unwrap_or(scene.now).since(batch.start)),
+            standing: standing_chip(batch.standing),
+            reasons: batch.reasons.clone(),
+            phases: phases(scene, batch),
+        }
+    }
+}
+
+impl EventRow {
+    pub(crate) fn new(scene: Scene<'_>, event: &Event) -> EventRow {
+        EventRow { at: scene.moment(event.at), says: words::event(event), by: event.by.clone() }
+    }
+}
+
+fn couverture_name(scene: Scene<'_>, batch: &Batch) -> String {
+    let known = scene.plant.couverture(&batch.couverture);
+    known.map_or_else(|| batch.couverture.to_string(), |couverture| couverture.display_name().to_owned())
+}
+
+fn method(method: Method) -> &'static str {
+    match method {
+        Method::Seed => "with seed",
+        Method::ButterSeed => "with cocoa-butter seed",
+        Method::PartialMelt => "by partial melt",
+        Method::Tabling => "on the slab",
+        Method::Continuous => "continuous",
+    }
+}
+
+fn phases(scene: Scene<'_>, batch: &Batch) -> Vec<PhaseRow> {
+    let row = |span: &model::PhaseSpan| PhaseRow {
+        name: words::phase(span.phase),
+        class: match span.phase {
+            Phase::Working => "working",
+            Phase::Idle
+            | Phase::Melting
+            | Phase::Soak
+            | Phase::Cooling
+            | Phase::Settling
+            | Phase::Rewarming => "other",
+        },
+        from: scene.moment(span.from),
+        length: words::length(span.to.or(batch.end).unwrap_or(scene.now).since(span.from)),
+        open: span.to.is_none() && batch.end.is_none(),
+    };
+    batch.phases.iter().map(row).collect()
+}

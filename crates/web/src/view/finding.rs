@@ -1,0 +1,139 @@
+//! A finding as it stands on a page: a sentence, what convinced the detector, what to do.
+
+use model::{Evidence, EvidenceValue, Finding, Priority};
+use serde::Serialize;
+
+use super::{Chip, Moment, Scene};
+use crate::words;
+
+/// A finding as it stands on a page.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct FindingView {
+    pub id: String,
+    pub chip: Chip,
+    /// In the trade's words.
+    pub title: &'static str,
+    /// What it means and why it matters.
+    pub meaning: &'static str,
+    /// What to do, in the order of doing.
+    pub to_do: &'static str,
+    /// The name of the machine; `The works` for a finding of the plant.
+    pub place: String,
+    pub batch_href: Option<String>,
+    pub says: String,
+    pub advice: String,
+    pub raised: Moment,
+    /// `open for 25 min`, `over after 12 min`
+    pub lasted: String,
+    pub open: bool,
+    pub superseded: bool,
+    pub evidence: Vec<EvidenceRow>,
+}
+
+/// One fact.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct EvidenceRow {
+    pub name: String,
+    pub value: String,
+}
+
+/// The chip of a priority: a word and a shape, and colour only for what needs a person.
+pub(crate) fn priority_chip(priority: Priority) -> Chip {
+    let class = match priority {
+        Priority::High => "now",
+        Priority::Medium => "soon",
+        Priority::Low => "later",
+    };
+    Chip { class, word: words::priority(priority) }
+}
+
+impl FindingView {
+    pub(crate) fn new(scene: Scene<'_>, finding: &Finding) -> FindingView {
+        let name = |id| scene.plant.machine(id).map_or_else(|| id.to_string(), |machine| machine.name.clone());
+        let help = report::help(finding.kind);
+        FindingView {
+            id: finding.id.to_string(),
+            chip: priority_chip(finding.priority),
+            title: help.title,
+            meaning: help.meaning,
+            to_do: help.to_do,
+            place: finding.machine.as_ref().map_or_else(|| "The works".to_owned(), name),
+            batch_href: finding.batch.as_ref().map(|batch| format!("/batches/{batch}")),
+            says: finding.says.clone(),
+            advice: finding.advice.clone(),
+            raised: scene.moment(finding.raised_at),
+            lasted: match finding.to {
+                None => format!("open for {}", words::length(scene.now.since(finding.from))),
+                Some(to) => format!("over after {}", words::length(to.since(finding.from))),
+            },
+            open: finding.is_open(),
+            superseded: finding.superseded_by.is_some(),
+            evidence: finding.evidence.iter().map(|fact| EvidenceRow::new(scene, fact)).collect(),
+        }
+    }
+}
+
+impl EvidenceRow {
+    fn new(scene: Scene<'_>, fact: &Evidence) -> EvidenceRow {
+        let (name, unit) = name_and_unit(&fact.name);
+        let value = match &fact.value {
+            EvidenceValue::Number(number) => format!("{}{unit}", rounded(*number)),
+            EvidenceValue::Text(text) => text.clone(),
+            EvidenceValue::Time(at) => scene.local.moment(*at, scene.now),
+        };
+        EvidenceRow { name, value }
+    }
+}
+
+/// `area_c_min` is an area in °C·min. Longer endings first, so that `_c_per_min` is not taken for minutes.
+const UNITS: &[(&str, &str)] = &[
+    ("_c_per_min", "\u{a0}°C/min"),
+    ("_c_per_h", "\u{a0}°C/h"),
+    ("_c_min", "\u{a0}°C·min"),
+    ("_minutes", "\u{a0}min"),
+    ("_min", "\u{a0}min"),
+    ("_seconds", "\u{a0}s"),
+    ("_s", "\u{a0}s"),
+    ("_percent", "\u{a0}%"),
+    ("_rh", "\u{a0}%RH"),
+    ("_c", "\u{a0}°C"),
+    ("_a", "\u{a0}A"),
+    ("_kg", "\u{a0}kg"),
+];
+
+fn name_and_unit(name: &str) -> (String, &'static str) {
+    let (stem, unit) = UNITS
+        .iter()
+        .find_map(|(ending, unit)| name.strip_suffix(ending).map(|stem| (stem, *unit)))
+        .unwrap_or((name, ""));
+    let mut said = stem.replace('_', " ");
+    if let Some(first) = said.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    (said, unit)
+}
+
+/// At most three decimals, and none that say nothing.
+fn rounded(number: f64) -> String {
+    let text = format!("{number:.3}");
+    let short = text.trim_end_matches('0').trim_end_matches('.');
+    if short == "-0" { "0".to_owned() } else { short.to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn evidence_is_said_with_its_unit() {
+        let said = |name: &str| {
+            let (name, unit) = name_and_unit(name);
+            format!("{name}|{}", unit.replace('\u{a0}', " "))
+        };
+        assert_eq!(said("area_c_min"), "Area| °C·min");
+        assert_eq!(said("slope_c_per_min"), "Slope| °C/min");
+        assert_eq!(said("usual_cooling_minutes"), "Usual cooling| min");
+        assert_eq!(said("against"), "Against|");
+        assert_eq!([1.0, 0.25, 33.5004, -0.0001].map(rounded), ["1", "0.25", "33.5", "0"]);
+    }
+}

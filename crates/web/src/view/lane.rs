@@ -1,0 +1,308 @@
+//! One machine as it stands: the lane of the floor page and the head of the machine page.
+
+use charts::{Ruler, Width};
+use model::{Channel, Grade, Lane, Phase, Span, Standing};
+use plant::{Limits, Machine};
+use serde::Serialize;
+
+use super::{Chip, FindingView, Moment, Scene};
+use crate::urgency::{Urgency, urgency};
+use crate::words::{self, Trend};
+
+/// The contract's limit for `silent`: a value older than this is not the temperature of now.
+const STALE_AFTER: Span = Span::from_secs(60);
+
+/// One machine as it stands.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct LaneView {
+    pub id: String,
+    pub name: String,
+    pub href: String,
+    pub couverture: String,
+    pub chip: Chip,
+    /// `31.4`; `None` without a usable value.
+    pub temperature: Option<String>,
+    pub trend: Option<TrendView>,
+    /// The band ruler, an SVG drawing.
+    pub ruler: String,
+    pub phase: &'static str,
+    pub phase_for: Option<String>,
+    pub phase_since: Option<Moment>,
+    pub ready: Option<Ready>,
+    pub test: TestView,
+    pub standing: Option<Chip>,
+    pub batch_href: Option<String>,
+    /// The most urgent finding.
+    pub first: Option<FindingView>,
+    /// How many more are open.
+    pub more: usize,
+    /// What to do where no finding says so.
+    pub prompt: Option<&'static str>,
+    /// Is the temperature that of now?
+    pub live: bool,
+    /// How old it is, in words.
+    pub age: String,
+    /// Other channels with a value: name and value with its unit.
+    pub others: Vec<(&'static str, String)>,
+}
+
+/// Which way it goes.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct TrendView {
+    pub word: &'static str,
+    pub rate: String,
+}
+
+/// When it will be ready.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Ready {
+    /// `in 25 min`, `4 min overdue`
+    pub within: String,
+    /// `± 6 min`
+    pub give_or_take: String,
+    pub at: Moment,
+}
+
+/// The newest temper test.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct TestView {
+    pub class: &'static str,
+    pub says: String,
+}
+
+impl LaneView {
+    /// A machine from which nothing has come yet.
+    pub(crate) fn unseen(scene: Scene<'_>, machine: &Machine) -> LaneView {
+        let limits = scene.plant.limits(machine, &machine.couverture);
+        LaneView {
+            id: machine.id.to_string(),
+            name: machine.name.clone(),
+            href: format!("/machines/{}", machine.id),
+            couverture: couverture_name(scene, &machine.couverture),
+            chip: Chip { class: "open", word: "Nothing yet" },
+            temperature: None,
+            trend: None,
+            ruler: ruler(&limits, None, None),
+            phase: "–",
+            phase_for: None,
+            phase_since: None,
+            ready: None,
+            test: TestView { class: "none", says: "not yet".to_owned() },
+            standing: None,
+            batch_href: None,
+            first: None,
+            more: 0,
+            prompt: None,
+            live: false,
+            age: "no reading yet".to_owned(),
+            others: Vec::new(),
+        }
+    }
+
+    /// `None` if the plant file does not know the machine.
+    pub(crate) fn new(scene: Scene<'_>, lane: &Lane) -> Option<LaneView> {
+        let machine = scene.plant.machine(&lane.machine)?;
+        let couverture = lane.batch.as_ref().map_or(&machine.couverture, |batch| &batch.couverture);
+        let limits = scene.plant.limits(machine, couverture);
+        let latest = lane.latest(Channel::Chocolate);
+        let value = latest.and_then(|latest| latest.value);
+        let age = latest.map(|latest| scene.now.since(latest.at));
+        let live = age.is_some_and(|age| age <= STALE_AFTER);
+        Some(LaneView {
+            id: lane.machine.to_string(),
+            name: machine.name.clone(),
+            href: format!("/machines/{}", lane.machine),
+            couverture: couverture_name(scene, couverture),
+            chip: chip(urgency(lane, scene.now)),
+            temperature: value.map(words::degrees),
+            trend: lane.slope_c_per_min.filter(|_| live && value.is_some()).map(|slope| TrendView {
+                word: Trend::of(slope).word(),
+                rate: format!("{:.1}\u{a0}°C in 10\u{a0}min", (slope * 10.0).abs()),
+            }),
+            ruler: ruler(&limits, value, lane.ten_minutes_ago_c),
+            phase: words::phase(lane.phase),
+            phase_for: Some(words::length(scene.now.since(lane.phase_since))),
+            phase_since: Some(scene.moment(lane.phase_since)),
+            ready: ready(scene, lane),
+            test: test(scene, lane),
+            standing: lane.batch.as_ref().map(|batch| standing_chip(batch.standing)),
+            batch_href: lane.batch.as_ref().map(|batch| format!("/batches/{}", batch.id)),
+            first: lane.open.first().map(|finding| FindingView::new(scene, finding)),
+            more: lane.open.len().saturating_sub(1),
+            prompt: prompt(lane),
+            live,
+            age: match age {
+                None => "no reading yet".to_owned(),
+                Some(age) if live => words::ago(age),
+                Some(age) => format!("no reading for {}", words::length(age)),
+            },
+            others: others(lane),
+        })
+    }
+}
+
+fn ruler(limits: &Limits, chocolate_c: Option<f64>, ten_minutes_ago_c: Option<f64>) -> String {
+    let ruler = Ruler {
+        chocolate_c,
+        ten_minutes_ago_c,
+        floor_c: limits.floor,
+        working: limits.working,
+        temper_loss_c: limits.temper_loss,
+        melt: limits.melt,
+        scorch_c: limits.scorch,
+        width: Width::Narrow,
+    };
+    ruler.svg()
+}
+
+fn couverture_name(scene: Scene<'_>, id: &model::CouvertureId) -> String {
+    scene.plant.couverture(id).map_or_else(|| id.to_string(), |known| known.display_name().to_owned())
+}
+
+fn chip(urgency: Urgency) -> Chip {
+    let (class, word) = match urgency {
+        Urgency::Now(_) => ("now", "Now"),
+        Urgency::Soon(_) => ("soon", "Soon"),
+        Urgency::NearlyReady(_) => ("ready", "Nearly ready"),
+        Urgency::WhenThereIsTime(_) => ("later", "When there is time"),
+        Urgency::Working => ("quiet", "Working"),
+        Urgency::UnderWay(_) | Urgency::UnderWayWithoutForecast => ("quiet", "Under way"),
+        Urgency::Idle => ("quiet", "Idle"),
+    };
+    Chip { class, word }
+}
+
+/// The chip of a standing.
+pub(super) fn standing_chip(standing: Standing) -> Chip {
+    let class = match standing {
+        Standing::InTemper => "good",
+        Standing::Doubtful => "soon",
+        Standing::OffTemper => "now",
+        Standing::Unproven => "open",
+    };
+    Chip { class, word: words::standing(standing) }
+}
+
+fn ready(scene: Scene<'_>, lane: &Lane) -> Option<Ready> {
+    let forecast = lane.forecast?;
+    let left = forecast.at.since(scene.now);
+    Some(Ready {
+        within: if left < Span::ZERO {
+            format!("{} overdue", words::length(-left))
+        } else if left < Span::from_mins(1) {
+            "any moment".to_owned()
+        } else {
+            format!("in {}", words::length(left))
+        },
+        give_or_take: format!("±\u{a0}{}", words::length(forecast.give_or_take)),
+        at: scene.moment(forecast.at),
+    })
+}
+
+fn test(scene: Scene<'_>, lane: &Lane) -> TestView {
+    let newest = lane.last_test.as_ref().and_then(|event| match &event.kind {
+        model::EventKind::TemperTest(test) => Some((test.worst(), scene.now.since(event.at))),
+        model::EventKind::Charge { .. }
+        | model::EventKind::Seed { .. }
+        | model::EventKind::TopUp { .. }
+        | model::EventKind::Reference { .. }
+        | model::EventKind::Note { .. }
+        | model::EventKind::End => None,
+    });
+    match (newest, lane.phase) {
+        (Some((worst, age)), _) => TestView {
+            class: match worst {
+                Grade::Good => "good",
+                Grade::Fair => "soon",
+                Grade::Poor => "now",
+            },
+            says: format!("{}, {}", words::grade(worst), words::ago(age)),
+        },
+        (None, Phase::Working) => TestView { class: "open", says: "none yet".to_owned() },
+        (None, Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Rewarming) => {
+            TestView { class: "none", says: "not yet".to_owned() }
+        }
+    }
+}
+
+/// What to do where no finding says so: working chocolate that nobody has tested is not known to be in temper.
+fn prompt(lane: &Lane) -> Option<&'static str> {
+    let untested = lane.open.is_empty() && lane.phase == Phase::Working && lane.last_test.is_none();
+    untested.then_some("Make a temper test: temperature alone never proves temper.")
+}
+
+fn others(lane: &Lane) -> Vec<(&'static str, String)> {
+    let value = |channel: Channel| {
+        let value = lane.latest(channel)?.value?;
+        Some(match channel {
+            Channel::Stirrer if value == 0.0 => "stopped".to_owned(),
+            Channel::Stirrer if value == 1.0 => "running".to_owned(),
+            Channel::Stirrer => format!("{value:.0}\u{a0}turns/min"),
+            Channel::Humidity => format!("{value:.0}\u{a0}%RH"),
+            Channel::Chocolate | Channel::Jacket | Channel::Room | Channel::Setpoint | Channel::Motor => {
+                format!("{value:.1}\u{a0}{}", channel.unit())
+            }
+        })
+    };
+    let name = |channel: Channel| match channel {
+        Channel::Chocolate => "Chocolate",
+        Channel::Jacket => "Jacket",
+        Channel::Room => "Room",
+        Channel::Humidity => "Humidity",
+        Channel::Setpoint => "Set-point",
+        Channel::Stirrer => "Stirrer",
+        Channel::Motor => "Motor",
+    };
+    Channel::ALL
+        .into_iter()
+        .filter(|channel| *channel != Channel::Chocolate)
+        .filter_map(|channel| Some((name(channel), value(channel)?)))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::made_up::{self, lane, moment};
+    use model::{FindingKind, Forecast, Priority};
+
+    fn view(lane: &Lane, now: &str) -> LaneView {
+        made_up::with_scene(moment(now), |scene| LaneView::new(scene, lane).unwrap())
+    }
+
+    #[test]
+    fn a_quiet_lane_says_how_it_stands() {
+        let seen = view(&lane("alder", Phase::Working), "12:00");
+        assert_eq!((seen.name.as_str(), seen.temperature.as_deref(), seen.chip.word), ("Alder", Some("31.5"), "Working"));
+        assert_eq!((seen.phase, seen.phase_for.as_deref()), ("Working", Some("1\u{a0}h")));
+        assert_eq!(seen.prompt, Some("Make a temper test: temperature alone never proves temper."));
+        assert!(seen.live);
+    }
+
+    #[test]
+    fn an_old_value_is_said_to_be_old_and_has_no_direction() {
+        let seen = view(&lane("alder", Phase::Working), "12:05");
+        assert!(!seen.live);
+        assert_eq!(seen.age, "no reading for 5\u{a0}min");
+        assert!(seen.trend.is_none());
+    }
+
+    #[test]
+    fn readiness_has_its_margin_and_an_overdue_one_says_so() {
+        let mut cooling = lane("alder", Phase::Cooling);
+        cooling.forecast = Some(Forecast { at: moment("12:25"), give_or_take: Span::from_mins(6) });
+        let ready = view(&cooling, "12:00").ready.unwrap();
+        assert_eq!((ready.within.as_str(), ready.give_or_take.as_str()), ("in 25\u{a0}min", "±\u{a0}6\u{a0}min"));
+        assert_eq!(view(&cooling, "12:29").ready.unwrap().within, "4\u{a0}min overdue");
+    }
+
+    #[test]
+    fn the_most_urgent_finding_stands_in_the_lane_and_the_rest_are_counted() {
+        let mut warm = lane("alder", Phase::Working);
+        for (priority, raised) in [(Priority::High, "11:50"), (Priority::Low, "11:40")] {
+            warm.open.push(made_up::finding(&warm.machine, FindingKind::WarmHold, priority, raised));
+        }
+        let seen = view(&warm, "12:00");
+        assert_eq!((seen.first.unwrap().chip.word, seen.more, seen.prompt), ("Now", 1, None));
+    }
+}

@@ -1,0 +1,84 @@
+//! Events of live pages.
+
+use std::sync::Arc;
+
+use axum::body::Body;
+use axum::http::{Request, StatusCode};
+use futures_util::StreamExt;
+use serde_json::Value;
+use tower::ServiceExt;
+use web::Entries;
+
+use crate::works::{Works, works};
+
+struct Listener(axum::body::BodyDataStream);
+
+impl Listener {
+    async fn to(works: &Works, address: &str) -> Listener {
+        let request = Request::get(address).body(Body::empty()).unwrap();
+        let response = works.routes.clone().oneshot(request).await.unwrap();
+        assert_eq!(response.status(), StatusCode::OK);
+        assert_eq!(response.headers()["content-type"], "text/event-stream");
+        Listener(response.into_body().into_data_stream())
+    }
+
+    async fn next(&mut self) -> Value {
+        let frame = self.0.next().await.unwrap().unwrap();
+        let text = String::from_utf8(frame.to_vec()).unwrap();
+        assert!(text.starts_with("event: parts\n"), "{text}");
+        let data = text.lines().find_map(|line| line.strip_prefix("data: ")).unwrap();
+        serde_json::from_str(data).unwrap()
+    }
+}
+
+#[tokio::test(start_paused = true)]
+async fn the_floor_sends_whole_parts_first_and_then_what_changed() {
+    let works = works(Entries::Closed);
+    let mut listener = Listener::to(&works, "/api/v1/live").await;
+    let first = listener.next().await;
+    assert_eq!(first["order"], serde_json::json!(["alder"]));
+    assert!(first["parts"]["lane-alder"].as_str().unwrap().contains("32.8"), "{first}");
+    works.board.send_modify(|board| {
+        let mut changed = (**board).clone();
+        changed.lanes[0].latest[0].as_mut().unwrap().value = Some(33.31);
+        *board = Arc::new(changed);
+    });
+    let second = listener.next().await;
+    let parts = second["parts"].as_object().unwrap();
+    assert_eq!(parts.keys().collect::<Vec<_>>(), ["lane-alder"], "headline and troubles are as they were");
+    assert!(parts["lane-alder"].as_str().unwrap().contains("33.3"));
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_quiet_works_is_heard_from_all_the_same() {
+    let works = works(Entries::Closed);
+    let mut listener = Listener::to(&works, "/api/v1/live?machine=alder").await;
+    assert!(listener.next().await["parts"]["now"].as_str().unwrap().contains("Alder"));
+    let before = tokio::time::Instant::now();
+    let quiet = listener.next().await;
+    assert!(quiet["parts"].as_object().unwrap().is_empty(), "{quiet}");
+    assert_eq!(before.elapsed().as_secs(), 5);
+}
+
+#[tokio::test]
+async fn only_so_many_pages_live_at_once() {
+    let works = works(Entries::Closed);
+    let mut held = Vec::new();
+    for _ in 0..256 {
+        held.push(Listener::to(&works, "/api/v1/live").await);
+    }
+    let refused = works.get("/api/v1/live").await;
+    assert_eq!(refused.status, StatusCode::SERVICE_UNAVAILABLE);
+    assert_eq!(
+        refused.json()["detail"],
+        "Too many pages are kept alive at once; close one and try again."
+    );
+    held.pop();
+    Listener::to(&works, "/api/v1/live").await;
+}
+
+#[tokio::test]
+async fn a_live_address_names_its_mistakes() {
+    let answer = works(Entries::Closed).get("/api/v1/live?machine=oak").await;
+    assert_eq!(answer.json()["detail"], "There is no machine `oak` in the plant file.");
+}

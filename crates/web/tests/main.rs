@@ -1,0 +1,15 @@
+//! The routes as a caller sees them, without a socket.
+//!
+//! - `works`: a made-up works behind the routes, and a caller.
+//! - `pages`: each page is there, says what it should, and lets no markup through.
+//! - `api`: what programs get.
+//! - `faults`: the sentence for each kind of mistake.
+//! - `entries`: who may make entries, and when they are answered.
+//! - `live`: events of live pages.
+
+mod api;
+mod entries;
+mod faults;
+mod live;
+mod pages;
+mod works;
