@@ -39,7 +39,8 @@ impl Mosquitto {
         let mut failure = None;
         for _ in 0..TRIES {
             let port = free_port();
-            let mut broker = Mosquitto { folder: folder.to_owned(), config: config.clone(), port, child: None };
+            let mut broker =
+                Mosquitto { folder: folder.to_owned(), config: config.clone(), port, child: None };
             match broker.launch() {
                 Ok(()) => return broker,
                 Err(error) => failure = Some(error),

@@ -1,0 +1,144 @@
+//! MQTT 5.0 in the words of [`dialect`](super).
+
+use rumqttc::v5::mqttbytes::QoS;
+use rumqttc::v5::mqttbytes::v5::{
+    ConnectProperties, ConnectReturnCode, Filter, Packet as Incoming, PubAckReason, Publish,
+    RetainForwardRule, SubscribeReasonCode,
+};
+use rumqttc::v5::{AsyncClient, ConnectionError, Event, EventLoop, MqttOptions, StateError};
+use rumqttc::{NetworkOptions, Outgoing};
+
+use super::{
+    CONNECT_TIMEOUT_SECS, Delivery, Failure, Grant, KEEP_ALIVE, LARGEST_PACKET, LoopEnded, Packet, PacketId,
+    Purpose, RECEIVE_MAXIMUM, REQUESTS, SESSION_EXPIRY_SECS, Settings, Stage, chain,
+};
+
+/// We publish nothing on a subscribing connection; the library sets aside a slot for each message it might have to repeat.
+const SUBSCRIBER_IN_FLIGHT: u16 = 16;
+
+pub(crate) struct Connection {
+    event_loop: EventLoop,
+    stage: Stage,
+}
+
+pub(super) fn open(settings: &Settings) -> (AsyncClient, Connection) {
+    let mut options = MqttOptions::new(&settings.client_id, settings.broker.host(), settings.broker.port());
+    options.set_keep_alive(KEEP_ALIVE).set_connection_timeout(CONNECT_TIMEOUT_SECS);
+    let mut network = NetworkOptions::new();
+    network.set_tcp_nodelay(true);
+    options.set_network_options(network);
+    if let Some(credentials) = &settings.credentials {
+        options.set_credentials(&credentials.user, &credentials.password);
+    }
+    let mut properties = ConnectProperties::new();
+    properties.max_packet_size = Some(LARGEST_PACKET);
+    // No topic alias maximum: the library queues a message before it resolves the alias.
+    match settings.purpose {
+        Purpose::Subscribe => {
+            options.set_clean_start(false).set_manual_acks(true);
+            options.set_outgoing_inflight_upper_limit(SUBSCRIBER_IN_FLIGHT);
+            properties.session_expiry_interval = Some(SESSION_EXPIRY_SECS);
+            properties.receive_maximum = Some(RECEIVE_MAXIMUM);
+        }
+        Purpose::Publish { in_flight } => {
+            options.set_clean_start(true);
+            options.set_outgoing_inflight_upper_limit(in_flight);
+        }
+    }
+    options.set_connect_properties(properties);
+    let (client, event_loop) = AsyncClient::new(options, REQUESTS);
+    (client, Connection { event_loop, stage: Stage::Knocking })
+}
+
+pub(super) fn try_subscribe(client: &AsyncClient, filters: &[String]) -> Result<(), LoopEnded> {
+    let filters = filters.iter().map(|path| {
+        let mut filter = Filter::new(path, QoS::AtLeastOnce);
+        filter.retain_forward_rule = RetainForwardRule::OnNewSubscribe;
+        filter
+    });
+    client.try_subscribe_many(filters).map_err(|_| LoopEnded)
+}
+
+/// A message that is nothing but its packet id: all that an acknowledgement needs.
+pub(super) fn named(packet_id: PacketId) -> Publish {
+    Publish { qos: QoS::AtLeastOnce, pkid: packet_id.0, ..Publish::default() }
+}
+
+impl Connection {
+    pub(super) async fn poll(&mut self) -> Result<Packet, Failure> {
+        match self.event_loop.poll().await {
+            Ok(event) => {
+                let packet = translate(event);
+                if matches!(packet, Packet::Connected { .. }) {
+                    self.stage = Stage::Open;
+                }
+                Ok(packet)
+            }
+            Err(error) => Err(explain(&error, self.stage)),
+        }
+    }
+}
+
+fn translate(event: Event) -> Packet {
+    match event {
+        Event::Incoming(Incoming::ConnAck(ack)) => Packet::Connected { session_present: ack.session_present },
+        Event::Incoming(Incoming::SubAck(ack)) => {
+            Packet::Subscribed(ack.return_codes.iter().map(grant).collect())
+        }
+        Event::Incoming(Incoming::Publish(publish)) => Packet::Delivered(delivery(&publish)),
+        Event::Incoming(Incoming::PubAck(ack)) => Packet::PublishAcknowledged {
+            refused: match ack.reason {
+                PubAckReason::Success | PubAckReason::NoMatchingSubscribers => None,
+                reason => Some(format!("{reason:?}")),
+            },
+        },
+        Event::Outgoing(Outgoing::PubAck(_)) => Packet::AcknowledgementWritten,
+        Event::Outgoing(Outgoing::Disconnect) => Packet::FarewellWritten,
+        Event::Incoming(_) | Event::Outgoing(_) => Packet::Other,
+    }
+}
+
+fn grant(code: &SubscribeReasonCode) -> Grant {
+    match code {
+        SubscribeReasonCode::Success(QoS::AtLeastOnce | QoS::ExactlyOnce) => Grant::Granted,
+        SubscribeReasonCode::Success(QoS::AtMostOnce) => Grant::AtMostOnce,
+        refused => Grant::Refused(format!("{refused:?}")),
+    }
+}
+
+fn delivery(publish: &Publish) -> Delivery {
+    Delivery {
+        topic: std::str::from_utf8(&publish.topic)
+            .map(str::to_owned)
+            .map_err(|_| String::from_utf8_lossy(&publish.topic).into_owned()),
+        payload: publish.payload.to_vec(),
+        retained: publish.retain,
+        packet_id: (publish.qos != QoS::AtMostOnce).then_some(PacketId(publish.pkid)),
+    }
+}
+
+fn explain(error: &ConnectionError, stage: Stage) -> Failure {
+    if stage == Stage::Open {
+        return Failure::Broken(broken(error));
+    }
+    match error {
+        ConnectionError::ConnectionRefused(
+            ConnectReturnCode::RefusedProtocolVersion | ConnectReturnCode::UnsupportedProtocolVersion,
+        ) => Failure::VersionRefused,
+        ConnectionError::ConnectionRefused(code) => Failure::Refused(format!("{code:?}")),
+        ConnectionError::Io(error) => Failure::Unreachable(chain(error)),
+        ConnectionError::Timeout(_) => Failure::NotUnderstood("no answer in time".to_owned()),
+        other => Failure::NotUnderstood(broken(other)),
+    }
+}
+
+fn broken(error: &ConnectionError) -> String {
+    match error {
+        ConnectionError::MqttState(StateError::ConnectionAborted) => "the broker closed it".to_owned(),
+        ConnectionError::MqttState(StateError::ServerDisconnect { reason_code, .. }) => {
+            format!("the broker closed it ({reason_code:?})")
+        }
+        ConnectionError::MqttState(StateError::AwaitPingResp) => "no sign of life from the broker".to_owned(),
+        other => chain(other),
+    }
+}

@@ -1,0 +1,123 @@
+//! Holds the journal and gets arrivals onto disk, however long that takes.
+//!
+//! A full disk, a locked file or a slow disk is waited out with the same arrivals in hand: nothing is acknowledged, so the
+//! broker keeps the queue, and the connection stays as it is, so that nothing is delivered twice either. It goes on by
+//! itself, and says in the stats what it waits for.
+//!
+//! Appending blocks, so it happens on a thread for blocking work; the journal goes there and comes back.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use journal::{BlockSeq, Durable, Journal, JournalError};
+use model::Arrival;
+use tokio::sync::watch;
+use tokio::task::spawn_blocking;
+use tokio::time::sleep;
+use tokio_util::sync::CancellationToken;
+use tracing::{error, info};
+
+use crate::IntakeError;
+use crate::backoff::Backoff;
+use crate::stats::IntakeStats;
+
+/// A lock is often gone at once; a full disk takes a person, who should not have to wait long after that.
+const FIRST_WAIT: Duration = Duration::from_millis(50);
+const LONGEST_WAIT: Duration = Duration::from_secs(5);
+
+/// What keeps the committer from going on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum HeldUp {
+    /// Nothing.
+    No,
+    /// The journal takes nothing.
+    ByJournal,
+    /// Whoever takes the blocks is behind.
+    ByTaker,
+}
+
+/// What became of some arrivals.
+pub(crate) enum Kept {
+    /// They are on disk.
+    OnDisk(Durable<BlockSeq>, Vec<Arrival>),
+    /// We were told to give up first.
+    GivenUp,
+}
+
+/// The journal's only user in this crate.
+pub(crate) struct Keeper {
+    /// `None` only while it is away appending.
+    journal: Option<Journal>,
+    stats: Arc<IntakeStats>,
+    held_up: watch::Sender<HeldUp>,
+    give_up: CancellationToken,
+}
+
+impl Keeper {
+    pub(crate) fn new(
+        journal: Journal,
+        stats: Arc<IntakeStats>,
+        held_up: watch::Sender<HeldUp>,
+        give_up: CancellationToken,
+    ) -> Keeper {
+        Keeper { journal: Some(journal), stats, held_up, give_up }
+    }
+
+    /// Waits until the arrivals are on disk, or until it is told to give up.
+    pub(crate) async fn keep(&mut self, mut arrivals: Vec<Arrival>) -> Result<Kept, IntakeError> {
+        let mut backoff = Backoff::new(FIRST_WAIT, LONGEST_WAIT);
+        let give_up = self.give_up.clone();
+        loop {
+            let appended = tokio::select! {
+                appended = self.append(arrivals) => appended?,
+                () = give_up.cancelled() => return Ok(Kept::GivenUp),
+            };
+            match appended {
+                (Ok(durable), arrivals) => {
+                    self.note_takes();
+                    return Ok(Kept::OnDisk(durable, arrivals));
+                }
+                (Err(error), back) => {
+                    self.note_stalled(&error);
+                    arrivals = back;
+                }
+            }
+            tokio::select! {
+                () = sleep(backoff.next_wait()) => {}
+                () = give_up.cancelled() => return Ok(Kept::GivenUp),
+            }
+        }
+    }
+
+    async fn append(
+        &mut self,
+        arrivals: Vec<Arrival>,
+    ) -> Result<(Result<Durable<BlockSeq>, JournalError>, Vec<Arrival>), IntakeError> {
+        let mut journal =
+            self.journal.take().expect("the journal comes back from every append but a given-up one");
+        let away = spawn_blocking(move || {
+            let outcome = journal.append(&arrivals);
+            (journal, outcome, arrivals)
+        });
+        let (journal, outcome, arrivals) = away.await.map_err(IntakeError::JournalPanicked)?;
+        self.journal = Some(journal);
+        Ok((outcome, arrivals))
+    }
+
+    fn note_stalled(&self, cause: &JournalError) {
+        let already = self.held_up.send_replace(HeldUp::ByJournal) == HeldUp::ByJournal;
+        if !already {
+            error!(error = %cause, "the journal takes nothing; the broker keeps the queue until it does");
+        }
+        self.stats
+            .note_journal(Some(format!("{cause}. Nothing is lost: the broker keeps the queue meanwhile")));
+    }
+
+    fn note_takes(&self) {
+        if *self.held_up.borrow() == HeldUp::ByJournal {
+            self.held_up.send_replace(HeldUp::No);
+            self.stats.note_journal(None);
+            info!("the journal takes arrivals again");
+        }
+    }
+}

@@ -1,0 +1,26 @@
+//! The intake against real brokers: Mosquitto, the embedded one, and a scripted one for what no real broker does on demand.
+//!
+//! One binary, so that it is linked once; a module a subject; each test has a port and a folder of its own.
+
+#[path = "it/cuts.rs"]
+mod cuts;
+#[path = "it/embedded.rs"]
+mod embedded;
+#[path = "it/journal.rs"]
+mod journal_trouble;
+#[path = "it/mosquitto.rs"]
+mod mosquitto;
+#[path = "it/payloads.rs"]
+mod payloads;
+#[path = "it/protocol.rs"]
+mod protocol;
+#[path = "it/proxy.rs"]
+mod proxy;
+#[path = "it/replay.rs"]
+mod replay;
+#[path = "it/rig.rs"]
+mod rig;
+#[path = "it/scripted.rs"]
+mod scripted;
+#[path = "it/stops.rs"]
+mod stops;
