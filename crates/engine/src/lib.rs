@@ -1,1 +1,26 @@
-//! To come.
+//! Turns readings and events into phases, batches and findings, in event time.
+//!
+//! One engine serves the live watch and the offline analysis, so that both raise a finding at the same moment. It takes
+//! arrivals one at a time ([`Engine::apply`]) and says what changed ([`Engine::take_changes`]) and how things stand
+//! ([`Engine::board`]). [`analyse`] runs it over a whole recording; [`rework`] works the batches of one machine out again when readings
+//! came late.
+//!
+//! Never reads a clock, opens a file or spawns a task.
+
+mod analyse;
+mod baseline;
+mod book;
+mod engine;
+mod findings;
+mod history;
+mod lane;
+mod machine;
+mod measures;
+mod phases;
+mod rise;
+mod sorter;
+mod standing;
+mod timeline;
+
+pub use crate::analyse::{Analysis, Analyst, MachineAnalysis, rework};
+pub use crate::engine::{Changes, Engine, StateError};

@@ -1,1 +1,46 @@
-fn main() {}
+//! The program: arguments in, exit codes out. Everything else is in the other crates.
+
+mod args;
+mod commands;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::args::{Args, Command};
+
+/// The answer is no: a check found faults.
+const NO: u8 = 1;
+/// It could not be done.
+const FAILED: u8 = 2;
+
+fn main() -> ExitCode {
+    let args = Args::parse();
+    init_log();
+    match run(args.command) {
+        Ok(code) => code,
+        Err(error) => {
+            eprintln!("halfdegree: {error:#}");
+            ExitCode::from(FAILED)
+        }
+    }
+}
+
+fn run(command: Command) -> anyhow::Result<ExitCode> {
+    match command {
+        Command::Demo(args) => commands::demo::run(&args),
+        Command::Serve(args) => commands::serve::run(&args),
+        Command::Analyse(args) => commands::analyse::run(&args),
+        Command::Check(args) => commands::check::run(&args),
+        Command::Replay(args) => commands::replay::run(&args),
+        Command::Simulate(args) => commands::simulate::run(&args),
+        Command::Export(args) => commands::export::run(&args),
+    }
+}
+
+/// Results go to standard output, everything else to standard error. `HALFDEGREE_LOG` says how much, as in `info` or `intake=debug`.
+fn init_log() {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("HALFDEGREE_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn,halfdegree=info,service=info,intake=info,web=info"));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false).init();
+}

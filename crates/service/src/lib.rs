@@ -1,1 +1,28 @@
-//! To come.
+//! Wires the parts together and owns their start and their end.
+//!
+//! ```text
+//! broker ─▶ intake ─▶ journal ─▶ ack ─▶ broker
+//!                        │
+//!                        ├─▶ watch (engine) ─▶ board ─▶ web
+//!                        │        └─▶ records ────────▲
+//!                        └─▶ mover ─▶ store ──────────┘
+//! ```
+//!
+//! **Invariant:** a block leaves the journal only when the watch's saved state contains it. A restart takes up the state and works through
+//! the blocks behind it, so that it says what it would have said without a restart.
+
+mod config;
+mod error;
+mod folder;
+mod health;
+mod past;
+mod rework;
+mod serve;
+mod sink;
+mod watch;
+
+pub use crate::config::{Broker, ServiceConfig};
+pub use crate::error::ServiceError;
+pub use crate::folder::DataFolder;
+pub use crate::past::fill;
+pub use crate::serve::serve;

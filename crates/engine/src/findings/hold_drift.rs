@@ -1,0 +1,176 @@
+//! `hold-drift`, medium: in working, a slow one-way move. The mean of the last 20 min is at least 0.3 °C from the settled level
+//! (mean of minutes 10–30 of working) and a CUSUM on block means signals; a set-point change or top-up starts a new settled level 10 min
+//! later (contract, section 6).
+//!
+//! CUSUM after Page 1954, two-sided, on means of 5 min, which are near enough independent for a controlled hold; reference value 0.1 °C and
+//! decision interval 0.5 °C are start values to be tuned per site. One-way: each quarter of the 20 min lies on the
+//! same side, and slow: they differ by less than 0.6 °C, so that a top-up or an open lid is no drift.
+
+use model::{FindingKind, Phase, Priority, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::{Moment, Report, Verdict, number};
+use crate::history::mean;
+
+const MOVED: f64 = 0.3;
+const SETTLED_FROM: Span = Span::from_mins(10);
+const SETTLED_TO: Span = Span::from_mins(30);
+const BLOCK: Span = Span::from_mins(5);
+const RECENT_BLOCKS: i64 = 4;
+const REFERENCE: f64 = 0.1;
+const DECISION: f64 = 0.5;
+const EACH_BLOCK: f64 = 0.15;
+const SLOW_WITHIN: f64 = 0.6;
+const BACK_WITHIN: f64 = 0.15;
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct HoldDrift {
+    /// Start of working, or the last set-point change or top-up.
+    origin: Option<Timestamp>,
+    settled: Option<f64>,
+    next_block: Option<Timestamp>,
+    up: Sum,
+    down: Sum,
+    open: bool,
+}
+
+/// One side of the CUSUM.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+struct Sum {
+    value: f64,
+    since: Option<Timestamp>,
+}
+
+impl Sum {
+    fn insert(&mut self, distance: f64, block_from: Timestamp) {
+        self.value = (self.value + distance - REFERENCE).max(0.0);
+        self.since = if self.value > 0.0 { self.since.or(Some(block_from)) } else { None };
+    }
+
+    fn signals(&self) -> bool {
+        self.value > DECISION
+    }
+}
+
+impl HoldDrift {
+    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        if m.phase != Phase::Working {
+            return self.start_anew(None, m.phase_since.min(m.at));
+        }
+        let origin = m.disturbed_at.map_or(m.phase_since, |disturbed| disturbed.max(m.phase_since));
+        if self.origin != Some(origin) {
+            return self.start_anew(Some(origin), origin);
+        }
+        if self.settled.is_none() && m.known - origin >= SETTLED_TO {
+            self.settled = mean_between(m, origin + SETTLED_FROM, origin + SETTLED_TO);
+            self.next_block = Some(origin + SETTLED_TO + BLOCK);
+        }
+        let (Some(settled), Some(next_block)) = (self.settled, self.next_block) else { return Verdict::Quiet };
+        if m.known < next_block {
+            return Verdict::Quiet;
+        }
+        self.next_block = Some(next_block + BLOCK);
+        let block_from = next_block - BLOCK;
+        let Some(block) = mean_between(m, block_from, next_block) else { return Verdict::Quiet };
+        self.up.insert(block - settled, block_from);
+        self.down.insert(settled - block, block_from);
+        self.decide(m, settled, next_block)
+    }
+
+    fn decide(&mut self, m: &Moment<'_>, settled: f64, now: Timestamp) -> Verdict {
+        let blocks: Option<Vec<f64>> = (1..=RECENT_BLOCKS)
+            .map(|back| mean_between(m, now - BLOCK * back, now - BLOCK * (back - 1)).map(|block| block - settled))
+            .collect();
+        let Some(moved) = blocks else { return Verdict::Quiet };
+        let distance = moved.iter().sum::<f64>() / moved.len() as f64;
+        if self.open {
+            if distance.abs() >= BACK_WITHIN {
+                return Verdict::Quiet;
+            }
+            self.open = false;
+            (self.up, self.down) = (Sum::default(), Sum::default());
+            return Verdict::Over(now);
+        }
+        let sum = if distance > 0.0 { self.up } else { self.down };
+        let one_way = moved.iter().all(|block| block * distance.signum() >= EACH_BLOCK);
+        let slow = (moved[0] - moved[moved.len() - 1]).abs() < SLOW_WITHIN;
+        if !(distance.abs() >= MOVED && sum.signals() && one_way && slow) {
+            return Verdict::Quiet;
+        }
+        self.open = true;
+        Report {
+            kind: FindingKind::HoldDrift,
+            priority: Priority::Medium,
+            from: sum.since.unwrap_or(now),
+            raised_at: m.known,
+            says: format!(
+                "The hold has moved {} by {:.1} °C, from {settled:.1} to {:.1} °C.",
+                if distance > 0.0 { "up" } else { "down" },
+                distance.abs(),
+                settled + distance
+            ),
+            evidence: vec![
+                number("settled_c", settled),
+                number("moved_c", distance),
+                number("cusum_c", sum.value),
+            ],
+            advice: "Look at jacket and room, compare the probe with a hand thermometer, then trim the set-point and make a \
+                     temper test.",
+        }
+        .raise()
+    }
+
+    fn start_anew(&mut self, origin: Option<Timestamp>, at: Timestamp) -> Verdict {
+        let was_open = self.open;
+        *self = HoldDrift { origin, ..HoldDrift::default() };
+        if was_open { Verdict::Over(at) } else { Verdict::Quiet }
+    }
+}
+
+/// Mean chocolate between two moments; `None` if there was hardly anything.
+fn mean_between(m: &Moment<'_>, from: Timestamp, to: Timestamp) -> Option<f64> {
+    let known: Vec<(Timestamp, f64)> = m.history.chocolate(from, to).collect();
+    let (first, last) = (known.first()?.0, known.last()?.0);
+    ((last - first).as_millis() * 2 >= (to - from).as_millis()).then_some(())?;
+    mean(known.into_iter().map(|(_, value)| value))
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use super::super::testing::{check, check_with};
+    use super::*;
+
+    #[test]
+    fn half_a_degree_in_two_hours() {
+        check(
+            &mut HoldDrift::default(),
+            HoldDrift::step,
+            "working 0:00 31.4 | ~40:00 31.4 | ~160:00 31.9",
+            expect!["125:00 raise hold-drift from 65:00"],
+        );
+    }
+
+    #[test]
+    fn a_top_up_dip_is_no_drift() {
+        check(
+            &mut HoldDrift::default(),
+            HoldDrift::step,
+            "working 0:00 31.4 | ~60:00 31.4 | ~62:00 29.6 | ~82:00 31.4 | ~140:00 31.4",
+            expect![""],
+        );
+    }
+
+    #[test]
+    fn a_new_set_point_starts_a_new_level() {
+        let changed = Timestamp::from_millis(60 * 60_000);
+        check_with(
+            &mut HoldDrift::default(),
+            HoldDrift::step,
+            "working 0:00 31.4 | ~60:00 31.4 | ~66:00 31.8 | ~160:00 31.8",
+            |m| m.disturbed_at = (m.at >= changed).then_some(changed),
+            expect![""],
+        );
+    }
+}

@@ -1,0 +1,92 @@
+//! The findings of one machine: what is open, and what has changed since somebody last asked.
+//!
+//! One cause, one finding: a worse one takes over the open one, which is closed and says by whom (contract, section 6).
+
+use model::{BatchId, Finding, FindingId, FindingKind, MachineId, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::Verdict;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Ledger {
+    machine: MachineId,
+    open: Vec<Finding>,
+    changed: Vec<Finding>,
+}
+
+/// What `worse` takes over.
+fn taken_over_by(worse: FindingKind) -> Option<FindingKind> {
+    match worse {
+        FindingKind::TemperLoss => Some(FindingKind::WarmHold),
+        FindingKind::Solidifying => Some(FindingKind::ColdHold),
+        FindingKind::Scorch | FindingKind::WarmHold | FindingKind::ColdHold | FindingKind::SlowCooling => None,
+        FindingKind::Undershoot | FindingKind::SeedMissed | FindingKind::HoldDrift | FindingKind::Hunting => None,
+        FindingKind::Thickening | FindingKind::LongHold | FindingKind::StirrerStopped => None,
+        FindingKind::HeaterStuck | FindingKind::ProbeStuck | FindingKind::ProbeFault | FindingKind::Spikes => None,
+        FindingKind::Silent | FindingKind::ClockOff | FindingKind::HotRoom | FindingKind::DampRoom => None,
+        FindingKind::TestDue | FindingKind::ProbeDrift | FindingKind::CoolingFade | FindingKind::CommonCause => None,
+    }
+}
+
+impl Ledger {
+    pub(crate) fn new(machine: MachineId) -> Ledger {
+        Ledger { machine, open: Vec::new(), changed: Vec::new() }
+    }
+
+    /// Writes down what a detector said.
+    pub(crate) fn enter(&mut self, kind: FindingKind, verdict: Verdict, batch: Option<&BatchId>) {
+        match verdict {
+            Verdict::Quiet => {}
+            Verdict::Raise(report) => {
+                let id = FindingId::new(self.machine.as_str(), kind.as_str(), report.raised_at);
+                if let Some(taken_over) = taken_over_by(kind) {
+                    self.close(taken_over, report.raised_at, Some(id.clone()));
+                }
+                let finding = Finding {
+                    id,
+                    machine: Some(self.machine.clone()),
+                    batch: batch.cloned(),
+                    kind,
+                    priority: report.priority,
+                    from: report.from,
+                    to: None,
+                    raised_at: report.raised_at,
+                    says: report.says,
+                    evidence: report.evidence,
+                    advice: report.advice.to_owned(),
+                    superseded_by: None,
+                };
+                self.changed.push(finding.clone());
+                self.open.push(finding);
+            }
+            Verdict::Worse { priority, says } => {
+                if let Some(finding) = self.open.iter_mut().find(|finding| finding.kind == kind) {
+                    (finding.priority, finding.says) = (priority, says);
+                    self.changed.push(finding.clone());
+                }
+            }
+            Verdict::Over(at) => self.close(kind, at, None),
+        }
+    }
+
+    fn close(&mut self, kind: FindingKind, at: Timestamp, superseded_by: Option<FindingId>) {
+        if let Some(place) = self.open.iter().position(|finding| finding.kind == kind) {
+            let mut finding = self.open.remove(place);
+            finding.to = Some(at.max(finding.from));
+            finding.superseded_by = superseded_by;
+            self.changed.push(finding);
+        }
+    }
+
+    /// What is open, the most urgent first, the oldest first among equals.
+    pub(crate) fn open(&self) -> Vec<Finding> {
+        let mut open = self.open.clone();
+        open.sort_by_key(|finding| (std::cmp::Reverse(finding.priority), finding.raised_at));
+        open
+    }
+
+    /// What has changed since the last call, each change in order.
+    pub(crate) fn take_changed(&mut self) -> Vec<Finding> {
+        std::mem::take(&mut self.changed)
+    }
+}

@@ -1,0 +1,128 @@
+//! The detectors, one file each, all in the same shape: definition, limits and source at the head; a small state that can be
+//! saved; `step`, which takes a moment and says whether something began or ended; tests that are text in, text out.
+//!
+//! Instrument detectors look at raw readings and go first; what they doubt never reaches a process detector.
+//! How to add a finding: DEVELOPERS.md.
+
+pub(crate) mod cold_hold;
+pub(crate) mod hold_drift;
+pub(crate) mod ledger;
+pub(crate) mod probe_fault;
+pub(crate) mod probe_stuck;
+pub(crate) mod scorch;
+pub(crate) mod silent;
+pub(crate) mod slow_cooling;
+pub(crate) mod spikes;
+pub(crate) mod temper_loss;
+pub(crate) mod warm_hold;
+mod watch;
+
+use model::{Evidence, EvidenceValue, FindingKind, Forecast, Phase, Priority, Timestamp};
+use plant::Limits;
+use serde::{Deserialize, Serialize};
+
+use crate::history::History;
+
+/// What a process detector sees at a tick that has chocolate.
+pub(crate) struct Moment<'a> {
+    /// The tick's first moment: what it measured was measured from here on.
+    pub(crate) at: Timestamp,
+    /// The tick's end: when a live watch knew of it.
+    pub(crate) known: Timestamp,
+    /// Chocolate of this tick, °C.
+    pub(crate) chocolate: f64,
+    /// Chocolate over the last seconds, °C.
+    pub(crate) level: f64,
+    pub(crate) history: &'a History,
+    pub(crate) limits: &'a Limits,
+    pub(crate) phase: Phase,
+    pub(crate) phase_since: Timestamp,
+    /// Something is missing between the last tick and this one: what happened there is unknown.
+    pub(crate) gap: bool,
+    /// A rise that may be a rise to melt: process findings wait for the decision (contract, section 6).
+    pub(crate) rise_held: bool,
+    /// Newest set-point change or top-up.
+    pub(crate) disturbed_at: Option<Timestamp>,
+    /// Usual length of the cooling, if anything is known of it.
+    pub(crate) usual_cooling_min: Option<f64>,
+    /// The soak was seen before the cooling.
+    pub(crate) cooling_seen_whole: bool,
+    /// The method adds seed while it cools.
+    pub(crate) seeded: bool,
+}
+
+/// What a detector says of a moment.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Verdict {
+    /// Nothing new.
+    Quiet,
+    /// Something began.
+    Raise(Box<Report>),
+    /// What is open is worse than thought.
+    Worse { priority: Priority, says: String },
+    /// What was open is over since then.
+    Over(Timestamp),
+}
+
+/// Everything that a new finding says.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Report {
+    pub(crate) kind: FindingKind,
+    pub(crate) priority: Priority,
+    pub(crate) from: Timestamp,
+    pub(crate) raised_at: Timestamp,
+    pub(crate) says: String,
+    pub(crate) evidence: Vec<Evidence>,
+    pub(crate) advice: &'static str,
+}
+
+impl Report {
+    pub(crate) fn raise(self) -> Verdict {
+        Verdict::Raise(Box::new(self))
+    }
+}
+
+/// A number that convinced a detector; the unit stands at the end of its name.
+pub(crate) fn number(name: &str, value: f64) -> Evidence {
+    Evidence { name: name.to_owned(), value: EvidenceValue::Number((value * 1000.0).round() / 1000.0) }
+}
+
+/// A word that convinced a detector.
+pub(crate) fn text(name: &str, value: &str) -> Evidence {
+    Evidence { name: name.to_owned(), value: EvidenceValue::Text(value.to_owned()) }
+}
+
+/// The process detectors of one machine, in the order in which they are asked.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct ProcessFindings {
+    scorch: scorch::Scorch,
+    temper_loss: temper_loss::TemperLoss,
+    warm_hold: warm_hold::WarmHold,
+    cold_hold: cold_hold::ColdHold,
+    slow_cooling: slow_cooling::SlowCooling,
+    hold_drift: hold_drift::HoldDrift,
+}
+
+impl ProcessFindings {
+    /// Asks every detector; the answer carries the kind that it is about.
+    pub(crate) fn step(&mut self, moment: &Moment<'_>) -> [(FindingKind, Verdict); 6] {
+        let loss = self.temper_loss.step(moment);
+        let lost = self.temper_loss.is_open();
+        [
+            (FindingKind::Scorch, self.scorch.step(moment)),
+            (FindingKind::TemperLoss, loss),
+            (FindingKind::WarmHold, self.warm_hold.step(moment, lost)),
+            (FindingKind::ColdHold, self.cold_hold.step(moment)),
+            (FindingKind::SlowCooling, self.slow_cooling.step(moment)),
+            (FindingKind::HoldDrift, self.hold_drift.step(moment)),
+        ]
+    }
+
+    /// When a cooling charge should be ready.
+    pub(crate) fn forecast(&self) -> Option<Forecast> {
+        self.slow_cooling.forecast()
+    }
+}
+
+#[cfg(test)]
+pub(crate) mod testing;

@@ -1,0 +1,164 @@
+//! `probe-stuck`, medium: chocolate unchanged for 10 min, and either this probe's quiet time is normally (95 %) spent in runs shorter than
+//! 2 min, or the jacket's mean moved 2 °C one way in those minutes (contract, section 6).
+//!
+//! A flat line can be excellent control, low resolution or a dead logger (domain brief 0.9): what this probe usually does tells
+//! which. Runs count towards the habit only where the chocolate holds; while it moves, every probe flickers.
+
+use model::{Channel, FindingKind, Priority, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::{Report, Verdict, number};
+use crate::history::{History, mean};
+
+const FOR: Span = Span::from_mins(10);
+const SHORT_RUN: Span = Span::from_mins(2);
+const NORMALLY: f64 = 0.95;
+/// A habit is known after half an hour of quiet time (start value).
+const HABIT_FROM: Span = Span::from_mins(30);
+const JACKET_MOVE: f64 = 2.0;
+/// Ends of the ten minutes over which the jacket's means are taken.
+const JACKET_ENDS: Span = Span::from_mins(2);
+/// Quiet: a slope below this, °C/min.
+const QUIET_SLOPE: f64 = 0.05;
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct ProbeStuck {
+    run: Option<Run>,
+    quiet: Span,
+    quiet_in_short_runs: Span,
+    open: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Run {
+    from: Timestamp,
+    last: Timestamp,
+    value: f64,
+}
+
+impl ProbeStuck {
+    /// Are the readings doubted?
+    pub(crate) fn is_open(&self) -> bool {
+        self.open
+    }
+
+    /// Takes a possible reading; `longest_gap` is how far apart two readings of this probe may be.
+    pub(crate) fn step(&mut self, at: Timestamp, value: f64, history: &History, longest_gap: Span) -> Verdict {
+        match self.run {
+            Some(run) if run.value == value && at - run.last <= longest_gap => {
+                self.run = Some(Run { last: at, ..run });
+                self.judge(at, run.from, value, history)
+            }
+            ended => {
+                self.run = Some(Run { from: at, last: at, value });
+                if let Some(run) = ended.filter(|run| !self.open && at - run.last <= longest_gap) {
+                    self.learn(run, at, history);
+                }
+                if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
+            }
+        }
+    }
+
+    fn learn(&mut self, run: Run, ended: Timestamp, history: &History) {
+        let quiet = history.line(ended, Span::from_mins(3)).is_some_and(|line| line.slope.abs() < QUIET_SLOPE);
+        if quiet {
+            let lasted = ended - run.from;
+            self.quiet = self.quiet + lasted;
+            if lasted < SHORT_RUN {
+                self.quiet_in_short_runs = self.quiet_in_short_runs + lasted;
+            }
+        }
+    }
+
+    fn flickers(&self) -> bool {
+        self.quiet >= HABIT_FROM
+            && self.quiet_in_short_runs.as_secs_f64() >= NORMALLY * self.quiet.as_secs_f64()
+    }
+
+    fn judge(&mut self, at: Timestamp, from: Timestamp, value: f64, history: &History) -> Verdict {
+        if self.open || at - from < FOR {
+            return Verdict::Quiet;
+        }
+        let jacket = jacket_move(history, at - FOR, at);
+        let jacket_moved = jacket.is_some_and(|moved| moved.abs() >= JACKET_MOVE);
+        if !(self.flickers() || jacket_moved) {
+            return Verdict::Quiet;
+        }
+        self.open = true;
+        let mut evidence = vec![number("value_c", value), number("unchanged_min", (at - from).as_mins_f64())];
+        evidence.extend(jacket.map(|moved| number("jacket_moved_c", moved)));
+        Report {
+            kind: FindingKind::ProbeStuck,
+            priority: Priority::Medium,
+            from,
+            raised_at: at,
+            says: format!("The chocolate probe has shown {value:.2} °C without a change for ten minutes."),
+            evidence,
+            advice: "Measure by hand, compare with the machine's own display, and restart the logger if the two differ.",
+        }
+        .raise()
+    }
+}
+
+/// How far the jacket's mean moved one way between two moments, °C; `None` if it went back and forth or is not known.
+fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64> {
+    let jacket = |from: Timestamp, to: Timestamp| {
+        mean(history.between(from, to).filter_map(|tick| tick.other(Channel::Jacket)))
+    };
+    let middle = from + Span::from_millis((to - from).as_millis() / 2);
+    let first = jacket(from, from + JACKET_ENDS)?;
+    let half = jacket(middle - JACKET_ENDS, middle + JACKET_ENDS)?;
+    let last = jacket(to - JACKET_ENDS, to)?;
+    let one_way = (half - first) * (last - half) >= 0.0;
+    one_way.then_some(last - first)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(seconds: i64) -> Timestamp {
+        Timestamp::from_millis(seconds * 1000)
+    }
+
+    /// Feeds a reading every five seconds and says when it was raised and over.
+    fn run(values: impl Iterator<Item = f64>, jacket: impl Fn(i64) -> f64) -> Vec<String> {
+        let (mut detector, mut history, mut told) = (ProbeStuck::default(), History::default(), Vec::new());
+        let mut ticker = frames::Ticker::new(Span::from_secs(5));
+        for (i, value) in values.enumerate() {
+            let second = i as i64 * 5;
+            match detector.step(at(second), value, &history, Span::from_secs(60)) {
+                Verdict::Raise(report) => {
+                    told.push(format!("{second} raise from {}", report.from.as_millis() / 1000));
+                }
+                Verdict::Over(_) => told.push(format!("{second} over")),
+                Verdict::Quiet | Verdict::Worse { .. } => {}
+            }
+            ticker.insert(Channel::Chocolate, at(second), value).into_iter().for_each(|tick| history.push(tick));
+            ticker.insert(Channel::Jacket, at(second), jacket(second));
+        }
+        told
+    }
+
+    fn flickering(i: i64) -> f64 {
+        31.4 + f64::from((i % 3) as i32) * 0.01
+    }
+
+    #[test]
+    fn a_probe_that_flickers_and_stops_is_stuck() {
+        let values = (0..1500).map(|i| if i < 600 || i >= 1000 { flickering(i) } else { 31.42 });
+        assert_eq!(run(values, |_| 32.0), ["3600 raise from 3000", "5000 over"]);
+    }
+
+    #[test]
+    fn a_coarse_probe_in_a_good_hold_is_not() {
+        assert!(run((0..2000).map(|i| if i / 100 % 2 == 0 { 31.4 } else { 31.5 }), |_| 32.0).is_empty());
+        assert!(run((0..2000).map(|_| 31.4), |_| 32.0).is_empty());
+    }
+
+    #[test]
+    fn a_jacket_that_moves_tells_on_it() {
+        let told = run((0..400).map(|_| 31.4), |second| if second < 900 { 32.0 } else { 32.0 + (second - 900) as f64 * 0.01 });
+        assert_eq!(told.len(), 1);
+    }
+}

@@ -1,0 +1,116 @@
+//! `silent`, medium, high in cooling and working: no chocolate reading arrives for 60 s, or five usual intervals if longer; not in
+//! `idle`; raised at the last arrival plus the limit (contract, section 6).
+//!
+//! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
+//! median of the last arrivals. A message that the broker had kept says nothing about whether the sender is alive.
+
+use std::collections::VecDeque;
+
+use model::{FindingKind, Phase, Priority, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::{Report, Verdict, number};
+
+const SHORTEST: Span = Span::from_secs(60);
+const USUAL_INTERVALS: i64 = 5;
+/// Enough for a median that neither a burst nor a pause moves.
+const REMEMBERED: usize = 31;
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Silent {
+    last: Option<Timestamp>,
+    intervals: VecDeque<Span>,
+    usual: Option<Span>,
+    open: bool,
+}
+
+impl Silent {
+    /// A chocolate reading came, good or missing.
+    pub(crate) fn arrived(&mut self, at: Timestamp) -> Verdict {
+        if let Some(last) = self.last.replace(at) {
+            if self.intervals.len() == REMEMBERED {
+                self.intervals.pop_front();
+            }
+            // A silence that was told is not an interval.
+            if !self.open {
+                self.intervals.push_back(at - last);
+                let mut sorted: Vec<Span> = self.intervals.iter().copied().collect();
+                sorted.sort_unstable();
+                self.usual = sorted.get(sorted.len() / 2).copied();
+            }
+        }
+        if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
+    }
+
+    /// How long may pass between two readings before something is missing.
+    pub(crate) fn limit(&self) -> Span {
+        self.usual.map_or(SHORTEST, |usual| SHORTEST.max(usual * USUAL_INTERVALS))
+    }
+
+    /// Is the machine overdue at `clock`?
+    pub(crate) fn is_overdue(&self, clock: Timestamp) -> bool {
+        !self.open && self.last.is_some_and(|last| clock - last >= self.limit())
+    }
+
+    /// The clock has moved on.
+    pub(crate) fn step(&mut self, clock: Timestamp, phase: Option<Phase>) -> Verdict {
+        let priority = match phase {
+            None | Some(Phase::Idle) => return Verdict::Quiet,
+            Some(Phase::Cooling | Phase::Working) => Priority::High,
+            Some(Phase::Melting | Phase::Soak | Phase::Settling | Phase::Rewarming) => Priority::Medium,
+        };
+        let Some(last) = self.last.filter(|_| self.is_overdue(clock)) else { return Verdict::Quiet };
+        self.open = true;
+        let limit = self.limit();
+        Report {
+            kind: FindingKind::Silent,
+            priority,
+            from: last,
+            raised_at: last + limit,
+            says: format!("No reading has come for {:.0} s; nothing is known since then.", limit.as_secs_f64()),
+            evidence: vec![number("limit_s", limit.as_secs_f64())],
+            advice: "Look at the machine itself and measure by hand every ten minutes; check plug, power and network of the sensor.",
+        }
+        .raise()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(seconds: i64) -> Timestamp {
+        Timestamp::from_millis(seconds * 1000)
+    }
+
+    fn raised(verdict: Verdict) -> (Timestamp, Priority) {
+        match verdict {
+            Verdict::Raise(report) => (report.raised_at, report.priority),
+            other => panic!("nothing raised: {other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_minute_of_nothing_is_told_with_the_moment_it_was_over() {
+        let mut silent = Silent::default();
+        for i in 0..20 {
+            silent.arrived(at(i * 5));
+        }
+        assert_eq!(silent.step(at(154), Some(Phase::Working)), Verdict::Quiet);
+        let verdict = silent.step(at(500), Some(Phase::Working));
+        assert_eq!(raised(verdict), (at(155), Priority::High));
+        assert_eq!(silent.step(at(600), Some(Phase::Working)), Verdict::Quiet, "told once");
+        assert_eq!(silent.arrived(at(700)), Verdict::Over(at(700)));
+    }
+
+    #[test]
+    fn a_slow_logger_is_given_five_intervals_and_idle_none_of_it() {
+        let mut silent = Silent::default();
+        for i in 0..20 {
+            silent.arrived(at(i * 60));
+        }
+        assert_eq!(silent.step(at(19 * 60 + 299), Some(Phase::Soak)), Verdict::Quiet);
+        assert_eq!(silent.step(at(19 * 60 + 300), Some(Phase::Idle)), Verdict::Quiet);
+        assert_eq!(raised(silent.step(at(19 * 60 + 300), Some(Phase::Soak))).1, Priority::Medium);
+    }
+}

@@ -1,0 +1,23 @@
+//! The newest value of each channel, for the board.
+
+use model::{Channel, Latest, Reading};
+use serde::{Deserialize, Serialize};
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Newest {
+    latest: [Option<Latest>; Channel::ALL.len()],
+}
+
+impl Newest {
+    /// Takes a reading, in whatever order they come.
+    pub(crate) fn note(&mut self, reading: &Reading) {
+        let slot = &mut self.latest[reading.channel.index()];
+        if slot.is_none_or(|latest| latest.at <= reading.at) {
+            *slot = Some(Latest { at: reading.at, value: reading.value });
+        }
+    }
+
+    pub(crate) fn latest(&self) -> [Option<Latest>; Channel::ALL.len()] {
+        self.latest
+    }
+}

@@ -1,0 +1,342 @@
+//! The watch over one machine: arrivals in, phases, batches and findings out.
+//!
+//! The way of a reading: sorter (own times, lateness) → probe findings → spike filter → ticks → phases → process findings.
+//! Reads no clock: `now` is what the readings say, and for silence what arrivals say.
+
+use frames::{Tick, Ticker};
+use model::{Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Lane, Phase, Span, Timestamp};
+use plant::{Limits, Machine, Plant, Style};
+use serde::{Deserialize, Serialize};
+
+use crate::baseline::Baseline;
+use crate::book::{Book, Source};
+use crate::findings::ledger::Ledger;
+use crate::findings::probe_fault::ProbeFault;
+use crate::findings::probe_stuck::ProbeStuck;
+use crate::findings::silent::Silent;
+use crate::findings::spikes::{Passing, SpikeFilter, Spikes};
+use crate::findings::{Moment, ProcessFindings, Verdict};
+use crate::history::History;
+use crate::lane::Newest;
+use crate::phases::{Tracker, Turn, View};
+use crate::rise::HeldRise;
+use crate::sorter::{Pushed, Sorted, Sorter};
+
+/// Kettles and tempering lines are slow; a wheel or a bowl moves within seconds.
+const SLOW_TICK: Span = Span::from_secs(5);
+const FAST_TICK: Span = Span::from_secs(1);
+/// Before a batch began its rise was looked for so far back.
+const LOOKED_BACK: Span = Span::from_hours(24);
+
+/// One machine under watch.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct MachineWatch {
+    sorter: Sorter,
+    filter: SpikeFilter,
+    ticker: Ticker,
+    history: History,
+    tracker: Tracker,
+    pub(crate) book: Book,
+    rise: HeldRise,
+    process: ProcessFindings,
+    probe_fault: ProbeFault,
+    probe_stuck: ProbeStuck,
+    spikes: Spikes,
+    silent: Silent,
+    pub(crate) ledger: Ledger,
+    baseline: Baseline,
+    ended: Vec<Batch>,
+    newest: Newest,
+    setpoint: Option<f64>,
+    events_seen: bool,
+    disturbed_at: Option<Timestamp>,
+    last_chocolate: Option<Timestamp>,
+    /// Readings came after their turn: phases and measures have to be worked out again from the store.
+    late_from: Option<Timestamp>,
+}
+
+/// What a machine is watched with.
+pub(crate) struct Setting<'a> {
+    pub(crate) plant: &'a Plant,
+    pub(crate) machine: &'a Machine,
+}
+
+impl MachineWatch {
+    pub(crate) fn new(setting: &Setting<'_>) -> MachineWatch {
+        let machine = setting.machine;
+        let step = match machine.style {
+            Style::Kettle | Style::Continuous => SLOW_TICK,
+            Style::Wheel | Style::Bench => FAST_TICK,
+        };
+        MachineWatch {
+            sorter: Sorter::new(setting.plant.lateness),
+            filter: SpikeFilter::default(),
+            ticker: Ticker::new(step),
+            history: History::default(),
+            tracker: Tracker::default(),
+            book: Book::new(machine),
+            ended: Vec::new(),
+            rise: HeldRise::default(),
+            process: ProcessFindings::default(),
+            probe_fault: ProbeFault::default(),
+            probe_stuck: ProbeStuck::default(),
+            spikes: Spikes::default(),
+            silent: Silent::default(),
+            ledger: Ledger::new(machine.id.clone()),
+            baseline: Baseline::default(),
+            newest: Newest::default(),
+            setpoint: None,
+            events_seen: false,
+            disturbed_at: None,
+            last_chocolate: None,
+            late_from: None,
+        }
+    }
+
+    /// Takes an arrival of this machine; the clock has been moved to it before.
+    pub(crate) fn apply(&mut self, setting: &Setting<'_>, arrival: &Arrival) {
+        match &arrival.content {
+            Content::Reading(reading) => {
+                self.newest.note(reading);
+                if reading.channel == Channel::Chocolate && !arrival.retained {
+                    let verdict = self.silent.arrived(arrival.arrived);
+                    self.enter(FindingKind::Silent, verdict);
+                }
+                match self.sorter.push_reading(reading.channel, reading.at, reading.value, arrival.arrived) {
+                    Pushed::Waits | Pushed::Replaced => {}
+                    Pushed::Late => self.late_from = Some(self.late_from.map_or(reading.at, |t| t.min(reading.at))),
+                }
+            }
+            Content::Event(event) => self.sorter.push_event(event.clone()),
+        }
+        while let Some((at, sorted)) = self.sorter.next_due() {
+            self.take(setting, at, sorted);
+        }
+    }
+
+    /// Arrival time has moved on. A machine that has gone silent will send nothing that changes the order of what waits.
+    pub(crate) fn advance_clock(&mut self, setting: &Setting<'_>, clock: Timestamp) {
+        if self.silent.is_overdue(clock) {
+            self.drain(setting);
+            let verdict = self.silent.step(clock, self.tracker.phase());
+            self.enter(FindingKind::Silent, verdict);
+        }
+    }
+
+    /// Lets everything through that waits.
+    fn drain(&mut self, setting: &Setting<'_>) {
+        while let Some((at, sorted)) = self.sorter.pop() {
+            self.take(setting, at, sorted);
+        }
+    }
+
+    /// The stream is over: everything that waits goes through, the last tick too.
+    pub(crate) fn finish(&mut self, setting: &Setting<'_>) {
+        self.drain(setting);
+        let mut passed = Vec::new();
+        self.filter.release(&mut passed);
+        self.pass(setting, &passed);
+        if let Some(tick) = self.ticker.finish() {
+            self.tick(setting, tick);
+        }
+    }
+
+    fn take(&mut self, setting: &Setting<'_>, at: Timestamp, sorted: Sorted) {
+        match sorted {
+            Sorted::Reading(Channel::Chocolate, value) => self.take_chocolate(setting, at, value),
+            Sorted::Reading(channel, Some(value)) => self.let_on(setting, (at, channel, value)),
+            Sorted::Reading(_, None) => {}
+            Sorted::Event(event) => self.take_event(setting, &event),
+        }
+    }
+
+    /// Instrument findings first: what they doubt goes no further.
+    fn take_chocolate(&mut self, setting: &Setting<'_>, at: Timestamp, value: Option<f64>) {
+        let verdict = self.probe_fault.step(at, value);
+        self.enter(FindingKind::ProbeFault, verdict);
+        let Some(value) = value.filter(|_| ProbeFault::is_possible(value)) else { return };
+        let verdict = self.probe_stuck.step(at, value, &self.history, self.silent.limit());
+        self.enter(FindingKind::ProbeStuck, verdict);
+        let verdict = self.spikes.step(at);
+        self.enter(FindingKind::Spikes, verdict);
+        if !self.probe_stuck.is_open() {
+            self.let_on(setting, (at, Channel::Chocolate, value));
+        }
+    }
+
+    fn let_on(&mut self, setting: &Setting<'_>, reading: Passing) {
+        let mut passed = Vec::new();
+        if let Some(jumped) = self.filter.insert(reading, &mut passed) {
+            let verdict = self.spikes.jumped(jumped, reading.0);
+            self.enter(FindingKind::Spikes, verdict);
+        }
+        self.pass(setting, &passed);
+    }
+
+    fn pass(&mut self, setting: &Setting<'_>, passed: &[Passing]) {
+        for &(at, channel, value) in passed {
+            if let Some(tick) = self.ticker.insert(channel, at, value) {
+                self.tick(setting, tick);
+            }
+        }
+    }
+
+    fn take_event(&mut self, setting: &Setting<'_>, event: &Event) {
+        match &event.kind {
+            EventKind::Note { .. } | EventKind::Reference { .. } => {}
+            EventKind::TopUp { .. } => {
+                self.events_seen = true;
+                self.disturbed_at = self.disturbed_at.max(Some(event.at));
+            }
+            EventKind::Charge { .. } | EventKind::Seed { .. } | EventKind::TemperTest(_) | EventKind::End => {
+                self.events_seen = true;
+            }
+        }
+        self.book.event(event, self.tracker.phase());
+        if event.kind == EventKind::End && self.book.is_open_before(event.at) {
+            let turn = self.tracker.end(event.at, &mut self.book.timeline);
+            self.turn(turn, &self.limits(setting));
+        }
+    }
+
+    fn tick(&mut self, setting: &Setting<'_>, tick: Tick) {
+        let setpoint = tick.other(Channel::Setpoint);
+        if setpoint.is_some() && setpoint != self.setpoint {
+            if self.setpoint.is_some() {
+                self.disturbed_at = self.disturbed_at.max(Some(tick.at));
+            }
+            self.setpoint = setpoint;
+        }
+        self.history.push(tick);
+        let Some(chocolate) = tick.chocolate() else { return };
+        let gap = self.last_chocolate.replace(tick.at).is_some_and(|last| tick.at - last > self.longest_gap());
+        let level = self.history.level(tick.at).unwrap_or(chocolate);
+        let limits = self.limits(setting);
+        let next_limits = setting.plant.limits(setting.machine, &self.book.next_facts().couverture);
+        let view = View {
+            now: tick.at,
+            chocolate,
+            level,
+            setpoint: self.setpoint,
+            history: &self.history,
+            limits: &limits,
+            next_limits: &next_limits,
+            method: self.book.next_facts().method,
+            gap,
+        };
+        let turn = self.tracker.step(&view, &mut self.book.timeline);
+        self.turn(turn, &limits);
+        self.look(setting, &tick, level, &limits, gap);
+    }
+
+    /// Asks the process detectors.
+    fn look(&mut self, setting: &Setting<'_>, tick: &Tick, level: f64, limits: &Limits, gap: bool) {
+        let (Some(phase), Some(chocolate)) = (self.tracker.phase(), tick.chocolate()) else { return };
+        let blind = self.setpoint.is_none() && !self.events_seen;
+        let facts = self.book.facts();
+        let moment = Moment {
+            at: tick.at,
+            known: tick.at + self.ticker.step(),
+            chocolate,
+            level,
+            history: &self.history,
+            limits,
+            phase,
+            phase_since: self.book.timeline.last_of(phase).map_or(tick.at, |span| span.from),
+            gap,
+            rise_held: self.rise.step(tick.at, phase, blind, &self.history),
+            disturbed_at: self.disturbed_at,
+            usual_cooling_min: self.baseline.cooling_minutes(setting.machine, &facts.couverture, facts.mass_kg),
+            cooling_seen_whole: self.book.timeline.last_of(Phase::Soak).is_some(),
+            seeded: facts.method == model::Method::Seed,
+        };
+        for (kind, verdict) in self.process.step(&moment) {
+            self.enter(kind, verdict);
+        }
+    }
+
+    fn enter(&mut self, kind: FindingKind, verdict: Verdict) {
+        if let Verdict::Raise(report) = &verdict {
+            self.book.finding(kind, report.raised_at);
+        }
+        self.ledger.enter(kind, verdict, self.book.open_id());
+    }
+
+    /// A batch begins or ends.
+    fn turn(&mut self, turn: Option<Turn>, limits: &Limits) {
+        let Some(turn) = turn else { return };
+        let at = match &turn {
+            Turn::Begins(phases) => phases.first().map(|&(_, at)| at),
+            Turn::Ends(at) => Some(*at),
+        };
+        let Some(at) = at else { return };
+        let source = Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
+        if let Some(closed) = self.book.close(at, &source) {
+            if closed.is_good {
+                self.baseline.learn(&closed.batch);
+            }
+            self.ended.push(closed.batch);
+        }
+        if let Turn::Begins(phases) = turn {
+            self.history.forget_before(at - LOOKED_BACK);
+            self.book.begin(&phases);
+        }
+    }
+
+    /// How far apart two readings may be before something is missing between them.
+    fn longest_gap(&self) -> Span {
+        self.silent.limit()
+    }
+
+    /// Batches that have ended since the last call.
+    pub(crate) fn take_ended(&mut self) -> Vec<Batch> {
+        std::mem::take(&mut self.ended)
+    }
+
+    /// The batch in the machine, with its figures so far.
+    pub(crate) fn open_batch(&self, setting: &Setting<'_>) -> Option<Batch> {
+        self.book.open_batch(&self.source(&self.limits(setting)))
+    }
+
+    fn limits(&self, setting: &Setting<'_>) -> Limits {
+        setting.plant.limits(setting.machine, &self.book.facts().couverture)
+    }
+
+    fn source<'a>(&'a self, limits: &'a Limits) -> Source<'a> {
+        Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() }
+    }
+
+    /// How far the chocolate is known.
+    fn known_to(&self) -> Timestamp {
+        self.last_chocolate.map_or_else(Timestamp::default, |last| last + self.ticker.step())
+    }
+
+    /// The oldest time for which a reading came too late to be seen, since the last call.
+    pub(crate) fn take_late_from(&mut self) -> Option<Timestamp> {
+        self.late_from.take()
+    }
+
+    /// The machine as it stands.
+    pub(crate) fn lane(&self, setting: &Setting<'_>) -> Lane {
+        let seen_to = self.last_chocolate.unwrap_or_default();
+        let (phase, phase_since) = match (self.tracker.phase(), self.book.timeline.spans().last()) {
+            (Some(phase), Some(span)) => (phase, span.from),
+            (Some(phase), None) => (phase, seen_to),
+            (None, _) => (Phase::Idle, self.history.first_at().unwrap_or_default()),
+        };
+        let ago = seen_to - Span::from_mins(10);
+        Lane {
+            machine: setting.machine.id.clone(),
+            seen_to,
+            latest: self.newest.latest(),
+            slope_c_per_min: self.history.line(seen_to, Span::from_mins(3)).map(|line| line.slope),
+            ten_minutes_ago_c: self.history.level(ago),
+            phase,
+            phase_since,
+            batch: self.open_batch(setting),
+            forecast: self.process.forecast(),
+            open: self.ledger.open(),
+            last_test: self.book.last_test(),
+        }
+    }
+}

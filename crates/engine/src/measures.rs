@@ -1,0 +1,228 @@
+//! The figures of a batch, from its ticks and phases (contract, section 7). What cannot be computed is `None`.
+//!
+//! Extremes are of the level (mean of 20 s), so that one noisy reading is no record; means and deviations are of the raw good readings.
+
+use frames::Tick;
+use maths::cooling::{Jacket, Surroundings, fit};
+use maths::exposure::{Band, Exposure, Meter};
+use model::{Channel, Measures, Phase, PhaseSpan, Span, TauAgainst, Timestamp};
+use plant::Limits;
+
+use crate::history::{History, extremes, mean};
+
+/// What a batch is measured with.
+pub(crate) struct Measured<'a> {
+    pub(crate) history: &'a History,
+    pub(crate) phases: &'a [PhaseSpan],
+    pub(crate) limits: &'a Limits,
+    /// When somebody reported seed.
+    pub(crate) seeded_at: Option<Timestamp>,
+    /// How far is known; open phases are measured up to here.
+    pub(crate) now: Timestamp,
+    /// Readings further apart than this leave something unknown between them.
+    pub(crate) longest_gap: Span,
+}
+
+/// Level: mean of so many neighbouring ticks before and after.
+const LEVEL_REACH: Span = Span::from_secs(10);
+/// Settled level: these minutes of working.
+const SETTLED: (Span, Span) = (Span::from_mins(10), Span::from_mins(30));
+/// Independent enough for a slope (contract: block means).
+const BLOCK: Span = Span::from_mins(5);
+/// A slope looks at every pair of blocks; longer holds are cut into longer blocks.
+const MOST_BLOCKS: i64 = 120;
+/// Of the slope's interval, which is not shown yet.
+const DRIFT_COVERAGE: f64 = 0.95;
+/// Newton holds above the crystals; they form below about this far above the working range.
+const ABOVE_CRYSTALS: f64 = 1.0;
+/// Without a jacket the wall has to turn cold before the curve is Newton's.
+const WALL_TURNS: Span = Span::from_mins(4);
+const MOST_FITTED: usize = 300;
+/// A dip is seed from here on, °C within three minutes beyond what cooling explains (domain brief 2.6).
+const DIP: f64 = 0.7;
+const DIP_WITHIN: Span = Span::from_mins(3);
+/// The lowest point of a dip comes within this.
+const DIP_BOTTOM: Span = Span::from_mins(20);
+/// A person reports seed so much too early or too late.
+const REPORTED_WITHIN: Span = Span::from_mins(10);
+
+pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
+    let cooling = batch.span(Phase::Cooling);
+    let working = batch.span(Phase::Working);
+    let until_working = working.or(batch.span(Phase::Settling).map(|(_, to)| (to, to)));
+    let way_down = cooling.zip(until_working).map(|((from, _), (to, _))| (from, to));
+    let seen_whole = batch.span(Phase::Soak).is_some();
+    let dip = way_down.and_then(|(from, to)| batch.seed_dip(from, to));
+    let (tau, against) = cooling
+        .and_then(|(from, to)| batch.time_constant(from, dip.map_or(to, |dip| dip.from.min(to))))
+        .unzip();
+    let (above, unknown) = batch.above_loss().unzip();
+    let raw = working.map(|(from, to)| raw_moments(batch.history.between(from, to)));
+    Measures {
+        soak_max_c: batch
+            .span(Phase::Soak)
+            .and_then(|(from, to)| extremes(batch.levels(from, to).into_iter().map(|(_, v)| v)))
+            .map(|(_, high)| high),
+        cooling_minutes: cooling
+            .filter(|_| seen_whole && batch.phases.iter().any(|span| span.phase == Phase::Settling))
+            .map(|(from, to)| (to - from).as_mins_f64()),
+        cooling_tau_min: tau,
+        cooling_tau_against: against,
+        lowest_c: way_down
+            .and_then(|(from, to)| extremes(batch.levels(from, to).into_iter().map(|(_, v)| v)))
+            .map(|(low, _)| low),
+        seed_dip_c: dip.map(|dip| dip.depth),
+        settled_c: working
+            .filter(|(from, to)| *to - *from >= SETTLED.1)
+            .and_then(|(from, _)| raw_moments(batch.history.between(from + SETTLED.0, from + SETTLED.1)).mean()),
+        working_minutes: working.map(|(from, to)| (to - from).as_mins_f64()),
+        working_mean_c: raw.and_then(|raw| raw.mean()),
+        working_sd_c: raw.and_then(|raw| raw.deviation()),
+        drift_c_per_h: working.and_then(|(from, to)| batch.drift(from, to)),
+        above_loss_c_min: above,
+        unknown_minutes: unknown,
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Dip {
+    from: Timestamp,
+    depth: f64,
+}
+
+impl Measured<'_> {
+    /// From the first moment of a phase to its last, over all its spans.
+    fn span(&self, phase: Phase) -> Option<(Timestamp, Timestamp)> {
+        let first = self.phases.iter().find(|span| span.phase == phase)?;
+        let last = self.phases.iter().rfind(|span| span.phase == phase)?;
+        Some((first.from, last.to.unwrap_or(self.now)))
+    }
+
+    /// The chocolate between two moments, each tick averaged with its neighbours.
+    fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<(Timestamp, f64)> {
+        let ticks: Vec<_> = self.history.chocolate(from, to).collect();
+        let near = |i: usize| {
+            let (at, _) = ticks[i];
+            let before = ticks[..i].iter().rev().take_while(|(t, _)| at - *t <= LEVEL_REACH);
+            let after = ticks[i..].iter().take_while(|(t, _)| *t - at <= LEVEL_REACH);
+            mean(before.chain(after).map(|&(_, value)| value)).map(|level| (at, level))
+        };
+        (0..ticks.len()).filter_map(near).collect()
+    }
+
+    fn time_constant(&self, from: Timestamp, to: Timestamp) -> Option<(f64, TauAgainst)> {
+        let crystals = self.limits.working.high() + ABOVE_CRYSTALS;
+        let ticks: Vec<&Tick> = self
+            .history
+            .between(from, to)
+            .filter(|tick| tick.chocolate().is_some_and(|chocolate| chocolate > crystals))
+            .collect();
+        let step = ticks.len().div_ceil(MOST_FITTED).max(1);
+        let seconds = |tick: &&Tick| (tick.at - from).as_secs_f64();
+        let jacket: Vec<&Tick> =
+            ticks.iter().copied().filter(|tick| tick.other(Channel::Jacket).is_some()).step_by(step).collect();
+        let known_jacket = jacket.len() * step * 4 > ticks.len();
+        let skipped = if known_jacket { Span::ZERO } else { WALL_TURNS };
+        let fitted: Vec<&Tick> =
+            ticks.into_iter().filter(|tick| tick.at - from >= skipped).step_by(step).collect();
+        let x: Vec<f64> = fitted.iter().map(seconds).collect();
+        let y: Vec<f64> = fitted.iter().filter_map(|tick| tick.chocolate()).collect();
+        if known_jacket {
+            let jacket_x: Vec<f64> = jacket.iter().map(seconds).collect();
+            let jacket_y: Vec<f64> = jacket.iter().filter_map(|tick| tick.other(Channel::Jacket)).collect();
+            let measured = Surroundings::Jacket(Jacket { seconds: &jacket_x, values: &jacket_y });
+            let tau_s = fit(&x, &y, measured).ok()?.tau_s;
+            return Some((tau_s / 60.0, TauAgainst::Jacket));
+        }
+        let tau_s = fit(&x, &y, Surroundings::Unknown).ok()?.tau_s;
+        Some((tau_s / 60.0, TauAgainst::FittedAsymptote))
+    }
+
+    /// The steepest fall beyond what cooling explains, near a reported seeding if there is one.
+    fn seed_dip(&self, from: Timestamp, to: Timestamp) -> Option<Dip> {
+        let levels = self.levels(from, to + DIP_WITHIN);
+        let near = |at: Timestamp| {
+            self.seeded_at.is_none_or(|seeded| at >= seeded - REPORTED_WITHIN && at <= seeded + REPORTED_WITHIN)
+        };
+        let mut steepest: Option<(usize, f64)> = None;
+        let (mut ahead, mut behind) = (0, 0);
+        for (i, &(at, level)) in levels.iter().enumerate() {
+            while ahead < levels.len() && levels[ahead].0 - at < DIP_WITHIN {
+                ahead += 1;
+            }
+            while at - levels[behind].0 > DIP_WITHIN {
+                behind += 1;
+            }
+            let Some(&(_, later)) = levels.get(ahead) else { break };
+            let usual = (levels[behind].1 - level).max(0.0);
+            let beyond = level - later - usual;
+            if near(at) && beyond >= DIP && steepest.is_none_or(|(_, most)| beyond > most) {
+                steepest = Some((i, beyond));
+            }
+        }
+        let (i, _) = steepest?;
+        let (at, level) = levels[i];
+        let bottom = levels[i..].iter().take_while(|(t, _)| *t - at <= DIP_BOTTOM).map(|&(_, v)| v);
+        extremes(bottom).map(|(low, _)| Dip { from: at, depth: level - low })
+    }
+
+    fn drift(&self, from: Timestamp, to: Timestamp) -> Option<f64> {
+        let length = BLOCK.max(Span::from_millis((to - from).as_millis() / MOST_BLOCKS));
+        let blocks = (to - from).as_millis() / length.as_millis();
+        let (mut hours, mut means) = (Vec::new(), Vec::new());
+        for i in 0..blocks {
+            let block_from = from + length * i;
+            if let Some(block) = raw_moments(self.history.between(block_from, block_from + length)).mean() {
+                hours.push((block_from - from).as_mins_f64() / 60.0);
+                means.push(block);
+            }
+        }
+        maths::trend::theil_sen(&hours, &means, DRIFT_COVERAGE).ok().map(|line| line.slope)
+    }
+
+    /// Area above the temper-loss limit, and the minutes of which nothing is known.
+    fn above_loss(&self) -> Option<(f64, f64)> {
+        let band = Band::new(f64::NEG_INFINITY, self.limits.temper_loss, self.longest_gap.as_secs_f64()).ok()?;
+        let mut sum = Exposure::default();
+        for span in self.phases.iter().filter(|span| matches!(span.phase, Phase::Settling | Phase::Working)) {
+            let mut meter = Meter::new(band);
+            for (at, value) in self.history.chocolate(span.from, span.to.unwrap_or(self.now)) {
+                meter.insert((at - span.from).as_secs_f64(), Some(value));
+            }
+            sum = sum.combine(meter.total());
+        }
+        self.span(Phase::Settling).or(self.span(Phase::Working))?;
+        Some((sum.above_c_min, sum.unknown_s / 60.0))
+    }
+}
+
+/// Count, mean and sum of squares, put together tick by tick (Chan, Golub and LeVeque 1979).
+#[derive(Debug, Clone, Copy, Default)]
+struct RawMoments {
+    n: f64,
+    mean: f64,
+    m2: f64,
+}
+
+impl RawMoments {
+    fn mean(self) -> Option<f64> {
+        (self.n > 0.0).then_some(self.mean)
+    }
+
+    fn deviation(self) -> Option<f64> {
+        (self.n > 1.0).then(|| (self.m2 / (self.n - 1.0)).sqrt())
+    }
+}
+
+fn raw_moments<'a>(ticks: impl Iterator<Item = &'a Tick>) -> RawMoments {
+    ticks.fold(RawMoments::default(), |sum, tick| {
+        let Some(mean) = tick.chocolate() else { return sum };
+        let (count, distance) = (f64::from(tick.n), mean - sum.mean);
+        let n = sum.n + count;
+        RawMoments {
+            n,
+            mean: sum.mean + distance * count / n,
+            m2: sum.m2 + tick.m2() + distance * distance * sum.n * count / n,
+        }
+    })
+}

@@ -1,0 +1,223 @@
+//! Where the chocolate left its level: the moment to which a rise or a fall is dated.
+//!
+//! Two steps. Walking back from where the move was noticed, the foot is the last significant extreme (lowest for a rise,
+//! highest for a fall): nothing in the minutes before it is more extreme by more than the noise. Around the foot a hinge is then
+//! fitted, level before and a parabola after, `y = a + s·t + b·h + c·h²` with `h = max(0, t − t₀)`; the `t₀` with the least sum of squares
+//! is the date. The parabola lets a wall warm up first; the slope `s` is there only where the level itself was moving.
+
+use model::{Span, Timestamp};
+
+use crate::history::History;
+
+/// Which way the chocolate goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Move {
+    Rise,
+    Fall,
+}
+
+/// What counts as level on the way back.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Ground {
+    /// A foot is a foot when so long before it ...
+    pub(crate) quiet: Span,
+    /// ... nothing lies beyond it by more than this, °C.
+    pub(crate) noise: f64,
+    /// Level that is fitted before the move.
+    pub(crate) before: Span,
+    /// Was the level itself on the move?
+    pub(crate) tilted: bool,
+    /// Beyond this temperature (above for a rise, below for a fall) a foot is only a pause on the way.
+    pub(crate) pause_beyond: Option<f64>,
+}
+
+/// The move is fitted until it has gone this far, °C: further on it bends with the wall's temperature.
+const FITTED_MOVE: f64 = 2.0;
+/// Fitted points: a few hundred are plenty and keep a search over all `t₀` short.
+const MOST_POINTS: usize = 240;
+/// Fewer points than this do not carry a hinge; the foot is the answer.
+const FEWEST_POINTS: usize = 12;
+
+/// When the chocolate left its level on the move that was noticed at `noticed`; not before `earliest`.
+pub(crate) fn left_level(
+    history: &History,
+    way: Move,
+    ground: Ground,
+    earliest: Timestamp,
+    noticed: Timestamp,
+) -> Option<Timestamp> {
+    let sign = match way {
+        Move::Rise => 1.0,
+        Move::Fall => -1.0,
+    };
+    let (foot, foot_value) = foot(history, sign, ground, earliest, noticed)?;
+    let mut points = Vec::new();
+    for (at, value) in history.chocolate((foot - ground.before).max(earliest), noticed) {
+        points.push(((at - foot).as_mins_f64(), sign * value));
+        if at > foot && sign * (value - foot_value) > FITTED_MOVE {
+            break;
+        }
+    }
+    let minutes = hinge(&thinned(points), ground.tilted);
+    Some(minutes.map_or(foot, |minutes| foot + Span::from_mins_f64(minutes)))
+}
+
+fn foot(
+    history: &History,
+    sign: f64,
+    ground: Ground,
+    earliest: Timestamp,
+    noticed: Timestamp,
+) -> Option<(Timestamp, f64)> {
+    let mut points = history.chocolate(earliest, noticed).rev();
+    let (mut foot, first) = points.next()?;
+    let mut lowest = sign * first;
+    for (at, value) in points {
+        if sign * value < lowest - ground.noise {
+            (foot, lowest) = (at, sign * value);
+        }
+        let paused = ground.pause_beyond.is_some_and(|limit| lowest > sign * limit);
+        if foot - at > ground.quiet && !paused {
+            break;
+        }
+    }
+    Some((foot, sign * lowest))
+}
+
+fn thinned(points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    let step = points.len().div_ceil(MOST_POINTS).max(1);
+    points.into_iter().step_by(step).collect()
+}
+
+/// The `t₀` of the best hinge, for points whose move goes up.
+fn hinge(points: &[(f64, f64)], tilted: bool) -> Option<f64> {
+    if points.len() < FEWEST_POINTS {
+        return None;
+    }
+    let candidates = &points[2..points.len() - 4];
+    let fits = candidates.iter().filter_map(|&(t0, _)| Some((t0, misfit(points, t0, tilted)?)));
+    fits.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(t0, _)| t0)
+}
+
+/// Sum of squares left by the best hinge at `t0`; `None` if the move it finds does not go up.
+fn misfit(points: &[(f64, f64)], t0: f64, tilted: bool) -> Option<f64> {
+    let basis = |t: f64| {
+        let h = (t - t0).max(0.0);
+        [1.0, h, h * h, if tilted { t } else { 0.0 }]
+    };
+    let size = if tilted { 4 } else { 3 };
+    let mut normal = [[0.0; 5]; 4];
+    let mut squares = 0.0;
+    for &(t, y) in points {
+        let row = basis(t);
+        for i in 0..size {
+            for j in 0..size {
+                normal[i][j] += row[i] * row[j];
+            }
+            normal[i][4] += row[i] * y;
+        }
+        squares += y * y;
+    }
+    let right: [f64; 4] = std::array::from_fn(|i| normal[i][4]);
+    let fitted = solve(&mut normal, size)?;
+    let explained: f64 = (0..size).map(|i| fitted[i] * right[i]).sum();
+    let end = points.last()?.0 - t0;
+    let goes_up = fitted[1] * end + fitted[2] * end * end > 0.0 && fitted[1] > -0.02;
+    goes_up.then_some(squares - explained)
+}
+
+/// Gaussian elimination with row exchange; `None` where the points do not determine the hinge.
+fn solve(normal: &mut [[f64; 5]; 4], size: usize) -> Option<[f64; 4]> {
+    for column in 0..size {
+        let pivot = (column..size).max_by(|&a, &b| normal[a][column].abs().total_cmp(&normal[b][column].abs()))?;
+        normal.swap(column, pivot);
+        if !(normal[column][column].abs() > 1e-12) {
+            return None;
+        }
+        for row in 0..size {
+            if row != column {
+                let factor = normal[row][column] / normal[column][column];
+                let upper = normal[column];
+                normal[row].iter_mut().zip(upper).for_each(|(cell, above)| *cell -= factor * above);
+            }
+        }
+    }
+    Some(std::array::from_fn(|i| if i < size { normal[i][4] / normal[i][i] } else { 0.0 }))
+}
+
+#[cfg(test)]
+mod tests {
+    use frames::Ticker;
+    use model::Channel;
+
+    use super::*;
+
+    const SOAK: Ground = Ground {
+        quiet: Span::from_mins(10),
+        noise: 0.15,
+        before: Span::from_mins(8),
+        tilted: false,
+        pause_beyond: None,
+    };
+
+    /// A curve drawn every five seconds, with a small regular flutter for noise.
+    fn drawn(minutes: i64, curve: impl Fn(f64) -> f64) -> History {
+        let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
+        for i in 0..minutes * 12 {
+            let flutter = [0.02, -0.03, 0.01, 0.03, -0.01, -0.02, 0.0][i as usize % 7];
+            let value = curve(i as f64 / 12.0) + flutter;
+            let at = Timestamp::from_millis(i * 5_000);
+            if let Some(tick) = ticker.insert(Channel::Chocolate, at, value) {
+                history.push(tick);
+            }
+        }
+        history
+    }
+
+    fn minutes(at: Option<Timestamp>) -> f64 {
+        at.unwrap().as_millis() as f64 / 60_000.0
+    }
+
+    #[test]
+    fn a_newton_cooling_is_dated_within_a_minute() {
+        let history = drawn(90, |t| if t < 60.0 { 46.0 } else { 20.0 + 26.0 * (-(t - 60.0) / 40.0).exp() });
+        let noticed = Timestamp::from_millis(66 * 60_000);
+        let found = minutes(left_level(&history, Move::Fall, SOAK, Timestamp::from_millis(0), noticed));
+        assert!((found - 60.0).abs() < 1.0, "{found}");
+    }
+
+    #[test]
+    fn a_rise_whose_wall_warms_first_is_dated_within_two_minutes() {
+        let history = drawn(200, |t| if t < 120.0 { 31.5 } else { 31.5 + 0.02 * (t - 120.0).powi(2).min(400.0) });
+        let ground = Ground { quiet: Span::from_mins(20), noise: 0.3, ..SOAK };
+        let noticed = Timestamp::from_millis(138 * 60_000);
+        let found = minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed));
+        assert!((found - 120.0).abs() < 2.0, "{found}");
+    }
+
+    #[test]
+    fn a_rise_out_of_a_cooling_charge_is_dated_to_its_turn() {
+        let history = drawn(300, |t| if t < 200.0 { 26.0 - 0.02 * t } else { 22.0 + 0.3 * (t - 200.0) });
+        let ground = Ground { quiet: Span::from_mins(45), noise: 0.2, before: Span::from_mins(15), tilted: true, pause_beyond: None };
+        let noticed = Timestamp::from_millis(270 * 60_000);
+        let found = minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed));
+        assert!((found - 200.0).abs() < 1.0, "{found}");
+    }
+
+    #[test]
+    fn too_little_is_dated_to_its_foot() {
+        let mut history = History::default();
+        let mut ticker = Ticker::new(Span::from_secs(5));
+        for (minute, value) in [(0, 20.0), (1, 20.0), (2, 25.0), (3, 31.0), (4, 31.0)] {
+            history.push_some(ticker.insert(Channel::Chocolate, Timestamp::from_millis(minute * 60_000), value));
+        }
+        let found = left_level(&history, Move::Rise, SOAK, Timestamp::from_millis(0), Timestamp::from_millis(240_000));
+        assert_eq!(found, Some(Timestamp::from_millis(60_000)));
+    }
+
+    impl History {
+        fn push_some(&mut self, tick: Option<frames::Tick>) {
+            tick.into_iter().for_each(|tick| self.push(tick));
+        }
+    }
+}

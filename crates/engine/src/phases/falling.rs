@@ -1,0 +1,85 @@
+//! Soak and cooling: when does a fall out of the soak begin, and was it one.
+
+use model::{Phase, Span, Timestamp};
+
+use super::departure::{Ground, Move, left_level};
+use super::{Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
+use crate::timeline::Timeline;
+
+/// Out of the soak: the controller's swing is level.
+const OUT_OF_SOAK: Ground = Ground {
+    quiet: Span::from_mins(12),
+    noise: 0.15,
+    before: Span::from_mins(8),
+    tilted: false,
+    pause_beyond: None,
+};
+/// A fall of this much, still going on, is taken for the cooling before it leaves the soak, °C ...
+const FALL: f64 = 1.2;
+/// ... or this much when the set-point asks for less than the soak.
+const FALL_ASKED: f64 = 0.3;
+/// The slope of a fall that goes on, °C/min.
+const FALLS: f64 = -0.05;
+/// A fall that has stopped for so long above the soak's lower limit was none.
+const FALL_STOPPED: Span = Span::from_mins(10);
+/// A charge that goes so far below the soak and comes back has to melt again, °C (contract, section 5).
+const COLD_CHARGE: f64 = 3.0;
+/// A cold charge pulls the chocolate down within this; a slower fall was a cooling that somebody broke off.
+const COLD_CHARGE_WITHIN: Span = Span::from_mins(20);
+
+impl Tracker {
+    pub(super) fn soak(
+        &mut self,
+        view: &View<'_>,
+        timeline: &mut Timeline,
+        from: Timestamp,
+    ) -> (Stage, Option<Turn>) {
+        let soak = soak_from(view.limits);
+        let slope = view.history.line(view.now, Span::from_mins(3)).map(|line| line.slope);
+        let falls = slope.is_none_or(|slope| slope < FALLS);
+        let top = view.history.extremes(view.now, Span::from_mins(20)).map_or(view.level, |(_, high)| high);
+        let asked = view.setpoint.is_some_and(|setpoint| setpoint < soak - 1.0);
+        let fallen = top - view.level >= if asked { FALL_ASKED } else { FALL };
+        if !(falls && (fallen || view.level < soak)) {
+            return (Stage::Soak { from }, None);
+        }
+        let at = left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now).unwrap_or(view.now);
+        timeline.change(Phase::Cooling, at);
+        (Stage::Cooling { from: at, noticed: view.now, lowest: view.level, lowest_at: view.now }, None)
+    }
+
+    pub(super) fn cooling(
+        &mut self,
+        view: &View<'_>,
+        timeline: &mut Timeline,
+        stage: Stage,
+    ) -> (Stage, Option<Turn>) {
+        let Stage::Cooling { from, noticed, mut lowest, mut lowest_at } = stage else { return (stage, None) };
+        let soak = soak_from(view.limits);
+        let reached = view.limits.working.high() + WORKING_MARGIN;
+        if view.chocolate <= reached {
+            timeline.change(Phase::Settling, self.crossed(view, reached));
+            return (Stage::Settling { lowest: view.level, lowest_at: view.now }, None);
+        }
+        if view.level < lowest {
+            (lowest, lowest_at) = (view.level, view.now);
+        }
+        let came_back = lowest < soak && view.level >= soak;
+        if came_back && lowest < soak - COLD_CHARGE {
+            let melts_from = if lowest_at - from <= COLD_CHARGE_WITHIN { from } else { lowest_at };
+            timeline.change(Phase::Melting, melts_from);
+            let at = self.crossed(view, soak);
+            timeline.change(Phase::Soak, at);
+            return (Stage::Soak { from: at }, None);
+        }
+        let slope = view.history.line(view.now, FALL_STOPPED).map(|line| line.slope);
+        let stopped = view.now - noticed >= FALL_STOPPED
+            && view.level >= soak
+            && slope.is_some_and(|slope| slope > FALLS / 2.0);
+        if came_back || stopped {
+            timeline.change(Phase::Soak, from);
+            return (Stage::Soak { from: view.now }, None);
+        }
+        (Stage::Cooling { from, noticed, lowest, lowest_at }, None)
+    }
+}

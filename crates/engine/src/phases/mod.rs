@@ -1,0 +1,160 @@
+//! Which phase a charge is in, from its chocolate and whatever else is known (contract, section 5).
+//!
+//! A state machine over ticks. What is noticed late is dated back ([`departure`]). Two stages are believed before they are proved: a
+//! rise becomes a batch only when the soak is reached, and a fall out of the soak becomes the cooling only when it goes on; until
+//! then they can be taken back. Temperature alone decides, set-point and events make it notice earlier.
+//!
+//! | stage | file |
+//! | --- | --- |
+//! | beginning of the history, idle, melting | [`rising`] |
+//! | soak, cooling | [`falling`] |
+//! | settling, rewarming, working | [`holding`] |
+
+mod departure;
+mod falling;
+mod holding;
+mod rising;
+
+use model::{Method, Phase, Span, Timestamp};
+use plant::Limits;
+use serde::{Deserialize, Serialize};
+
+use crate::history::History;
+use crate::timeline::Timeline;
+
+/// Soak begins this far below the lower end of the melt range (contract, section 5).
+const SOAK_MARGIN: f64 = 2.0;
+/// The working range with this margin counts as reached (contract, section 5).
+pub(crate) const WORKING_MARGIN: f64 = 0.5;
+/// Below this a machine can be idle (contract, section 5).
+pub(crate) const IDLE_BELOW: f64 = 26.0;
+
+/// From where on a charge is in its soak, °C.
+pub(crate) fn soak_from(limits: &Limits) -> f64 {
+    limits.melt.low() - SOAK_MARGIN
+}
+
+/// What the tracker sees at a tick.
+pub(crate) struct View<'a> {
+    /// The tick.
+    pub(crate) now: Timestamp,
+    /// Chocolate of this tick, °C.
+    pub(crate) chocolate: f64,
+    /// Chocolate over the last seconds, °C.
+    pub(crate) level: f64,
+    /// Newest set-point, °C.
+    pub(crate) setpoint: Option<f64>,
+    pub(crate) history: &'a History,
+    /// Of the couverture that is in the machine.
+    pub(crate) limits: &'a Limits,
+    /// Of the couverture that the next rise will melt.
+    pub(crate) next_limits: &'a Limits,
+    pub(crate) method: Method,
+    /// Something is missing between the last tick and this one.
+    pub(crate) gap: bool,
+}
+
+/// A batch begins or ends.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Turn {
+    /// A batch begins at the first of these phases; the one before ends there.
+    Begins(Vec<(Phase, Timestamp)>),
+    /// The batch is over and the machine idle.
+    Ends(Timestamp),
+}
+
+/// Where the charge is on its way.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(crate) enum Stage {
+    /// The history begins here and nothing is sure yet.
+    Unknown { since: Timestamp },
+    Idle,
+    /// Rising; a batch only when the soak is reached.
+    Melting { from: Timestamp, from_level: f64 },
+    Soak { from: Timestamp },
+    Cooling { from: Timestamp, noticed: Timestamp, lowest: f64, lowest_at: Timestamp },
+    Settling { lowest: f64, lowest_at: Timestamp },
+    Rewarming,
+    Working { rise_from: Option<Timestamp>, cold_since: Option<Timestamp> },
+}
+
+/// Follows one machine through its phases.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Tracker {
+    stage: Option<Stage>,
+    before: Option<(Timestamp, f64)>,
+    in_range_since: Option<Timestamp>,
+    idle_low: f64,
+    /// A rise is not looked for before this moment.
+    idle_since: Option<Timestamp>,
+}
+
+impl Default for Tracker {
+    fn default() -> Tracker {
+        Tracker { stage: None, before: None, in_range_since: None, idle_low: f64::INFINITY, idle_since: None }
+    }
+}
+
+impl Tracker {
+    /// The phase as a live watch believes it; `None` while the beginning of the history is unclear.
+    pub(crate) fn phase(&self) -> Option<Phase> {
+        Some(match self.stage? {
+            Stage::Unknown { .. } => return None,
+            Stage::Idle => Phase::Idle,
+            Stage::Melting { .. } => Phase::Melting,
+            Stage::Soak { .. } => Phase::Soak,
+            Stage::Cooling { .. } => Phase::Cooling,
+            Stage::Settling { .. } => Phase::Settling,
+            Stage::Rewarming => Phase::Rewarming,
+            Stage::Working { rise_from: Some(_), .. } => Phase::Melting,
+            Stage::Working { .. } => Phase::Working,
+        })
+    }
+
+    /// Takes one tick with chocolate.
+    pub(crate) fn step(&mut self, view: &View<'_>, timeline: &mut Timeline) -> Option<Turn> {
+        let stage = self.stage.unwrap_or(Stage::Unknown { since: view.now });
+        if view.gap || !view.limits.working.holds(view.level, WORKING_MARGIN) {
+            self.in_range_since = None;
+        }
+        if view.limits.working.holds(view.level, WORKING_MARGIN) {
+            self.in_range_since.get_or_insert(view.now);
+        }
+        let (stage, turn) = match stage {
+            Stage::Unknown { since } => self.begin(view, timeline, since),
+            Stage::Idle => self.idle(view, timeline),
+            Stage::Melting { from, from_level } => self.melting(view, timeline, from, from_level),
+            Stage::Soak { from } => self.soak(view, timeline, from),
+            Stage::Cooling { .. } => self.cooling(view, timeline, stage),
+            Stage::Settling { lowest, lowest_at } => self.settling(view, timeline, lowest, lowest_at),
+            Stage::Rewarming => self.rewarming(view, timeline),
+            Stage::Working { rise_from, cold_since } => self.working(view, timeline, rise_from, cold_since),
+        };
+        self.stage = Some(stage);
+        self.before = Some((view.now, view.chocolate));
+        turn
+    }
+
+    /// A person or program says that the charge is finished.
+    pub(crate) fn end(&mut self, at: Timestamp, timeline: &mut Timeline) -> Option<Turn> {
+        let was = self.stage.replace(Stage::Idle);
+        self.becomes_idle(at, timeline);
+        was.is_some().then_some(Turn::Ends(at))
+    }
+
+    fn becomes_idle(&mut self, at: Timestamp, timeline: &mut Timeline) {
+        self.idle_low = f64::INFINITY;
+        self.idle_since = Some(at);
+        timeline.change(Phase::Idle, at);
+    }
+
+    /// When the chocolate went through `level` since the last tick.
+    fn crossed(&self, view: &View<'_>, level: f64) -> Timestamp {
+        let Some((before, value)) = self.before else { return view.now };
+        let share = (value - level) / (value - view.chocolate);
+        if !(0.0..=1.0).contains(&share) {
+            return view.now;
+        }
+        before + Span::from_mins_f64((view.now - before).as_mins_f64() * share)
+    }
+}

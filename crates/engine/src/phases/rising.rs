@@ -1,0 +1,128 @@
+//! Up to the soak: the beginning of a history, idle, melting.
+
+use model::{Method, Phase, Span, Timestamp};
+
+use super::departure::{Ground, Move, left_level};
+use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
+use crate::timeline::Timeline;
+
+/// A history is looked at for so long before its first phase is named, and so many ticks have to be in it: a value every
+/// few minutes says nothing about a kettle.
+const FIRST_LOOK: Span = Span::from_mins(5);
+const FIRST_LOOK_TICKS: usize = 4;
+/// Slopes that tell a move from a hold at the beginning of a history, °C/min.
+const MOVES: f64 = 0.05;
+/// A rise out of idle is believed when the chocolate stands this far above the lowest of the last hour, °C ...
+const RISE: f64 = 2.0;
+/// ... or this far when the set-point asks for the melt range.
+const RISE_ASKED: f64 = 0.5;
+/// Partial melt: working once in the range for so long (contract, section 5).
+const PARTIAL_MELT_STAY: Span = Span::from_mins(2);
+/// A rise that has not gone on for so long has ended.
+const RISE_STOPPED: Span = Span::from_hours(2);
+
+/// Out of idle: slow night melts, with a pause while the crystals melt.
+const OUT_OF_IDLE: Ground = Ground {
+    quiet: Span::from_mins(45),
+    noise: 0.2,
+    before: Span::from_mins(15),
+    tilted: true,
+    pause_beyond: None,
+};
+
+impl Tracker {
+    /// The history may begin in the middle of anything.
+    pub(super) fn begin(
+        &mut self,
+        view: &View<'_>,
+        timeline: &mut Timeline,
+        since: Timestamp,
+    ) -> (Stage, Option<Turn>) {
+        let unknown = (Stage::Unknown { since }, None);
+        let Some(line) = view.history.line(view.now, FIRST_LOOK) else { return unknown };
+        if view.now - since < FIRST_LOOK - Span::from_secs(10) || line.n < FIRST_LOOK_TICKS {
+            return unknown;
+        }
+        let limits = view.limits;
+        let top = limits.working.high() + WORKING_MARGIN;
+        if view.level < IDLE_BELOW && line.slope < MOVES {
+            self.idle_since = Some(since);
+            timeline.change(Phase::Idle, since);
+            return (Stage::Idle, None);
+        }
+        if view.level >= soak_from(limits) && line.slope > -MOVES {
+            return (Stage::Soak { from: since }, Some(Turn::Begins(vec![(Phase::Soak, since)])));
+        }
+        if view.level > top && line.slope <= -MOVES {
+            let stage =
+                Stage::Cooling { from: since, noticed: view.now, lowest: view.level, lowest_at: view.now };
+            return (stage, Some(Turn::Begins(vec![(Phase::Cooling, since)])));
+        }
+        if self.in_range_since.is_some() {
+            let stage = Stage::Settling { lowest: view.level, lowest_at: view.now };
+            return (stage, Some(Turn::Begins(vec![(Phase::Settling, since)])));
+        }
+        if line.slope > MOVES {
+            timeline.change(Phase::Melting, since);
+            return (Stage::Melting { from: since, from_level: view.level.min(line.mean) }, None);
+        }
+        unknown
+    }
+
+    pub(super) fn idle(&mut self, view: &View<'_>, timeline: &mut Timeline) -> (Stage, Option<Turn>) {
+        self.idle_low = self.idle_low.min(view.level);
+        let soak = soak_from(view.next_limits);
+        let low = view.history.extremes(view.now, Span::from_hours(1)).map_or(view.level, |(low, _)| low);
+        let asked = view.setpoint.is_some_and(|setpoint| setpoint >= soak);
+        let rises = view.history.line(view.now, Span::from_mins(10)).is_some_and(|line| line.slope > 0.0);
+        let from_below = self.idle_low < soak - 1.0;
+        let risen = view.level - low.max(self.idle_low) >= if asked { RISE_ASKED } else { RISE };
+        if !(from_below && (risen && rises || view.level >= soak)) {
+            return (Stage::Idle, None);
+        }
+        let from = self.out_of_idle(view);
+        timeline.change(Phase::Melting, from);
+        let melting = Stage::Melting { from, from_level: self.idle_low.max(low) };
+        if view.level >= soak { self.melting(view, timeline, from, low) } else { (melting, None) }
+    }
+
+    fn out_of_idle(&self, view: &View<'_>) -> Timestamp {
+        let earliest = self.idle_since.or(view.history.first_at()).unwrap_or(view.now);
+        let ground = match view.method {
+            // Bursts make a staircase, which no hinge fits: the foot alone.
+            Method::PartialMelt => Ground { before: Span::ZERO, noise: 0.5, ..OUT_OF_IDLE },
+            Method::Seed | Method::ButterSeed | Method::Tabling | Method::Continuous => OUT_OF_IDLE,
+        };
+        left_level(view.history, Move::Rise, ground, earliest, view.now).unwrap_or(view.now)
+    }
+
+    pub(super) fn melting(
+        &mut self,
+        view: &View<'_>,
+        timeline: &mut Timeline,
+        from: Timestamp,
+        from_level: f64,
+    ) -> (Stage, Option<Turn>) {
+        let soak = soak_from(view.next_limits);
+        if view.level >= soak {
+            let at = self.crossed(view, soak);
+            let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Soak, at)]);
+            return (Stage::Soak { from: at }, Some(begins));
+        }
+        let stayed = self.in_range_since.is_some_and(|since| view.now - since >= PARTIAL_MELT_STAY);
+        if view.method == Method::PartialMelt && stayed {
+            let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Working, view.now)]);
+            return (Stage::Working { rise_from: None, cold_since: None }, Some(begins));
+        }
+        let fallen_back = view.level < from_level + RISE_ASKED && view.now - from > Span::from_mins(30);
+        let stopped = view.now - from > RISE_STOPPED
+            && view.history.line(view.now, Span::from_hours(1)).is_some_and(|line| line.slope.abs() < 0.005);
+        if fallen_back || (stopped && view.setpoint.is_none_or(|setpoint| setpoint < soak)) {
+            self.becomes_idle(from, timeline);
+            self.idle_low = view.level;
+            self.idle_since = Some(view.now);
+            return (Stage::Idle, None);
+        }
+        (Stage::Melting { from, from_level }, None)
+    }
+}

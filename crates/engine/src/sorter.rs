@@ -1,0 +1,167 @@
+//! Readings and events back in the order of their own times, as far as they came within the lateness allowance.
+//!
+//! The watermark is the newest time seen less the allowance; what is older than something already let through is late.
+//! One wrong clock value in the future must not make everything after it late, so a time far ahead of its arrival
+//! moves the watermark only when the sender's clock is steadily ahead.
+
+use std::collections::BTreeMap;
+
+use model::{Channel, Event, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// A time this far ahead of its arrival is doubted.
+const AHEAD: Span = Span::from_secs(60);
+/// So many messages in a row ...
+const STEADY_MESSAGES: usize = 5;
+/// ... whose offset lies within this make a clock that is steadily wrong.
+const STEADY_WITHIN: Span = Span::from_secs(10);
+/// Waiting readings a machine: an hour of seven channels at 1 Hz. Beyond it the oldest goes through.
+const MOST_WAITING: usize = 25_200;
+
+/// Something let through, in the order of its own time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) enum Sorted {
+    Reading(Channel, Option<f64>),
+    Event(Box<Event>),
+}
+
+/// What `push` made of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Pushed {
+    /// It waits for its turn.
+    Waits,
+    /// The same channel and time already waited; the new value counts.
+    Replaced,
+    /// Something newer has already been let through.
+    Late,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Sorter {
+    lateness: Span,
+    waiting: BTreeMap<(Timestamp, u32), Sorted>,
+    events_seen: u32,
+    newest: Option<Timestamp>,
+    let_through: Option<Timestamp>,
+    offsets: Vec<Span>,
+}
+
+/// Readings sort by channel within a moment, events after them.
+const FIRST_EVENT: u32 = 16;
+
+impl Sorter {
+    pub(crate) fn new(lateness: Span) -> Sorter {
+        Sorter {
+            lateness,
+            waiting: BTreeMap::new(),
+            events_seen: FIRST_EVENT,
+            newest: None,
+            let_through: None,
+            offsets: Vec::new(),
+        }
+    }
+
+    pub(crate) fn push_reading(
+        &mut self,
+        channel: Channel,
+        at: Timestamp,
+        value: Option<f64>,
+        arrived: Timestamp,
+    ) -> Pushed {
+        self.note_offset(at - arrived);
+        if self.let_through.is_some_and(|through| at <= through) {
+            return Pushed::Late;
+        }
+        if at - arrived <= AHEAD || self.clock_is_steady() {
+            self.newest = self.newest.max(Some(at));
+        }
+        match self.waiting.insert((at, channel.index() as u32), Sorted::Reading(channel, value)) {
+            None => Pushed::Waits,
+            Some(_) => Pushed::Replaced,
+        }
+    }
+
+    /// An event waits for its time like a reading; one that was reported late goes through at once.
+    pub(crate) fn push_event(&mut self, event: Event) {
+        self.events_seen = self.events_seen.wrapping_add(1).max(FIRST_EVENT);
+        self.waiting.insert((event.at, self.events_seen), Sorted::Event(Box::new(event)));
+    }
+
+    /// The next thing whose time has come.
+    pub(crate) fn next_due(&mut self) -> Option<(Timestamp, Sorted)> {
+        let due = match self.newest {
+            Some(newest) => newest - self.lateness,
+            None => return None,
+        };
+        let (&(at, _), _) = self.waiting.first_key_value()?;
+        (at <= due || self.waiting.len() > MOST_WAITING).then(|| self.pop()).flatten()
+    }
+
+    /// The next thing, whether its time has come or not: at the end of a stream, or when the machine has gone silent.
+    pub(crate) fn pop(&mut self) -> Option<(Timestamp, Sorted)> {
+        let ((at, _), sorted) = self.waiting.pop_first()?;
+        self.let_through = self.let_through.max(Some(at));
+        Some((at, sorted))
+    }
+
+    fn note_offset(&mut self, offset: Span) {
+        if self.offsets.len() == STEADY_MESSAGES {
+            self.offsets.remove(0);
+        }
+        self.offsets.push(offset);
+    }
+
+    fn clock_is_steady(&self) -> bool {
+        let (low, high) = (self.offsets.iter().min(), self.offsets.iter().max());
+        self.offsets.len() == STEADY_MESSAGES
+            && matches!((low, high), (Some(&low), Some(&high)) if high - low <= STEADY_WITHIN)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(seconds: i64) -> Timestamp {
+        Timestamp::from_millis(seconds * 1000)
+    }
+
+    fn push(sorter: &mut Sorter, seconds: i64, value: f64) -> Pushed {
+        sorter.push_reading(Channel::Chocolate, at(seconds), Some(value), at(seconds))
+    }
+
+    fn due(sorter: &mut Sorter) -> Vec<i64> {
+        std::iter::from_fn(|| sorter.next_due()).map(|(at, _)| at.as_millis() / 1000).collect()
+    }
+
+    #[test]
+    fn what_comes_within_the_allowance_is_put_in_order() {
+        let mut sorter = Sorter::new(Span::from_secs(15));
+        for seconds in [10, 12, 11, 27] {
+            assert_eq!(push(&mut sorter, seconds, 31.0), Pushed::Waits);
+        }
+        assert_eq!(push(&mut sorter, 11, 32.0), Pushed::Replaced);
+        assert_eq!(due(&mut sorter), [10, 11, 12]);
+        assert_eq!(push(&mut sorter, 12, 31.0), Pushed::Late);
+        assert_eq!(push(&mut sorter, 13, 31.0), Pushed::Waits);
+    }
+
+    #[test]
+    fn one_time_far_in_the_future_does_not_make_the_rest_late() {
+        let mut sorter = Sorter::new(Span::from_secs(15));
+        push(&mut sorter, 10, 31.0);
+        sorter.push_reading(Channel::Chocolate, at(86_400), Some(31.0), at(11));
+        push(&mut sorter, 12, 31.0);
+        push(&mut sorter, 40, 31.0);
+        assert_eq!(due(&mut sorter), [10, 12]);
+    }
+
+    #[test]
+    fn a_clock_that_is_steadily_ahead_is_followed() {
+        let mut sorter = Sorter::new(Span::from_secs(15));
+        for seconds in 0..30 {
+            sorter.push_reading(Channel::Chocolate, at(3600 + seconds), Some(31.0), at(seconds));
+        }
+        assert_eq!(due(&mut sorter).len(), 15);
+    }
+}

@@ -1,0 +1,78 @@
+//! The phases of one machine in order, each dated where it happened.
+//!
+//! What was noticed late is dated back: a change at an earlier moment replaces whatever had been written after it.
+
+use model::{Phase, PhaseSpan, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// Phases without gaps; the last one is open.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Timeline {
+    spans: Vec<PhaseSpan>,
+}
+
+impl Timeline {
+    /// From `at` on it is `phase`.
+    pub(crate) fn change(&mut self, phase: Phase, at: Timestamp) {
+        self.cut(at);
+        match self.spans.last_mut() {
+            Some(last) if last.phase == phase => last.to = None,
+            Some(last) => {
+                last.to = Some(at);
+                self.spans.push(PhaseSpan { phase, from: at, to: None });
+            }
+            None => self.spans.push(PhaseSpan { phase, from: at, to: None }),
+        }
+    }
+
+    /// Nothing is known any more from `at` on. The last span ends there.
+    pub(crate) fn cut(&mut self, at: Timestamp) {
+        while self.spans.pop_if(|span| span.from >= at).is_some() {}
+        if let Some(last) = self.spans.last_mut() {
+            last.to = Some(last.to.map_or(at, |to| to.min(at)));
+        }
+    }
+
+    /// Forgets everything.
+    pub(crate) fn clear(&mut self) {
+        self.spans.clear();
+    }
+
+    pub(crate) fn spans(&self) -> &[PhaseSpan] {
+        &self.spans
+    }
+
+    /// The newest span of `phase`.
+    pub(crate) fn last_of(&self, phase: Phase) -> Option<PhaseSpan> {
+        self.spans.iter().rev().find(|span| span.phase == phase).copied()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(minute: i64) -> Timestamp {
+        Timestamp::from_millis(minute * 60_000)
+    }
+
+    fn told(timeline: &Timeline) -> String {
+        let span = |s: &PhaseSpan| {
+            let to = s.to.map_or("…".to_owned(), |to| (to.as_millis() / 60_000).to_string());
+            format!("{} {}-{to}", s.phase, s.from.as_millis() / 60_000)
+        };
+        timeline.spans().iter().map(span).collect::<Vec<_>>().join(" | ")
+    }
+
+    #[test]
+    fn a_change_dated_back_replaces_what_came_after() {
+        let mut timeline = Timeline::default();
+        timeline.change(Phase::Soak, at(0));
+        timeline.change(Phase::Cooling, at(60));
+        timeline.change(Phase::Settling, at(130));
+        timeline.change(Phase::Cooling, at(50));
+        assert_eq!(told(&timeline), "soak 0-50 | cooling 50-…");
+        timeline.change(Phase::Soak, at(50));
+        assert_eq!(told(&timeline), "soak 0-…");
+    }
+}

@@ -1,0 +1,150 @@
+//! A tick: what a machine's channels said within one step of a regular grid.
+//!
+//! Ticks lie on a grid (multiples of the step since 1970), so that it does not matter where a stream is cut. A step in
+//! which nothing came has no tick: unknown is not a value. The chocolate keeps count, mean, spread and extremes, so that
+//! figures "over raw readings" come out of ticks without keeping the readings. Moments after Welford 1962.
+
+use model::{Channel, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// What came within one step. Kept as `f32`: a millidegree needs no more, and a day of ticks stays small.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Tick {
+    /// Start of the step.
+    pub at: Timestamp,
+    /// Good chocolate readings in the step.
+    pub n: u16,
+    mean: f32,
+    m2: f32,
+    low: f32,
+    high: f32,
+    // NaN where nothing is known; never handed out.
+    others: [f32; Channel::ALL.len()],
+}
+
+impl Tick {
+    fn empty(at: Timestamp, carried: [f32; Channel::ALL.len()]) -> Tick {
+        Tick { at, n: 0, mean: f32::NAN, m2: 0.0, low: f32::NAN, high: f32::NAN, others: carried }
+    }
+
+    /// Mean of the good chocolate readings, °C.
+    pub fn chocolate(&self) -> Option<f64> {
+        (self.n > 0).then_some(f64::from(self.mean))
+    }
+
+    /// Sum of squared distances of the chocolate readings from their mean.
+    pub fn m2(&self) -> f64 {
+        f64::from(self.m2)
+    }
+
+    /// Lowest and highest chocolate reading, °C.
+    pub fn extremes(&self) -> Option<(f64, f64)> {
+        (self.n > 0).then_some((f64::from(self.low), f64::from(self.high)))
+    }
+
+    /// The last value of another channel. Set-point and stirrer hold until they are told otherwise; the rest are
+    /// known only in the steps in which they came.
+    pub fn other(&self, channel: Channel) -> Option<f64> {
+        let value = self.others[channel.index()];
+        value.is_finite().then_some(f64::from(value))
+    }
+
+    fn insert_chocolate(&mut self, value: f64) {
+        if self.n == 0 {
+            (self.mean, self.m2, self.low, self.high) = (0.0, 0.0, f32::INFINITY, f32::NEG_INFINITY);
+        }
+        self.n = self.n.saturating_add(1);
+        let before = value - f64::from(self.mean);
+        let mean = f64::from(self.mean) + before / f64::from(self.n);
+        self.mean = mean as f32;
+        self.m2 += (before * (value - mean)) as f32;
+        self.low = self.low.min(value as f32);
+        self.high = self.high.max(value as f32);
+    }
+}
+
+/// Gathers sorted readings into ticks.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Ticker {
+    step: Span,
+    open: Option<Tick>,
+}
+
+impl Ticker {
+    /// A ticker with the given step.
+    pub fn new(step: Span) -> Ticker {
+        Ticker { step, open: None }
+    }
+
+    /// The length of a step.
+    pub fn step(&self) -> Span {
+        self.step
+    }
+
+    /// Takes a good reading; its time is not before the last one's. Hands out the tick that this one closes.
+    pub fn insert(&mut self, channel: Channel, at: Timestamp, value: f64) -> Option<Tick> {
+        let closed = self.close_before(at);
+        let step = self.step;
+        let carried = closed.as_ref().map_or([f32::NAN; Channel::ALL.len()], carried_on);
+        let tick = self.open.get_or_insert_with(|| Tick::empty(at.floor(step), carried));
+        match channel {
+            Channel::Chocolate => tick.insert_chocolate(value),
+            Channel::Jacket | Channel::Room | Channel::Humidity | Channel::Setpoint | Channel::Stirrer
+            | Channel::Motor => tick.others[channel.index()] = value as f32,
+        }
+        closed
+    }
+
+    /// Hands out the open tick if its step is over at `now`.
+    fn close_before(&mut self, now: Timestamp) -> Option<Tick> {
+        let step = self.step;
+        self.open.take_if(|tick| tick.at + step <= now)
+    }
+
+    /// Hands out the open tick, however young it is. What is carried on is forgotten, so only for the end of a stream.
+    pub fn finish(&mut self) -> Option<Tick> {
+        self.open.take()
+    }
+}
+
+/// Set-point and stirrer are often told only when they change: they hold.
+fn carried_on(tick: &Tick) -> [f32; Channel::ALL.len()] {
+    let mut carried = [f32::NAN; Channel::ALL.len()];
+    for channel in [Channel::Setpoint, Channel::Stirrer] {
+        carried[channel.index()] = tick.others[channel.index()];
+    }
+    carried
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(millis: i64) -> Timestamp {
+        Timestamp::from_millis(millis)
+    }
+
+    #[test]
+    fn a_tick_is_handed_out_when_its_step_is_over() {
+        let mut ticker = Ticker::new(Span::from_secs(5));
+        assert_eq!(ticker.insert(Channel::Setpoint, at(500), 31.5), None);
+        assert_eq!(ticker.insert(Channel::Chocolate, at(1_000), 31.0), None);
+        assert_eq!(ticker.insert(Channel::Chocolate, at(4_999), 32.0), None);
+        let tick = ticker.insert(Channel::Chocolate, at(5_000), 33.0).unwrap();
+        assert_eq!((tick.at, tick.n, tick.chocolate()), (at(0), 2, Some(31.5)));
+        assert_eq!(tick.extremes(), Some((31.0, 32.0)));
+        assert_eq!(tick.m2(), 0.5);
+        assert_eq!(tick.other(Channel::Setpoint), Some(31.5));
+        assert_eq!(tick.other(Channel::Jacket), None);
+        let next = ticker.insert(Channel::Jacket, at(60_000), 20.0).unwrap();
+        assert_eq!(next.other(Channel::Setpoint), Some(31.5), "a set-point holds until it is told otherwise");
+    }
+
+    #[test]
+    fn a_tick_without_chocolate_knows_no_chocolate() {
+        let mut ticker = Ticker::new(Span::from_secs(5));
+        ticker.insert(Channel::Jacket, at(0), 20.0);
+        let tick = ticker.finish().unwrap();
+        assert_eq!((tick.chocolate(), tick.extremes(), tick.other(Channel::Jacket)), (None, None, Some(20.0)));
+    }
+}

@@ -1,0 +1,145 @@
+//! What the user may type. What it means is decided in the commands.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use model::{MachineId, Timestamp};
+
+/// Watches tempering machines: takes in their temperatures over MQTT, finds batches, phases and faults, and shows them.
+///
+/// Temperature alone never proves temper: only a temper test does.
+#[derive(Debug, Parser)]
+#[command(name = "halfdegree", version)]
+pub(crate) struct Args {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Show the invented Tern Street works: six machines with a week behind them, at faster than real time.
+    Demo(DemoArgs),
+    /// Run the service for your own machines.
+    Serve(ServeArgs),
+    /// Read recorded streams and print what happened in them.
+    Analyse(AnalyseArgs),
+    /// Check a plant file and say everything that is wrong with it.
+    Check(CheckArgs),
+    /// Publish a recorded stream to a broker again.
+    Replay(ReplayArgs),
+    /// Write streams of the invented works, with what really happened beside them.
+    Simulate(SimulateArgs),
+    /// Get readings back out.
+    Export(ExportArgs),
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct DemoArgs {
+    /// Where the pages are served.
+    #[arg(long, default_value = "127.0.0.1:8460")]
+    pub(crate) listen: SocketAddr,
+    /// How many times faster than real time.
+    #[arg(long, default_value_t = 20.0)]
+    pub(crate) speed: f64,
+    /// A folder laid over the built-in pages, for people who change them.
+    #[arg(long)]
+    pub(crate) dashboards: Option<PathBuf>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct ServeArgs {
+    /// The plant file.
+    #[arg(long)]
+    pub(crate) plant: PathBuf,
+    /// The folder that everything is kept in; made if it is not there.
+    #[arg(long)]
+    pub(crate) data: PathBuf,
+    /// Where the pages are served.
+    #[arg(long, default_value = "127.0.0.1:8460")]
+    pub(crate) listen: SocketAddr,
+    /// A folder laid over the built-in pages.
+    #[arg(long)]
+    pub(crate) dashboards: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum AnalysisFormat {
+    /// For people.
+    Text,
+    /// For programs.
+    Json,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct AnalyseArgs {
+    /// Recorded streams, one message a line; several are one history. `.gz` and `.zst` are read as they are.
+    #[arg(required = true, value_name = "STREAM")]
+    pub(crate) streams: Vec<PathBuf>,
+    /// The plant file.
+    #[arg(long)]
+    pub(crate) plant: PathBuf,
+    /// How the answer is printed.
+    #[arg(long, value_enum, default_value = "text")]
+    pub(crate) format: AnalysisFormat,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct CheckArgs {
+    /// The plant file.
+    pub(crate) file: PathBuf,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct ReplayArgs {
+    /// Recorded streams, one message a line, in the order in which they are to be sent.
+    #[arg(required = true, value_name = "STREAM")]
+    pub(crate) streams: Vec<PathBuf>,
+    /// The broker, such as mqtt://127.0.0.1:1883.
+    #[arg(long)]
+    pub(crate) to: String,
+    /// So many times faster than it was recorded; 0 sends as fast as the broker takes it.
+    #[arg(long, default_value_t = 1.0)]
+    pub(crate) speed: f64,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct SimulateArgs {
+    /// The folder that streams and truth.json are written to.
+    #[arg(long)]
+    pub(crate) out: PathBuf,
+    /// A plant file; the Tern Street works without it.
+    #[arg(long)]
+    pub(crate) plant: Option<PathBuf>,
+    /// How many days.
+    #[arg(long, default_value_t = 1)]
+    pub(crate) days: u32,
+    /// The same seed gives the same days.
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ExportFormat {
+    Csv,
+    Parquet,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct ExportArgs {
+    /// The data folder of a service, which may be running.
+    #[arg(long)]
+    pub(crate) data: PathBuf,
+    /// Which machine.
+    #[arg(long)]
+    pub(crate) machine: MachineId,
+    /// First moment, such as 2026-03-02T05:00:00Z; everything from the beginning without it.
+    #[arg(long)]
+    pub(crate) from: Option<Timestamp>,
+    /// Moment after the last.
+    #[arg(long)]
+    pub(crate) to: Option<Timestamp>,
+    /// How the readings are written to standard output.
+    #[arg(long, value_enum, default_value = "csv")]
+    pub(crate) format: ExportFormat,
+}

@@ -1,0 +1,26 @@
+//! `halfdegree export`: readings back out, those not yet in Parquet included.
+
+use std::process::ExitCode;
+
+use anyhow::{Context, bail};
+use model::Timestamp;
+use service::DataFolder;
+use store::ExportFormat;
+
+use crate::args::{self, ExportArgs};
+
+pub(crate) fn run(args: &ExportArgs) -> anyhow::Result<ExitCode> {
+    if !args.data.is_dir() {
+        bail!("there is no data folder {}", args.data.display());
+    }
+    let readings = DataFolder::new(&args.data).open_readings()?;
+    let from = args.from.unwrap_or_else(|| Timestamp::from_millis(i64::MIN));
+    let to = args.to.unwrap_or_else(|| Timestamp::from_millis(i64::MAX));
+    let format = match args.format {
+        args::ExportFormat::Csv => ExportFormat::Csv,
+        args::ExportFormat::Parquet => ExportFormat::Parquet,
+    };
+    let mut out = std::io::stdout().lock();
+    readings.export(&args.machine, from, to, format, &mut out).context("cannot export")?;
+    Ok(ExitCode::SUCCESS)
+}

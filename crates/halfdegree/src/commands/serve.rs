@@ -1,0 +1,55 @@
+//! `halfdegree serve`: the service for a plant of one's own.
+
+use std::fs;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use anyhow::{Context, bail};
+use intake::Credentials;
+use model::Timestamp;
+use plant::BrokerUrl;
+use service::{Broker, DataFolder, ServiceConfig};
+use tokio::net::TcpListener;
+use web::{Entries, WebConfig};
+
+use super::{block_on, broker_address, embedded_broker, read_plant, told_to_stop};
+use crate::args::ServeArgs;
+
+pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
+    let plant = read_plant(&args.plant)?;
+    if !args.listen.ip().is_loopback() {
+        bail!(
+            "cannot listen on {}: signing in comes with a later version, so the pages are for this computer alone; use 127.0.0.1",
+            args.listen
+        );
+    }
+    let folder = args.plant.parent().unwrap_or(std::path::Path::new("."));
+    let mqtt = plant.mqtt.clone().with_files_in(folder);
+    let is_embedded = mqtt.url == BrokerUrl::Embedded;
+    let address = if is_embedded { embedded_broker()?.address() } else { broker_address(&mqtt.url)? };
+    let credentials = match (&mqtt.user, &mqtt.password_file) {
+        (Some(user), Some(file)) => {
+            let password = fs::read_to_string(file)
+                .with_context(|| format!("cannot read the broker's password from {}", file.display()))?;
+            Some(Credentials { user: user.clone(), password: password.trim_end_matches(['\r', '\n']).to_owned() })
+        }
+        (Some(user), None) => Some(Credentials { user: user.clone(), password: String::new() }),
+        (None, _) => None,
+    };
+    let config = ServiceConfig {
+        plant,
+        data: DataFolder::new(&args.data),
+        broker: Broker { address, client_id: mqtt.client_id, credentials, is_embedded },
+        clock: Arc::new(|| Timestamp::from(jiff::Timestamp::now())),
+        web: WebConfig { dashboards: args.dashboards.clone(), entries: Entries::Closed },
+    };
+    block_on(async {
+        let listener = TcpListener::bind(args.listen)
+            .await
+            .with_context(|| format!("cannot listen on {}; is another service running there?", args.listen))?;
+        println!("Pages at http://{}/", listener.local_addr()?);
+        service::serve(config, listener, told_to_stop()).await?;
+        Ok(())
+    })?;
+    Ok(ExitCode::SUCCESS)
+}

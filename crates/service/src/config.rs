@@ -1,0 +1,44 @@
+//! What a service is told from outside.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use intake::{BrokerAddress, Clock, Credentials};
+use plant::Plant;
+use web::WebConfig;
+
+use crate::DataFolder;
+
+/// Settings of one service.
+pub struct ServiceConfig {
+    /// The plant file.
+    pub plant: Arc<Plant>,
+    /// Where everything is kept.
+    pub data: DataFolder,
+    /// Where the messages come from.
+    pub broker: Broker,
+    /// Tells the time of arrivals; the demo's runs faster than the wall's.
+    pub clock: Clock,
+    /// How the pages are served.
+    pub web: WebConfig,
+}
+
+/// Where the messages come from.
+#[derive(Debug, Clone)]
+pub struct Broker {
+    /// Its address.
+    pub address: BrokerAddress,
+    /// The name of our session there; the same at every start.
+    pub client_id: String,
+    /// If it asks for them.
+    pub credentials: Option<Credentials>,
+    /// Said on the pages when it is the embedded one, whose queue does not survive a restart.
+    pub is_embedded: bool,
+}
+
+impl DataFolder {
+    /// A folder, which need not be there yet.
+    pub fn new(path: impl Into<PathBuf>) -> DataFolder {
+        DataFolder { path: path.into() }
+    }
+}

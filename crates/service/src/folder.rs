@@ -1,0 +1,65 @@
+//! The data folder: one place that knows what stands where in it.
+//!
+//! ```text
+//! DIR/journal.db      readings and events as they came, and the list of parts
+//! DIR/records.db      batches, findings, events, the watch's saved state
+//! DIR/readings/       the parts, one a machine and UTC day
+//! ```
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use journal::{Journal, JournalReader, Recovery};
+use records::Records;
+use store::{Store, StoreReader};
+use tracing::warn;
+
+use crate::ServiceError;
+
+/// Where a service keeps everything.
+#[derive(Debug, Clone)]
+pub struct DataFolder {
+    pub(crate) path: PathBuf,
+}
+
+impl DataFolder {
+    /// The folder itself.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    fn journal_path(&self) -> PathBuf {
+        self.path.join(journal::FILE_NAME)
+    }
+
+    pub(crate) fn open_journal(&self) -> Result<(Journal, Recovery), ServiceError> {
+        fs::create_dir_all(&self.path)
+            .map_err(|source| ServiceError::Folder { path: self.path.clone(), source })?;
+        Ok(Journal::open(self.journal_path())?)
+    }
+
+    pub(crate) fn open_journal_reader(&self) -> Result<JournalReader, ServiceError> {
+        Ok(JournalReader::open(self.journal_path())?)
+    }
+
+    pub(crate) fn open_records(&self) -> Result<Records, ServiceError> {
+        Ok(Records::open(self.path.join("records.db"))?)
+    }
+
+    /// Opens the readings for the one service that has the folder.
+    pub(crate) fn open_store(&self) -> Result<Store, ServiceError> {
+        let (store, recovery) = Store::open(&self.path)?;
+        for damaged in &recovery.set_aside {
+            warn!(?damaged, "a part is damaged and has been set aside");
+        }
+        Ok(store)
+    }
+
+    /// Opens the readings to be read, moved ones and those still in the journal; a service may be running on the folder.
+    ///
+    /// # Errors
+    /// When there is no journal in the folder, or it cannot be read.
+    pub fn open_readings(&self) -> Result<StoreReader, ServiceError> {
+        Ok(StoreReader::open(&self.path)?)
+    }
+}

@@ -1,0 +1,76 @@
+//! Readings that came too late for the watch: phases and measures of the batches they touch are worked out again from the store.
+
+use std::sync::Arc;
+
+use engine::rework;
+use frames::ReadingHeap;
+use model::{Batch, Channel, MachineId, Span, Timestamp};
+use plant::Plant;
+use records::{BatchQuery, EventQuery, Records, Update};
+use store::Store;
+
+use crate::ServiceError;
+
+/// A rise to melt is looked for so far before the batch that it began.
+const BEFORE: Span = Span::from_hours(24);
+/// Batches looked at: late readings come within days, not within hundreds of batches.
+const BATCHES: usize = 200;
+/// Events of the batches concerned.
+const EVENTS: usize = 10_000;
+
+/// Works batches out again.
+pub(crate) struct Reworker {
+    pub(crate) records: Arc<Records>,
+    pub(crate) store: Arc<Store>,
+}
+
+impl Reworker {
+    /// Works out again every ended batch of `machine` that goes on at or after `from`. Their findings stay as they are, and a batch keeps
+    /// its id even if its start moves by a minute.
+    pub(crate) fn rework(&self, plant: &Plant, machine: &MachineId, from: Timestamp) -> Result<(), ServiceError> {
+        let Some(settings) = plant.machine(machine) else { return Ok(()) };
+        let query = BatchQuery { machine: Some(machine.clone()), limit: BATCHES, ..BatchQuery::default() };
+        let touched = |batch: &Batch| batch.end.is_some_and(|end| end >= from);
+        let old: Vec<Batch> = self.records.batches(&query)?.into_iter().filter(touched).collect();
+        let (Some(first), Some(last)) =
+            (old.iter().map(|batch| batch.start).min(), old.iter().filter_map(|batch| batch.end).max())
+        else {
+            return Ok(());
+        };
+        let (read_from, read_to) = (first - BEFORE, last + Span::from_hours(1));
+        let mut heap = ReadingHeap::default();
+        for channel in Channel::ALL {
+            for (at, value) in self.store.read_series(machine, channel, read_from, read_to)? {
+                heap.push(channel, at, value);
+            }
+        }
+        let events = self.records.events(&EventQuery {
+            machine: Some(machine.clone()),
+            from: Some(read_from),
+            to: Some(read_to),
+            limit: EVENTS,
+            ..EventQuery::default()
+        })?;
+        let worked_out = rework(plant, settings, &heap.tidy()?, &events);
+        let batches = old.into_iter().filter_map(|batch| refreshed(batch, &worked_out)).collect();
+        self.records.commit(&Update { batches, ..Update::default() })?;
+        Ok(())
+    }
+}
+
+/// `old` with the phases and measures of the batch that covers most of it.
+fn refreshed(old: Batch, worked_out: &[Batch]) -> Option<Batch> {
+    let end = old.end?;
+    let shared = |new: &&Batch| {
+        let until = new.end.map_or(end, |new_end| new_end.min(end));
+        (until - new.start.max(old.start)).as_millis()
+    };
+    let new = worked_out.iter().max_by_key(shared).filter(|new| shared(new) > 0)?;
+    Some(Batch {
+        start: new.start,
+        end: new.end.or(Some(end)),
+        phases: new.phases.clone(),
+        measures: new.measures.clone(),
+        ..old
+    })
+}

@@ -1,0 +1,195 @@
+//! The live watch: takes blocks in the order of the journal, runs the engine, keeps the board fresh and writes down what changes.
+//!
+//! Owns the engine and the writing side of the records; everybody else gets a snapshot. Records are committed together with the
+//! block up to which they speak, so that a crash in between only means working through a few blocks again.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use engine::{Changes, Engine};
+use intake::{Block, Clock};
+use journal::{BlockSeq, JournalReader};
+use model::{Arrival, Batch, Board, Content, Event, Finding, MachineId, Timestamp};
+use plant::Plant;
+use records::{Records, SavedState, Update};
+use tokio::sync::{mpsc, watch};
+use tracing::{info, warn};
+
+use crate::ServiceError;
+use crate::rework::Reworker;
+
+/// The board is redrawn so often; a person does not see more.
+const BOARD_EVERY: Duration = Duration::from_millis(500);
+/// Changes are written down so often; pages may be so much behind.
+const COMMIT_EVERY: Duration = Duration::from_secs(2);
+/// The whole state is saved so often; a restart works through what came since.
+const SAVE_EVERY: Duration = Duration::from_secs(30);
+/// Blocks read at once when a restart catches up.
+const CATCH_UP: usize = 64;
+
+/// The engine and what it has not written down yet.
+pub(crate) struct Watch {
+    plant: Arc<Plant>,
+    engine: Engine,
+    records: Arc<Records>,
+    seen: BlockSeq,
+    ended: Vec<Batch>,
+    findings: Vec<Finding>,
+    events: Vec<Event>,
+    late: BTreeSet<(MachineId, Timestamp)>,
+    saved: watch::Sender<BlockSeq>,
+}
+
+impl Watch {
+    /// Takes up the saved state and works through the blocks behind it.
+    pub(crate) fn resume(
+        plant: Arc<Plant>,
+        records: Arc<Records>,
+        journal: &JournalReader,
+        saved: watch::Sender<BlockSeq>,
+    ) -> Result<Watch, ServiceError> {
+        let (seen, engine) = match records.load_state()? {
+            None => (BlockSeq::new(0), Engine::new(plant.clone())),
+            Some(state) => match Engine::restore(plant.clone(), &state.bytes) {
+                Ok(engine) => (BlockSeq::new(state.block), engine),
+                Err(error) => {
+                    warn!(%error, "the watch starts anew; batches and findings so far stay in the records");
+                    (BlockSeq::new(state.block), Engine::new(plant.clone()))
+                }
+            },
+        };
+        let mut resumed = Watch {
+            plant,
+            engine,
+            records,
+            seen,
+            ended: Vec::new(),
+            findings: Vec::new(),
+            events: Vec::new(),
+            late: BTreeSet::new(),
+            saved,
+        };
+        resumed.saved.send_replace(seen);
+        loop {
+            let blocks = journal.blocks_after(resumed.seen, CATCH_UP)?;
+            for unreadable in &blocks.unreadable {
+                warn!(seq = unreadable.seq.get(), reason = %unreadable.reason, "a block of the journal cannot be read");
+                resumed.seen = resumed.seen.max(unreadable.seq);
+            }
+            if blocks.blocks.is_empty() && blocks.unreadable.is_empty() {
+                break;
+            }
+            for block in blocks.blocks {
+                resumed.take(block.seq, &block.arrivals);
+            }
+        }
+        info!(up_to = resumed.seen.get(), "the watch has caught up with the journal");
+        Ok(resumed)
+    }
+
+    /// The newest arrival that it has seen.
+    pub(crate) fn last_arrival(&self) -> Option<Timestamp> {
+        self.engine.clock()
+    }
+
+    fn take(&mut self, seq: BlockSeq, arrivals: &[Arrival]) {
+        for arrival in arrivals {
+            self.engine.apply(arrival);
+            if let Content::Event(event) = &arrival.content {
+                self.events.push(event.clone());
+            }
+        }
+        self.seen = self.seen.max(seq);
+        self.note_changes();
+    }
+
+    fn note_changes(&mut self) {
+        let Changes { ended, findings, late } = self.engine.take_changes();
+        self.ended.extend(ended);
+        self.findings.extend(findings);
+        self.late.extend(late);
+    }
+
+    /// Writes down what has changed; with `state`, everything that a restart needs.
+    fn commit(&mut self, state: bool) -> Result<(), ServiceError> {
+        let mut batches = self.ended.clone();
+        batches.extend(self.engine.open_batches());
+        let state = if state {
+            Some(SavedState { block: self.seen.get(), bytes: self.engine.save()? })
+        } else {
+            None
+        };
+        let saves = state.is_some();
+        let update = Update { batches, findings: self.findings.clone(), events: self.events.clone(), state };
+        self.records.commit(&update)?;
+        self.ended.clear();
+        self.findings.clear();
+        self.events.clear();
+        if saves {
+            self.saved.send_replace(self.seen);
+        }
+        Ok(())
+    }
+
+    /// Writes everything down, the state too.
+    pub(crate) fn save(&mut self) -> Result<(), ServiceError> {
+        self.commit(true)
+    }
+
+    /// Commits, and says so if the disk will not have it; what is to be written is kept for the next time.
+    fn try_commit(&mut self, state: bool) {
+        if let Err(error) = self.commit(state) {
+            warn!(error = &error as &dyn std::error::Error, "cannot write the records; trying again");
+        }
+    }
+
+    /// Blocks the calling thread until `blocks` is closed, then saves everything.
+    pub(crate) fn run(
+        mut self,
+        mut blocks: mpsc::Receiver<Block>,
+        board: &watch::Sender<Arc<Board>>,
+        clock: &Clock,
+        reworker: &Reworker,
+        tick: &tokio::runtime::Handle,
+    ) -> Result<(), ServiceError> {
+        let (mut drawn, mut committed, mut saved) = (Instant::now(), Instant::now(), Instant::now());
+        board.send_replace(Arc::new(self.engine.board()));
+        loop {
+            let next = tick.block_on(tokio::time::timeout(BOARD_EVERY, blocks.recv()));
+            match next {
+                Ok(None) => break,
+                Ok(Some(block)) => self.take(block.seq, &block.arrivals),
+                Err(_) => {}
+            }
+            if drawn.elapsed() >= BOARD_EVERY {
+                drawn = Instant::now();
+                // Whatever is still queued came before now, and must be heard before silence is told.
+                if blocks.is_empty() {
+                    self.engine.advance_clock(clock());
+                    self.note_changes();
+                }
+                board.send_replace(Arc::new(self.engine.board()));
+            }
+            if committed.elapsed() >= COMMIT_EVERY {
+                let whole = saved.elapsed() >= SAVE_EVERY;
+                self.try_commit(whole);
+                committed = Instant::now();
+                if whole {
+                    saved = Instant::now();
+                    self.hand_over_late(reworker);
+                }
+            }
+        }
+        self.commit(true)
+    }
+
+    /// Readings that came too late for the watch are worked in from the store.
+    fn hand_over_late(&mut self, reworker: &Reworker) {
+        for (machine, from) in std::mem::take(&mut self.late) {
+            if let Err(error) = reworker.rework(&self.plant, &machine, from) {
+                warn!(%machine, error = &error as &dyn std::error::Error, "cannot work late readings in");
+            }
+        }
+    }
+}

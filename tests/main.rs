@@ -1,0 +1,18 @@
+//! Whole-program tests, one binary so that it links once.
+//!
+//! | module | proves |
+//! | --- | --- |
+//! | `workspace` | the rooms, the arrows between them, file heads, licences |
+//! | `samples` | each sample stream gives the analysis that stands beside it |
+//! | `replay` | a recorded stream through a real broker and a service that is stopped and killed on the way: every reading once |
+//! | `cut` | service and analysis say the same, however the stream is cut into pieces |
+//! | `recordings` | real temperature recordings that are no kettles break nothing and cry no wolf |
+//! | `bad_input` | each kind of bad input gets its sentence |
+
+mod bad_input;
+mod cut;
+mod program;
+mod recordings;
+mod replay;
+mod samples;
+mod workspace;
