@@ -1,1 +1,25 @@
-//! To come.
+//! What many batches say together: how a course usually runs, and what is usual in figures.
+//!
+//! "Usual" is the machine's own past with the same couverture, never another machine's and never a standard: kettles
+//! differ, and dark, milk and white must not be pooled. Medians and quantiles rather than means, because one bad day
+//! must not move them. With fewer than [`FEWEST_BATCHES`] nothing is called usual.
+//!
+//! - [`is_good`]: which batches are worth being compared with.
+//! - [`reference_band`]: median and 10–90 % envelope of their courses, aligned at the start of cooling.
+//! - [`usual_measures`]: medians of their figures.
+//!
+//! polars does the grouping and the quantiles; its frames stay inside. Never reads a store, a file or a clock: the
+//! caller brings the batches and their readings.
+
+mod band;
+mod error;
+mod good;
+mod usual;
+
+pub use crate::band::{BandPoint, Course, ReferenceBand, reference_band};
+pub use crate::error::HistoryError;
+pub use crate::good::is_good;
+pub use crate::usual::{Usual, usual_measures};
+
+/// Fewer batches than this say nothing about what is usual: with two, every value is as usual as the other.
+pub const FEWEST_BATCHES: usize = 3;

@@ -1,0 +1,79 @@
+//! Which batches are worth being compared with.
+
+use model::{Batch, Finding, FindingKind, Phase, Standing};
+
+/// Did the batch run as it should, as far as is known? It was cooled and worked, no test failed, and nothing was found
+/// that changes its course. Prompts, rooms and clocks do not count.
+pub fn is_good(batch: &Batch, findings: &[Finding]) -> bool {
+    let of_this = |finding: &&Finding| finding.batch.as_ref() == Some(&batch.id);
+    batch.standing != Standing::OffTemper
+        && batch.measures.cooling_minutes.is_some()
+        && batch.first(Phase::Working).is_some()
+        && !findings.iter().filter(of_this).any(|finding| spoils(finding.kind))
+}
+
+/// Does a finding of this kind make the course unfit to be called usual?
+fn spoils(kind: FindingKind) -> bool {
+    match kind {
+        FindingKind::Scorch
+        | FindingKind::TemperLoss
+        | FindingKind::WarmHold
+        | FindingKind::ColdHold
+        | FindingKind::SlowCooling
+        | FindingKind::Undershoot
+        | FindingKind::SeedMissed
+        | FindingKind::HoldDrift
+        | FindingKind::Hunting
+        | FindingKind::Thickening
+        | FindingKind::Solidifying
+        | FindingKind::StirrerStopped
+        | FindingKind::HeaterStuck
+        | FindingKind::ProbeStuck
+        | FindingKind::ProbeFault
+        | FindingKind::ProbeDrift
+        | FindingKind::CoolingFade
+        | FindingKind::CommonCause => true,
+        FindingKind::LongHold
+        | FindingKind::Spikes
+        | FindingKind::Silent
+        | FindingKind::ClockOff
+        | FindingKind::HotRoom
+        | FindingKind::DampRoom
+        | FindingKind::TestDue => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::usual::tests::batch;
+    use model::{FindingId, Priority};
+
+    fn finding(batch: &Batch, kind: FindingKind) -> Finding {
+        Finding {
+            id: FindingId::new("alder", kind.as_str(), batch.start),
+            machine: Some(batch.machine.clone()),
+            batch: Some(batch.id.clone()),
+            kind,
+            priority: Priority::Low,
+            from: batch.start,
+            to: None,
+            raised_at: batch.start,
+            says: String::new(),
+            evidence: Vec::new(),
+            advice: String::new(),
+            superseded_by: None,
+        }
+    }
+
+    #[test]
+    fn a_spoilt_course_is_not_compared_with() {
+        let (monday, tuesday) = (batch(1, 70.0), batch(2, 71.0));
+        assert!(is_good(&monday, &[]));
+        assert!(is_good(&monday, &[finding(&monday, FindingKind::TestDue)]));
+        assert!(!is_good(&monday, &[finding(&monday, FindingKind::SlowCooling)]));
+        assert!(is_good(&monday, &[finding(&tuesday, FindingKind::SlowCooling)]), "it is another batch's");
+        assert!(!is_good(&Batch { standing: Standing::OffTemper, ..monday.clone() }, &[]));
+        assert!(!is_good(&Batch { phases: Vec::new(), ..monday }, &[]));
+    }
+}
