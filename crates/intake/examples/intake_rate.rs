@@ -102,7 +102,7 @@ async fn bare_drain(port: u16, expected: i64) -> Duration {
                 seen += 1;
             }
             Event::Incoming(Packet::SubAck(_)) => subscribed = true,
-            _ => {}
+            Event::Incoming(_) | Event::Outgoing(_) => {}
         }
     }
     let took = first.elapsed();

@@ -29,8 +29,8 @@ const GATHER_LONGEST: Duration = Duration::from_millis(10);
 /// Nothing has come for this long: nobody is coming. Also what a broker with a small window costs us between two blocks.
 const QUIET: Duration = Duration::from_millis(1);
 
-/// A quarter of the broker's window, so that the rest is on its way while we sync.
-const BLOCK_MESSAGES: usize = crate::dialect::RECEIVE_MAXIMUM as usize / 4;
+/// Half of the broker's window, so that the other half is on its way while we sync.
+const BLOCK_MESSAGES: usize = crate::dialect::RECEIVE_MAXIMUM as usize / 2;
 
 /// Packs of thousands of records make a block large enough by themselves.
 const BLOCK_ARRIVALS: usize = 10_000;

@@ -54,7 +54,7 @@ impl Room {
     }
 }
 
-/// The receiving end, for [`run`](crate::run).
+/// The receiving end, for [`run`](crate::run()).
 pub struct Inbox {
     pub(crate) sender: mpsc::Sender<Inbound>,
     pub(crate) receiver: mpsc::Receiver<Inbound>,

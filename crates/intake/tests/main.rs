@@ -2,6 +2,8 @@
 //!
 //! One binary, so that it is linked once; a module a subject; each test has a port and a folder of its own.
 
+#![expect(clippy::unwrap_used, reason = "the helpers of a test are test code, too")]
+
 #[path = "it/cuts.rs"]
 mod cuts;
 #[path = "it/embedded.rs"]

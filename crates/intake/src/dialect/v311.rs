@@ -1,5 +1,10 @@
 //! MQTT 3.1.1 in the words of [`dialect`](super).
 
+#![expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "these enums are the library's and grow with its features; ours are matched in full"
+)]
+
 use rumqttc::{
     AsyncClient, ConnectReturnCode, ConnectionError, Event, EventLoop, MqttOptions, NetworkOptions, Outgoing,
     Packet as Incoming, Publish, QoS, StateError, SubscribeFilter, SubscribeReasonCode,

@@ -1,5 +1,10 @@
 //! MQTT 5.0 in the words of [`dialect`](super).
 
+#![expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "these enums are the library's and grow with its features; ours are matched in full"
+)]
+
 use rumqttc::v5::mqttbytes::QoS;
 use rumqttc::v5::mqttbytes::v5::{
     ConnectProperties, ConnectReturnCode, Filter, Packet as Incoming, PubAckReason, Publish,

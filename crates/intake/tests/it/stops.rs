@@ -60,7 +60,10 @@ fn thrown_away_under_load_everything_is_delivered_again() {
     let first = runtime();
     let rig = first.block_on(async { Rig::start(folder.path(), address.clone()) });
     wait_until("connected", || rig.is_connected());
-    let publisher = outside.block_on(async { publish_beside(&address, readings("alder", 20_000)) });
+    let publisher = {
+        let _entered = outside.enter();
+        publish_beside(&address, readings("alder", 20_000))
+    };
     let mut inside = first;
     let mut stats = std::sync::Arc::clone(&rig.stats);
     let mut rigs = vec![rig];
