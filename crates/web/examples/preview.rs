@@ -77,5 +77,5 @@ async fn main() {
     let state = WebState { plant, board: rx, records: Arc::new(records), store: Arc::new(store::StoreReader::open(dir.path()).unwrap()), events: Arc::new(Sink), health: Arc::new(|| Health { intake: IntakeState::Connected, messages: 1, readings: 1, rejected: 0, journal_backlog: 0, troubles: vec![] }), clock: Arc::new(|| jiff::Timestamp::now().into()) };
     tokio::spawn(async move { let mut i = 0; loop { tokio::time::sleep(std::time::Duration::from_millis(1000)).await; i += 1; tx.send_modify(|b| { let mut n = (**b).clone(); for l in &mut n.lanes { if let Some(latest) = &mut l.latest[0] { latest.value = latest.value.map(|v| v + wobble(i)); } } *b = Arc::new(n); }); } });
     let listener = tokio::net::TcpListener::bind("127.0.0.1:8471").await.unwrap();
-    run(WebConfig { dashboards: None, entries: Entries::OpenOnLoopback }, state, listener, std::future::pending()).await.unwrap();
+    run(WebConfig { entries: Entries::OpenOnLoopback, ..WebConfig::default() }, state, listener, std::future::pending()).await.unwrap();
 }

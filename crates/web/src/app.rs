@@ -10,10 +10,11 @@ use tokio_util::sync::CancellationToken;
 
 use crate::dashboards::Dashboards;
 use crate::page_file::{PageFile, Shows};
+use crate::past::Bands;
 use crate::problem::Problem;
 use crate::rendered::Fragments;
 use crate::server::WebError;
-use crate::state::{Entries, WebConfig, WebState};
+use crate::state::{Entries, LivePace, WebConfig, WebState};
 use crate::view::{Moment, Scene};
 use crate::words::LocalTime;
 
@@ -30,6 +31,8 @@ pub(crate) struct App {
     pub local: LocalTime,
     pub entries: Entries,
     pub fragments: Fragments,
+    pub bands: Bands,
+    pub pace: LivePace,
     pub live_pages: Arc<Semaphore>,
     pub heavy_reads: Arc<Semaphore>,
     /// Cancelled when the service stops, so that live pages do not hold the door.
@@ -75,6 +78,8 @@ impl App {
             local: LocalTime::new(state.plant.time_zone.rules().clone()),
             entries: config.entries,
             fragments: Fragments::default(),
+            bands: Bands::default(),
+            pace: config.pace,
             live_pages: Arc::new(Semaphore::new(LIVE_PAGES)),
             heavy_reads: Arc::new(Semaphore::new(HEAVY_READS)),
             closing,

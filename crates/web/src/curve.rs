@@ -1,7 +1,7 @@
 //! The curve sheets: gathers what belongs on a sheet and lets `charts` draw it.
 
 use charts::{ReferencePoint, Sheet, Width};
-use model::{Batch, Channel, Event, EventKind, Finding, MachineId, Phase, PhaseSpan, Span, Timestamp};
+use model::{Batch, Channel, Event, Finding, MachineId, Phase, PhaseSpan, Span, Timestamp};
 
 use records::{BatchQuery, EventQuery, FindingQuery};
 
@@ -138,17 +138,4 @@ pub(crate) async fn events_between(
     let mut events = app.events(query).await?;
     events.sort_by_key(|event| event.at);
     Ok(events)
-}
-
-/// Is it a temper test?
-pub(crate) fn is_test(event: &Event) -> bool {
-    match event.kind {
-        EventKind::TemperTest(_) => true,
-        EventKind::Charge { .. }
-        | EventKind::Seed { .. }
-        | EventKind::TopUp { .. }
-        | EventKind::Reference { .. }
-        | EventKind::Note { .. }
-        | EventKind::End => false,
-    }
 }

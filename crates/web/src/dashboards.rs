@@ -11,7 +11,7 @@ use std::fs;
 use std::path::Path;
 
 use minijinja::value::Serde;
-use minijinja::{AutoEscape, Environment, UndefinedBehavior};
+use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value};
 use serde::Serialize;
 
 use crate::app::PageLink;
@@ -114,7 +114,7 @@ impl Dashboards {
             assets.iter().map(|(name, asset)| (name.clone(), asset.version.clone())).collect();
         templates.add_function("asset", move |name: &str| {
             let version = versions.get(name).map_or("", String::as_str);
-            format!("/assets/{name}?v={version}")
+            Value::from_safe_string(format!("/assets/{name}?v={version}"))
         });
         let dashboards = Dashboards { templates, assets, pages };
         dashboards.check_parts()?;

@@ -9,9 +9,9 @@
 //! - [`state`](WebState): what the service hands over.
 //! - `server`, `router`, `app`: serving, all addresses, what handlers share.
 //! - `handlers`: what each address answers; `problem`, `query`: what it says to a mistake.
-//! - `view`, `urgency`, `usual`, `words`: facts turned into what a page says.
+//! - `view`, `urgency`, `words`: facts turned into what a page says.
 //! - `dashboards`, `page_file`, `rendered`: templates, page files, parts kept for live pages.
-//! - `archive`, `curve`: reading records and readings, gathering a curve sheet.
+//! - `archive`, `past`, `curve`: reading records and readings, the machine's own past, gathering a curve sheet.
 //!
 //! Only this crate knows status codes. It decides nothing about chocolate: phases, findings and standings come from
 //! elsewhere and are shown as they are.
@@ -24,6 +24,7 @@ mod handlers;
 #[cfg(test)]
 mod made_up;
 mod page_file;
+mod past;
 mod problem;
 mod query;
 mod rendered;
@@ -31,9 +32,10 @@ mod router;
 mod server;
 mod state;
 mod urgency;
-mod usual;
 mod view;
 mod words;
 
 pub use crate::server::{WebError, router, run};
-pub use crate::state::{Entries, EventSink, Health, IntakeState, NotDurable, WebConfig, WebState};
+pub use crate::state::{
+    Entries, EventSink, Health, IntakeState, LivePace, NotDurable, WebConfig, WebState,
+};

@@ -4,6 +4,7 @@ use std::future::Future;
 use std::path::PathBuf;
 use std::pin::Pin;
 use std::sync::Arc;
+use std::time::Duration;
 
 use model::{Arrival, Board, Timestamp};
 use plant::Plant;
@@ -20,6 +21,23 @@ pub struct WebConfig {
     pub dashboards: Option<PathBuf>,
     /// Who may make entries.
     pub entries: Entries,
+    /// How often live pages hear from us.
+    pub pace: LivePace,
+}
+
+/// How often live pages hear from us.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LivePace {
+    /// Nobody reads faster; between two messages the newest board wins.
+    pub at_most_every: Duration,
+    /// Silence and quiet must be told apart: a page calls itself not live after twelve seconds without a word.
+    pub at_least_every: Duration,
+}
+
+impl Default for LivePace {
+    fn default() -> LivePace {
+        LivePace { at_most_every: Duration::from_secs(1), at_least_every: Duration::from_secs(5) }
+    }
 }
 
 /// Who may make entries: events through a form or `POST /api/v1/events`.

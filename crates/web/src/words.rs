@@ -64,6 +64,22 @@ pub(crate) fn celsius(value: f64) -> String {
     format!("{value:.1}\u{a0}°C")
 }
 
+/// A sentence from elsewhere, with its numbers tied to their units so that no line breaks between them.
+pub(crate) fn tied(sentence: &str) -> String {
+    [" °C", " min", " h", " kg", " %"].iter().fold(sentence.to_owned(), |text, unit| {
+        let mut tied = String::with_capacity(text.len());
+        let mut rest = text.as_str();
+        while let Some(place) = rest.find(unit) {
+            let after_number = rest[..place].ends_with(|c: char| c.is_ascii_digit());
+            let ends = !rest[place + unit.len()..].starts_with(char::is_alphabetic);
+            tied.push_str(&rest[..place]);
+            tied.push(if after_number && ends { '\u{a0}' } else { ' ' });
+            rest = &rest[place + 1..];
+        }
+        tied + rest
+    })
+}
+
 /// `45 s`, `25 min`, `2 h 10 min`, `3 days`. A negative length counts as none.
 pub(crate) fn length(span: Span) -> String {
     let seconds = span.as_millis().max(0) / 1000;
@@ -218,6 +234,12 @@ mod tests {
         assert_eq!(lisbon.moment(summer, summer + Span::from_hours(2)), "14:35");
         assert_eq!(lisbon.moment(summer, summer + Span::from_hours(12)), "Wed 1 July, 14:35");
         assert_eq!(lisbon.machine_readable(summer), "2026-07-01T14:35:07+01:00");
+    }
+
+    #[test]
+    fn numbers_stay_with_their_units() {
+        let said = tied("Above 33.5 °C for 9 min, 2 minutes more; 4 hours and 3 h.").replace('\u{a0}', "_");
+        assert_eq!(said, "Above 33.5_°C for 9_min, 2 minutes more; 4 hours and 3_h.");
     }
 
     #[test]

@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use axum::http::header;
 use axum::response::{Html, IntoResponse, Response};
 use model::{Batch, Event, Finding, Span, Timestamp};
-use records::{BatchQuery, FindingQuery};
+use records::FindingQuery;
 use report::{BatchReportDto, Telling};
 use serde::Serialize;
 
@@ -14,13 +14,11 @@ use crate::app::App;
 use crate::curve::{self, Wanted};
 use crate::handlers::machine::svg_headers;
 use crate::page_file::Shows;
+use crate::past::Past;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::usual;
 use crate::view::{BatchView, EventRow, FindingView, MeasureView};
-
-/// The usual of a machine is that of its last weeks, not of its youth.
-const EARLIER_BATCHES: usize = 20;
+use crate::words;
 
 /// Two days of seven channels at one reading a second are some 20 MB of text, and are made in memory.
 const LONGEST_EXPORT: Span = Span::from_hours(48);
@@ -43,8 +41,7 @@ pub(crate) struct Gathered {
     batch: Batch,
     findings: Vec<Finding>,
     events: Vec<Event>,
-    /// Earlier batches of the same couverture on the same machine.
-    earlier: Vec<Batch>,
+    past: Past,
 }
 
 impl Gathered {
@@ -52,13 +49,13 @@ impl Gathered {
         let findings = findings_of(app, &batch).await?;
         let to = batch.end.unwrap_or_else(|| app.now());
         let events = curve::events_between(app, &batch.machine, batch.start, to).await?;
-        let earlier = earlier(app, &batch).await?;
-        Ok(Gathered { batch, findings, events, earlier })
+        let past = app.past_of(&batch).await?;
+        Ok(Gathered { batch, findings, events, past })
     }
 
     /// The statement in words, a paragraph each.
     fn statement(&self, app: &App) -> Vec<String> {
-        let Gathered { batch, findings, events, earlier } = self;
+        let Gathered { batch, findings, events, past } = self;
         let head = BatchView::new(app.scene(), batch);
         report::statement(&Telling {
             batch,
@@ -66,7 +63,7 @@ impl Gathered {
             couverture: &head.couverture,
             findings,
             events: Some(events),
-            usual: usual::usual(earlier).as_ref(),
+            usual: past.usual.as_ref().map(|usual| &usual.measures),
             zone: app.state.plant.time_zone.rules(),
             seen_to: seen_to(app, batch),
         })
@@ -108,18 +105,18 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
     let statement = gathered.statement(app);
     let page = app.page("batch", Shows::Batch)?;
     let scene = app.scene();
-    let Gathered { batch, findings, events, earlier } = &gathered;
+    let Gathered { batch, findings, events, past } = &gathered;
     let head = BatchView::new(scene, batch);
     let title = format!("{}, {}", head.machine, head.start.says);
-    let usual = usual::usual(earlier);
+    let usual = past.usual.as_ref().map(|usual| &usual.measures);
     let view = ReportView {
-        statement,
+        statement: statement.iter().map(|paragraph| words::tied(paragraph)).collect(),
         findings: findings.iter().map(|finding| FindingView::new(scene, finding)).collect(),
         events: events.iter().map(|event| EventRow::new(scene, event)).collect(),
-        measures: report::measure_rows(&batch.measures, usual.as_ref()).iter().map(MeasureView::from).collect(),
-        usual_says: usual::says(earlier),
+        measures: report::measure_rows(&batch.measures, usual).iter().map(MeasureView::from).collect(),
+        usual_says: past.says(),
         sheet_says: format!("Curve of {title}. Phases, findings and measures stand below in words."),
-        reference_says: String::new(),
+        reference_says: past.band_says(batch),
         batch: head,
     };
     let frame = app.frame("batch", "");
@@ -140,7 +137,7 @@ async fn svg(app: &App, id: &str, params: &Params) -> Result<Response, Problem> 
         from,
         to,
         width,
-        reference: Vec::new(),
+        reference: app.reference_for(&batch).await?,
     };
     let drawing = curve::draw(app, wanted).await?;
     Ok((svg_headers(), drawing).into_response())
@@ -179,18 +176,4 @@ pub(crate) async fn findings_of(app: &App, batch: &Batch) -> Result<Vec<Finding>
         (finding.superseded_by.is_some(), std::cmp::Reverse(finding.priority), finding.raised_at)
     });
     Ok(findings)
-}
-
-/// Earlier batches of the same couverture on the same machine.
-async fn earlier(app: &App, batch: &Batch) -> Result<Vec<Batch>, Problem> {
-    let query = BatchQuery {
-        machine: Some(batch.machine.clone()),
-        to: Some(batch.start),
-        limit: EARLIER_BATCHES * 2,
-        ..BatchQuery::default()
-    };
-    let mut batches = app.batches(query).await?;
-    batches.retain(|other| other.id != batch.id && other.couverture == batch.couverture && other.start < batch.start);
-    batches.truncate(EARLIER_BATCHES);
-    Ok(batches)
 }

@@ -7,7 +7,6 @@
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::sync::Arc;
-use std::time::Duration;
 
 use axum::extract::State;
 use axum::response::Sse;
@@ -16,7 +15,7 @@ use futures_util::Stream;
 use model::MachineId;
 use serde::Serialize;
 use tokio::sync::{OwnedSemaphorePermit, watch};
-use tokio::time::{Instant, sleep_until, timeout};
+use tokio::time::{Instant, sleep_until, timeout_at};
 
 use crate::app::App;
 use crate::dashboards::FLOOR;
@@ -25,12 +24,7 @@ use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::rendered::{Parts, floor_parts};
-
-/// Nobody reads faster; between two messages the newest board wins.
-const AT_MOST_EVERY: Duration = Duration::from_secs(1);
-
-/// The page's script calls itself not live after a little more than twice this.
-const AT_LEAST_EVERY: Duration = Duration::from_secs(5);
+use crate::state::LivePace;
 
 /// Which page is being kept alive.
 enum Subject {
@@ -70,7 +64,7 @@ pub(crate) async fn live(
         app,
         subject,
         sent: BTreeMap::new(),
-        next: None,
+        last: None,
         _place: place,
     };
     Ok(Sse::new(futures_util::stream::unfold(watcher, |mut watcher| async move {
@@ -85,8 +79,8 @@ struct Watcher {
     board: watch::Receiver<Arc<model::Board>>,
     subject: Subject,
     sent: BTreeMap<String, Arc<str>>,
-    /// Not before then; `None` before the first message.
-    next: Option<Instant>,
+    /// When the last message went out.
+    last: Option<Instant>,
     _place: OwnedSemaphorePermit,
 }
 
@@ -107,14 +101,16 @@ impl Watcher {
 
     /// Waits for a new board, but neither too short nor too long.
     async fn wait(&mut self) {
-        if let Some(next) = self.next {
-            sleep_until(next).await;
-            // An end of the board means that the service stops; it says so by itself.
-            if let Ok(Err(_)) = timeout(AT_LEAST_EVERY - AT_MOST_EVERY, self.board.changed()).await {
-                tokio::time::sleep(AT_LEAST_EVERY).await;
+        let LivePace { at_most_every, at_least_every } = self.app.pace;
+        if let Some(last) = self.last {
+            sleep_until(last + at_most_every).await;
+            let latest = last + at_least_every;
+            // A board that has ended does not change any more; the service then stops, and says so by itself.
+            if let Ok(Err(_)) = timeout_at(latest, self.board.changed()).await {
+                sleep_until(latest).await;
             }
         }
-        self.next = Some(Instant::now() + AT_MOST_EVERY);
+        self.last = Some(Instant::now());
     }
 
     fn parts(&mut self) -> Result<Arc<Parts>, Problem> {

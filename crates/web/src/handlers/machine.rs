@@ -182,6 +182,10 @@ pub(crate) async fn curve(
     let lane = board.lanes.iter().find(|lane| lane.machine == machine.id);
     let (from, to) = CurveSpan::read(&params)?.covers(lane, app.now());
     let batch = lane.and_then(|lane| lane.batch.as_ref());
+    let reference = match batch {
+        Some(batch) => app.reference_for(batch).await?,
+        None => Vec::new(),
+    };
     let wanted = Wanted {
         title: machine.name.clone(),
         machine: machine.id.clone(),
@@ -189,7 +193,7 @@ pub(crate) async fn curve(
         from,
         to,
         width: curve::width(&params)?,
-        reference: Vec::new(),
+        reference,
     };
     Ok((svg_headers(), curve::draw(&app, wanted).await?))
 }

@@ -59,8 +59,8 @@ impl FindingView {
             to_do: help.to_do,
             place: finding.machine.as_ref().map_or_else(|| "The works".to_owned(), name),
             batch_href: finding.batch.as_ref().map(|batch| format!("/batches/{batch}")),
-            says: finding.says.clone(),
-            advice: finding.advice.clone(),
+            says: words::tied(&finding.says),
+            advice: words::tied(&finding.advice),
             raised: scene.moment(finding.raised_at),
             lasted: match finding.to {
                 None => format!("open for {}", words::length(scene.now.since(finding.from))),

@@ -107,7 +107,7 @@ async fn a_plant_can_add_a_page_of_its_own() {
     std::fs::create_dir(folder.path().join("pages")).unwrap();
     let page = "title = \"Moulding room\"\nshows = \"works\"\nparts = [\"headline\", \"lanes\"]\nmachines = [\"birch\"]\n";
     std::fs::write(folder.path().join("pages/moulding.toml"), page).unwrap();
-    let config = WebConfig { dashboards: Some(folder.path().to_owned()), entries: Entries::Closed };
+    let config = WebConfig { dashboards: Some(folder.path().to_owned()), ..WebConfig::default() };
     let works = works_with(config, Sink::default());
     assert!(works.get("/").await.says("href=\"/pages/moulding\""));
     let added = works.get("/pages/moulding").await;

@@ -31,7 +31,7 @@ impl Listener {
     }
 }
 
-#[tokio::test(start_paused = true)]
+#[tokio::test]
 async fn the_floor_sends_whole_parts_first_and_then_what_changed() {
     let works = works(Entries::Closed);
     let mut listener = Listener::to(&works, "/api/v1/live").await;
@@ -49,15 +49,14 @@ async fn the_floor_sends_whole_parts_first_and_then_what_changed() {
     assert!(parts["lane-alder"].as_str().unwrap().contains("33.3"));
 }
 
-#[tokio::test(start_paused = true)]
+#[tokio::test]
 async fn a_quiet_works_is_heard_from_all_the_same() {
     let works = works(Entries::Closed);
     let mut listener = Listener::to(&works, "/api/v1/live?machine=alder").await;
     assert!(listener.next().await["parts"]["now"].as_str().unwrap().contains("Alder"));
-    let before = tokio::time::Instant::now();
     let quiet = listener.next().await;
     assert!(quiet["parts"].as_object().unwrap().is_empty(), "{quiet}");
-    assert_eq!(before.elapsed().as_secs(), 5);
+    assert_eq!(quiet["at"], "12:00:00", "it says how late it is");
 }
 
 #[tokio::test]

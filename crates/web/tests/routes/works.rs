@@ -3,6 +3,7 @@
 use std::future::Future;
 use std::pin::Pin;
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 
 use axum::Router;
 use axum::body::{Body, to_bytes};
@@ -17,7 +18,10 @@ use store::StoreReader;
 use tempfile::TempDir;
 use tokio::sync::watch;
 use tower::ServiceExt;
-use web::{Entries, EventSink, Health, IntakeState, NotDurable, WebConfig, WebState, router};
+use web::{Entries, EventSink, Health, IntakeState, LivePace, NotDurable, WebConfig, WebState, router};
+
+/// Live pages hear from the service at once, so that no test waits for the time of day.
+const FAST: LivePace = LivePace { at_most_every: Duration::ZERO, at_least_every: Duration::from_millis(50) };
 
 /// More than any page of this works.
 const LARGEST_ANSWER: usize = 4 << 20;
@@ -86,7 +90,7 @@ couverture = "dark-64"
 
 /// Alder works and is too warm; nothing has come from Birch yet. It is noon.
 pub(crate) fn works(entries: Entries) -> Works {
-    works_with(WebConfig { dashboards: None, entries }, Sink::default())
+    works_with(WebConfig { entries, pace: FAST, ..WebConfig::default() }, Sink::default())
 }
 
 pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
@@ -220,7 +224,7 @@ impl Answer {
 
     /// The answer without markup's line breaks and no-break spaces, so that sentences can be looked for.
     pub(crate) fn says(&self, sentence: &str) -> bool {
-        let flat = self.text.replace(['\u{a0}', '\n'], " ");
+        let flat = self.text.replace("&#x2f;", "/").replace(['\u{a0}', '\n'], " ");
         let words: Vec<_> = flat.split_whitespace().collect();
         words.join(" ").contains(sentence)
     }

@@ -39,7 +39,7 @@ async fn an_entry_is_answered_when_it_is_durable() {
 
 #[tokio::test]
 async fn an_entry_that_cannot_be_put_on_disk_is_not_called_entered() {
-    let config = WebConfig { dashboards: None, entries: Entries::OpenOnLoopback };
+    let config = WebConfig { entries: Entries::OpenOnLoopback, ..WebConfig::default() };
     let works = works_with(config, Sink { refuses: true, ..Sink::default() });
     let answer = works.send(note("localhost:8460")).await;
     assert_eq!(answer.status, StatusCode::SERVICE_UNAVAILABLE);
