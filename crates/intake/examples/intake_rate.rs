@@ -1,8 +1,9 @@
 //! Measures the durable intake against a bare subscriber that only counts, on the same Mosquitto in the same run.
 //!
-//! `cargo run -p intake --example intake_rate`. Both drain a queue that the broker has kept for their sessions, so that no
-//! publisher competes for the cores; the rounds alternate and the median counts. Then 5,000 messages a second are published
-//! and the time from publishing to durable is taken. It prints figures and judges nothing.
+//! `cargo run -p intake --example intake_rate`. First each takes what a publisher sends as fast as the broker lets it, then each
+//! drains a queue that the broker has kept for its session, with the cores to itself. The rounds alternate and the median
+//! counts. Last, 5,000 messages a second are published and the time from publishing to durable is taken. It prints figures
+//! and judges nothing.
 
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -41,18 +42,57 @@ async fn main() {
     let broker = Mosquitto::start_persistent(folder.path(), &settings);
     let address: BrokerAddress = broker.url().parse().expect("an address");
 
-    let (mut bare, mut durable) = (Vec::new(), Vec::new());
     bare_drain(broker.port(), 0).await;
     durable_drain(folder.path(), &address, 0).await;
+    compare(folder.path(), &broker, Feed::Live).await;
+    compare(folder.path(), &broker, Feed::Queued).await;
+    latency(folder.path(), &address).await;
+}
+
+/// Where the messages of a round come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Feed {
+    /// A publisher beside the subscriber.
+    Live,
+    /// The broker's queue for the session.
+    Queued,
+}
+
+async fn compare(folder: &std::path::Path, broker: &Mosquitto, feed: Feed) {
+    let address: BrokerAddress = broker.url().parse().expect("an address");
+    let rate = |took: Duration| MESSAGES as f64 / took.as_secs_f64();
+    let (mut bare, mut durable) = (Vec::new(), Vec::new());
     for round in 0..ROUNDS {
-        publish(&address, made_up(MESSAGES), Pace::UNPACED).await;
-        bare.push(MESSAGES as f64 / bare_drain(broker.port(), MESSAGES).await.as_secs_f64());
-        durable.push(MESSAGES as f64 / durable_drain(folder.path(), &address, MESSAGES).await.as_secs_f64());
-        println!("round {round}: bare {:.0}/s, durable {:.0}/s", bare[round], durable[round]);
+        // Both sessions get every message; in a live round each in turn is the one that is connected.
+        let publisher = publish_for(feed, &address).await;
+        bare.push(rate(bare_drain(broker.port(), MESSAGES).await));
+        publisher.await.expect("published");
+        if feed == Feed::Live {
+            durable_drain(folder, &address, MESSAGES).await;
+        }
+        let publisher =
+            if feed == Feed::Live { publish_for(feed, &address).await } else { tokio::spawn(async {}) };
+        durable.push(rate(durable_drain(folder, &address, MESSAGES).await));
+        publisher.await.expect("published");
+        if feed == Feed::Live {
+            bare_drain(broker.port(), MESSAGES).await;
+        }
+        println!("{feed:?}, round {round}: bare {:.0}/s, durable {:.0}/s", bare[round], durable[round]);
     }
     let (bare, durable) = (median(bare), median(durable));
-    println!("median: bare {bare:.0}/s, durable {durable:.0}/s, ratio {:.2}", durable / bare);
-    latency(folder.path(), &address).await;
+    println!("{feed:?}, median: bare {bare:.0}/s, durable {durable:.0}/s, ratio {:.2}", durable / bare);
+}
+
+async fn publish_for(feed: Feed, address: &BrokerAddress) -> tokio::task::JoinHandle<()> {
+    let address = address.clone();
+    let publisher = tokio::spawn(async move { publish(&address, made_up(MESSAGES), Pace::UNPACED).await });
+    match feed {
+        Feed::Live => publisher,
+        Feed::Queued => {
+            publisher.await.expect("published");
+            tokio::spawn(async {})
+        }
+    }
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
