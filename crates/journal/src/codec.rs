@@ -63,7 +63,8 @@ pub(crate) fn decode(payload: &[u8]) -> Result<Vec<Arrival>, String> {
     if crc32fast::hash(body) != u32::from_le_bytes(*checksum) {
         return Err("its checksum is wrong".to_owned());
     }
-    let columns: BlockDto = postcard::from_bytes(body).map_err(|error| format!("its columns cannot be read ({error})"))?;
+    let columns: BlockDto =
+        postcard::from_bytes(body).map_err(|error| format!("its columns cannot be read ({error})"))?;
     from_columns(columns).ok_or_else(|| "its columns do not fit together".to_owned())
 }
 
@@ -110,7 +111,8 @@ fn push_value(columns: &mut BlockDto, value: Option<f64>) -> u8 {
 
 /// `None` if a column ends too early or a place points nowhere.
 fn from_columns(columns: BlockDto) -> Option<Vec<Arrival>> {
-    let BlockDto { machines, heads, since_previous, machine_places, ages, thousandths, exact, events } = columns;
+    let BlockDto { machines, heads, since_previous, machine_places, ages, thousandths, exact, events } =
+        columns;
     let mut since_previous = since_previous.into_iter();
     let mut machine_places = machine_places.into_iter();
     let mut ages = ages.into_iter();
@@ -134,7 +136,11 @@ fn from_columns(columns: BlockDto) -> Option<Vec<Arrival>> {
         let machine = machines.get(machine_places.next()? as usize)?.clone();
         let channel = *Channel::ALL.get(usize::from(head & CHANNEL_BITS))?;
         let reading = Reading { machine, channel, at: arrived - ages.next()?, value };
-        arrivals.push(Arrival { arrived, retained: head & RETAINED != 0, content: Content::Reading(reading) });
+        arrivals.push(Arrival {
+            arrived,
+            retained: head & RETAINED != 0,
+            content: Content::Reading(reading),
+        });
     }
     Some(arrivals)
 }
@@ -221,8 +227,16 @@ mod tests {
     #[test]
     fn version_1_reads_as_it_was_written() {
         let arrivals = [
-            arrival(1_772_427_600_000, false, reading("alder", Channel::Chocolate, 1_772_427_599_880, Some(45.02))),
-            arrival(1_772_427_600_010, true, reading("birch", Channel::Humidity, 1_772_427_600_010, Some(0.1234))),
+            arrival(
+                1_772_427_600_000,
+                false,
+                reading("alder", Channel::Chocolate, 1_772_427_599_880, Some(45.02)),
+            ),
+            arrival(
+                1_772_427_600_010,
+                true,
+                reading("birch", Channel::Humidity, 1_772_427_600_010, Some(0.1234)),
+            ),
             arrival(1_772_427_600_020, false, reading("alder", Channel::Motor, 1_772_427_600_000, None)),
             arrival(1_772_427_600_020, false, note("alder", 1_772_427_600_000, "lid off".to_owned())),
         ];

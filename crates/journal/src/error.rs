@@ -70,7 +70,9 @@ impl JournalError {
         match source.sqlite_error_code() {
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => JournalError::Locked { path },
             Some(ErrorCode::DiskFull) => JournalError::Full { path },
-            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => JournalError::Damaged { path, source },
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
+                JournalError::Damaged { path, source }
+            }
             Some(_) | None => JournalError::Sqlite { doing, path, source },
         }
     }

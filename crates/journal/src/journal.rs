@@ -147,7 +147,8 @@ mod tests {
         let arrival = |second: i64| {
             let at = Timestamp::from_millis(1_772_427_600_000 + 1000 * second);
             let value = Some(31.0 + second as f64 / 100.0);
-            let reading = Reading { machine: "alder".parse().unwrap(), channel: Channel::Chocolate, at, value };
+            let reading =
+                Reading { machine: "alder".parse().unwrap(), channel: Channel::Chocolate, at, value };
             Arrival { arrived: at, retained: false, content: Content::Reading(reading) }
         };
         (first..first + count).map(arrival).collect()
@@ -260,7 +261,8 @@ mod tests {
         for block in 0..3 {
             let _ = journal.append(&arrivals(block, 1)).unwrap();
         }
-        let flip = "UPDATE blocks SET payload = CAST(substr(payload, 1, 8) || x'ff' AS BLOB) WHERE seq IN (2, 3)";
+        let flip =
+            "UPDATE blocks SET payload = CAST(substr(payload, 1, 8) || x'ff' AS BLOB) WHERE seq IN (2, 3)";
         journal.connection.execute(flip, []).unwrap();
         let reader = JournalReader::open(&path).unwrap();
         let read = reader.blocks_after(BlockSeq::START, 10).unwrap();
@@ -270,7 +272,10 @@ mod tests {
         let told: Vec<String> = recovery.set_aside.iter().map(UnreadableBlock::to_string).collect();
         assert_eq!(
             told,
-            ["block 2 with 1 arrivals: its checksum is wrong", "block 3 with 1 arrivals: its checksum is wrong"]
+            [
+                "block 2 with 1 arrivals: its checksum is wrong",
+                "block 3 with 1 arrivals: its checksum is wrong"
+            ]
         );
         assert_eq!(everything(&journal), arrivals(0, 1));
         assert_eq!(journal.append(&arrivals(3, 1)).unwrap().into_inner(), BlockSeq::new(4));
@@ -285,7 +290,10 @@ mod tests {
         drop(Journal::open(&newer).unwrap());
         Connection::open(&newer).unwrap().pragma_update(None, "user_version", 9).unwrap();
         let error = Journal::open(&newer).unwrap_err().to_string();
-        assert!(error.ends_with("has format 9, and this version reads up to 1; use a newer version"), "{error}");
+        assert!(
+            error.ends_with("has format 9, and this version reads up to 1; use a newer version"),
+            "{error}"
+        );
     }
 
     #[test]

@@ -40,7 +40,8 @@ impl JournalReader {
     /// # Errors
     /// If the file cannot be read.
     pub fn newest(&self) -> Result<BlockSeq, JournalError> {
-        schema::newest(&self.connection).map_err(|source| JournalError::from_sqlite("read", &self.path, source))
+        schema::newest(&self.connection)
+            .map_err(|source| JournalError::from_sqlite("read", &self.path, source))
     }
 
     /// The file as it is now, until the snapshot is dropped.

@@ -74,7 +74,9 @@ impl RecordsError {
         match source.sqlite_error_code() {
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => RecordsError::Locked { path },
             Some(ErrorCode::DiskFull) => RecordsError::Full { path },
-            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => RecordsError::Damaged { path, source },
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
+                RecordsError::Damaged { path, source }
+            }
             Some(_) | None => RecordsError::Sqlite { doing, path, source },
         }
     }

@@ -99,7 +99,10 @@ impl Records {
     pub fn load_state(&self) -> Result<Option<SavedState>, RecordsError> {
         self.with_reader(|reader| {
             let state = |row: &Row<'_>| {
-                Ok(SavedState { block: u64::try_from(row.get::<_, i64>(0)?).unwrap_or(0), bytes: row.get(1)? })
+                Ok(SavedState {
+                    block: u64::try_from(row.get::<_, i64>(0)?).unwrap_or(0),
+                    bytes: row.get(1)?,
+                })
             };
             reader.query_row("SELECT block, bytes FROM state", [], state).optional()
         })
@@ -120,7 +123,8 @@ impl Records {
         sql: &str,
         id: &str,
     ) -> Result<Option<T>, RecordsError> {
-        let stored = self.with_reader(|reader| reader.prepare_cached(sql)?.query_row([id], stored).optional())?;
+        let stored =
+            self.with_reader(|reader| reader.prepare_cached(sql)?.query_row([id], stored).optional())?;
         stored.map(|stored| row::read(&self.path, what, stored)).transpose()
     }
 
@@ -150,7 +154,9 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 
 #[cfg(test)]
 mod tests {
-    use model::{EventKind, FindingKind, MachineId, Measures, Method, Phase, PhaseSpan, Priority, Standing, Timestamp};
+    use model::{
+        EventKind, FindingKind, MachineId, Measures, Method, Phase, PhaseSpan, Priority, Standing, Timestamp,
+    };
     use tempfile::{TempDir, tempdir};
 
     use super::*;
@@ -265,7 +271,9 @@ mod tests {
     fn pages_follow_one_another_without_gap_or_repeat() {
         let (_folder, records) = open();
         let batches: Vec<Batch> = (0..10)
-            .flat_map(|n| [batch("alder", n * 500, Some(n * 500 + 400)), batch("birch", n * 500, Some(n * 500 + 450))])
+            .flat_map(|n| {
+                [batch("alder", n * 500, Some(n * 500 + 400)), batch("birch", n * 500, Some(n * 500 + 450))]
+            })
             .collect();
         records.commit(&Update { batches: batches.clone(), ..Update::default() }).unwrap();
         let (mut seen, mut behind): (Vec<Batch>, Option<Mark>) = (Vec::new(), None);
@@ -283,10 +291,16 @@ mod tests {
     #[test]
     fn batches_are_found_by_machine_and_time() {
         let (_folder, records) = open();
-        let batches = vec![batch("alder", 0, Some(400)), batch("alder", 500, None), batch("birch", 100, Some(200))];
+        let batches =
+            vec![batch("alder", 0, Some(400)), batch("alder", 500, None), batch("birch", 100, Some(200))];
         records.commit(&Update { batches, ..Update::default() }).unwrap();
         let found = |on: Option<&str>, from: Option<i64>, to: Option<i64>| -> Vec<String> {
-            let query = BatchQuery { machine: on.map(machine), from: from.map(at), to: to.map(at), ..BatchQuery::default() };
+            let query = BatchQuery {
+                machine: on.map(machine),
+                from: from.map(at),
+                to: to.map(at),
+                ..BatchQuery::default()
+            };
             records.batches(&query).unwrap().iter().map(|batch| batch.id.to_string()).collect()
         };
         assert_eq!(found(Some("alder"), None, None), ["alder-2026-03-01T14:20", "alder-2026-03-01T06:00"]);
@@ -313,7 +327,10 @@ mod tests {
         assert_eq!(minutes(all()), [70, 60, 50, 30]);
         assert_eq!(minutes(FindingQuery { machine: Some(machine("alder")), ..all() }), [50, 30]);
         assert_eq!(minutes(FindingQuery { kind: Some(FindingKind::WarmHold), ..all() }), [60, 30]);
-        assert_eq!(minutes(FindingQuery { batch: Some(BatchId::new(&machine("birch"), at(0))), ..all() }), [60]);
+        assert_eq!(
+            minutes(FindingQuery { batch: Some(BatchId::new(&machine("birch"), at(0))), ..all() }),
+            [60]
+        );
         assert_eq!(minutes(FindingQuery { life: Life::Open, limit: 2, ..all() }), [70, 60]);
         assert_eq!(minutes(FindingQuery { life: Life::Closed, ..all() }), [30]);
         assert_eq!(minutes(FindingQuery { from: Some(at(41)), to: Some(at(60)), ..all() }), [50]);
@@ -322,11 +339,13 @@ mod tests {
     #[test]
     fn the_same_report_twice_is_one_event() {
         let (_folder, records) = open();
-        let events = vec![note("alder", 3, "lid off"), note("alder", 3, "lid on"), note("birch", 3, "lid off")];
+        let events =
+            vec![note("alder", 3, "lid off"), note("alder", 3, "lid on"), note("birch", 3, "lid off")];
         for _ in 0..2 {
             records.commit(&Update { events: events.clone(), ..Update::default() }).unwrap();
         }
-        let of_alder = EventQuery { machine: Some(machine("alder")), from: Some(at(3)), to: Some(at(4)), limit: 9 };
+        let of_alder =
+            EventQuery { machine: Some(machine("alder")), from: Some(at(3)), to: Some(at(4)), limit: 9 };
         assert_eq!(records.events(&of_alder).unwrap(), [events[1].clone(), events[0].clone()]);
         assert_eq!(records.events(&EventQuery { to: Some(at(3)), ..of_alder }).unwrap(), []);
     }
@@ -341,7 +360,10 @@ mod tests {
                     while seen < 40 {
                         let now = records.batches(&BatchQuery::default()).unwrap().len();
                         let state = records.load_state().unwrap().map_or(0, |state| state.block as usize);
-                        assert!(seen <= now && now <= state, "{now} batches after {seen}, with the state of {state}");
+                        assert!(
+                            seen <= now && now <= state,
+                            "{now} batches after {seen}, with the state of {state}"
+                        );
                         seen = now;
                     }
                 });
@@ -360,7 +382,10 @@ mod tests {
         records.commit(&Update { batches: vec![batch("alder", 0, None)], ..Update::default() }).unwrap();
         lock(&records.writer).execute_batch("UPDATE batches SET format = 2").unwrap();
         let error = records.batches(&BatchQuery::default()).unwrap_err().to_string();
-        assert!(error.contains("alder-2026-03-01T06:00 has format 2, and this version reads up to 1"), "{error}");
+        assert!(
+            error.contains("alder-2026-03-01T06:00 has format 2, and this version reads up to 1"),
+            "{error}"
+        );
         lock(&records.writer).execute_batch("UPDATE batches SET format = 1, json = '{}'").unwrap();
         let error = records.batches(&BatchQuery::default()).unwrap_err().to_string();
         assert_eq!(error, "the batch `alder-2026-03-01T06:00` cannot be read");

@@ -37,10 +37,12 @@ pub(crate) struct Encoded<'update> {
 
 impl Encoded<'_> {
     pub(crate) fn new(update: &Update) -> Result<Encoded<'_>, RecordsError> {
-        let batches = update.batches.iter().map(|batch| row::write("batch", batch)).collect::<Result<_, _>>()?;
+        let batches =
+            update.batches.iter().map(|batch| row::write("batch", batch)).collect::<Result<_, _>>()?;
         let findings =
             update.findings.iter().map(|finding| row::write("finding", finding)).collect::<Result<_, _>>()?;
-        let events = update.events.iter().map(|event| row::write("event", event)).collect::<Result<_, _>>()?;
+        let events =
+            update.events.iter().map(|event| row::write("event", event)).collect::<Result<_, _>>()?;
         Ok(Encoded { update, batches, findings, events })
     }
 

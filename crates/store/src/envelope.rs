@@ -56,7 +56,8 @@ impl StoreReader {
         let value = || col(channel.as_str());
         let place = (col(TIME).cast(DataType::Int64) - lit(from.as_millis())).floor_div(lit(width));
         let at = |row: Expr| [col("ms").get(row.clone(), false), value().get(row, false)];
-        let name = |[t, v]: [Expr; 2], which: &str| [t.alias(format!("{which}_t")), v.alias(format!("{which}_v"))];
+        let name =
+            |[t, v]: [Expr; 2], which: &str| [t.alias(format!("{which}_t")), v.alias(format!("{which}_v"))];
         let points = [
             name([col("ms").first(), value().first()], "first"),
             name([col("ms").last(), value().last()], "last"),
@@ -82,11 +83,13 @@ fn bucket_width(length: Span, buckets: usize) -> i64 {
 
 fn to_buckets(frame: &DataFrame) -> PolarsResult<Vec<Bucket>> {
     let point = |which: &str| -> PolarsResult<Vec<Point>> {
-        let (t, v) = (frame.column(&format!("{which}_t"))?.i64()?, frame.column(&format!("{which}_v"))?.f64()?);
+        let (t, v) =
+            (frame.column(&format!("{which}_t"))?.i64()?, frame.column(&format!("{which}_v"))?.f64()?);
         let points = t.into_no_null_iter().zip(v.into_no_null_iter());
         Ok(points.map(|(t, value)| Point { at: Timestamp::from_millis(t), value }).collect())
     };
-    let (first, last, lowest, highest) = (point("first")?, point("last")?, point("lowest")?, point("highest")?);
+    let (first, last, lowest, highest) =
+        (point("first")?, point("last")?, point("lowest")?, point("highest")?);
     let places = frame.column("place")?.i64()?.into_no_null_iter();
     let readings = frame.column("readings")?.cast(&DataType::UInt32)?;
     let bucket = |(row, (place, readings)): (usize, (i64, u32))| Bucket {

@@ -110,7 +110,11 @@ mod tests {
 
     fn works() -> Works {
         let mut works = Works::new();
-        works.append(&[chocolate(-1, 45.02), chocolate(0, 31.24), reading(&alder(), Channel::Stirrer, at(0), Some(1.0))]);
+        works.append(&[
+            chocolate(-1, 45.02),
+            chocolate(0, 31.24),
+            reading(&alder(), Channel::Stirrer, at(0), Some(1.0)),
+        ]);
         works.move_all().unwrap();
         works.append(&[reading(&alder(), Channel::Stirrer, at(1), None), chocolate(9, 31.0)]);
         works
@@ -126,13 +130,15 @@ mod tests {
             2026-02-28T23:59:59Z,45.02,,
             2026-03-01T00:00:00Z,31.24,1,
             2026-03-01T00:00:01Z,,,stirrer
-        "#]].assert_eq(&String::from_utf8(written).unwrap());
+        "#]]
+        .assert_eq(&String::from_utf8(written).unwrap());
     }
 
     #[test]
     fn a_parquet_file_reads_back() {
         let mut written = Vec::new();
-        let count = works().store.export(&alder(), at(-10), at(10), ExportFormat::Parquet, &mut written).unwrap();
+        let count =
+            works().store.export(&alder(), at(-10), at(10), ExportFormat::Parquet, &mut written).unwrap();
         let table = part::decode(Bytes::from(written), &Channel::ALL).unwrap();
         assert_eq!((count, table.count(), table.len()), (5, 5, 4));
         assert_eq!(table.slot(0, Channel::Chocolate), Some(Some(45.02)));
@@ -142,7 +148,8 @@ mod tests {
     #[test]
     fn a_receiver_that_is_full_is_told() {
         let mut small = [0_u8; 10];
-        let error = works().store.export(&alder(), at(-10), at(10), ExportFormat::Csv, &mut small[..]).unwrap_err();
+        let error =
+            works().store.export(&alder(), at(-10), at(10), ExportFormat::Csv, &mut small[..]).unwrap_err();
         assert!(matches!(error, StoreError::Export(_)));
     }
 }

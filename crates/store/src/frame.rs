@@ -47,9 +47,8 @@ pub(crate) fn to_frame(table: Table, channels: &[Channel]) -> PolarsResult<DataF
         let name = PlSmallStr::from_static(channel.as_str());
         columns.push(match table.values[channel.index()].as_slice() {
             [] => Float64Chunked::full_null(name, rows).into_column(),
-            values => {
-                Float64Chunked::from_iter_options(name, values.iter().copied().map(from_thousandths)).into_column()
-            }
+            values => Float64Chunked::from_iter_options(name, values.iter().copied().map(from_thousandths))
+                .into_column(),
         });
     }
     columns.push(Int32Chunked::from_vec(QUALITY.into(), table.missing).into_column());

@@ -78,8 +78,7 @@ pub(crate) fn exists(connection: &Connection) -> rusqlite::Result<bool> {
 /// Every part, by machine, day and age.
 pub(crate) fn all(connection: &Connection) -> rusqlite::Result<Vec<Part>> {
     let mut statement = connection.prepare("SELECT * FROM parts ORDER BY machine, day, n")?;
-    let parts = statement.query_map([], Part::from_row)?.collect();
-    parts
+    statement.query_map([], Part::from_row)?.collect()
 }
 
 /// The parts of a machine that hold something from `from` on and before `to`, by day and age.
@@ -89,13 +88,13 @@ pub(crate) fn between(
     from: Timestamp,
     to: Timestamp,
 ) -> rusqlite::Result<Vec<Part>> {
-    let sql = "SELECT * FROM parts WHERE machine = ?1 AND ?2 <= day AND day < ?3 AND ?4 <= last_t AND first_t < ?3
+    let sql =
+        "SELECT * FROM parts WHERE machine = ?1 AND ?2 <= day AND day < ?3 AND ?4 <= last_t AND first_t < ?3
                ORDER BY day, n";
     let first_day = UtcDay::of(from).start().as_millis();
     let mut statement = connection.prepare_cached(sql)?;
     let bounds = (machine.as_str(), first_day, to.as_millis(), from.as_millis());
-    let parts = statement.query_map(bounds, Part::from_row)?.collect();
-    parts
+    statement.query_map(bounds, Part::from_row)?.collect()
 }
 
 /// The parts of a machine's day, by age.
@@ -113,7 +112,16 @@ pub(crate) fn add(connection: &Connection, part: &Part) -> rusqlite::Result<()> 
     let Part { machine, day, n, first_t, last_t, readings, rows, channels, bytes, crc32 } = part;
     let day = day.start().as_millis();
     connection.prepare_cached(sql)?.execute((
-        machine.as_str(), day, n, first_t, last_t, readings, rows, channels, bytes, crc32,
+        machine.as_str(),
+        day,
+        n,
+        first_t,
+        last_t,
+        readings,
+        rows,
+        channels,
+        bytes,
+        crc32,
     ))?;
     Ok(())
 }

@@ -134,7 +134,7 @@ impl Store {
             }
             match read_part(self.folder(), &part, &Channel::ALL)? {
                 Ok(mut older) => {
-                    older.overlay(&table);
+                    older.overlay(table);
                     table = older;
                     change.taken_in.push(part);
                 }
@@ -276,7 +276,8 @@ mod tests {
     fn nothing_moves_if_the_events_are_not_kept() {
         let mut works = Works::new();
         works.append(&[chocolate(1, 30.0), note(1)]);
-        let error = works.store.move_blocks(BlockSeq::new(1), |_| Err("the records are full".into())).unwrap_err();
+        let error =
+            works.store.move_blocks(BlockSeq::new(1), |_| Err("the records are full".into())).unwrap_err();
         assert!(matches!(error, StoreError::HandOver(_)));
         assert_eq!(works.journal.blocks_after(BlockSeq::START, 9).unwrap().blocks.len(), 1);
         assert_eq!(works.files(), [""; 0]);

@@ -90,7 +90,7 @@ pub(crate) fn decode(file: Bytes, wanted: &[Channel]) -> Result<Table, ParquetEr
     let mut table = Table::default();
     for group in 0..reader.num_row_groups() {
         let group = reader.get_row_group(group)?;
-        table.overlay(&read_group(group.as_ref(), wanted)?);
+        table.overlay(read_group(group.as_ref(), wanted)?);
     }
     Ok(table)
 }
@@ -159,7 +159,9 @@ fn read_group(group: &dyn RowGroupReader, wanted: &[Channel]) -> Result<Table, P
 fn digits_of(group: &dyn RowGroupReader, place: usize) -> Result<u32, ParquetError> {
     match group.metadata().column(place).column_descr().logical_type_ref() {
         Some(LogicalType::Decimal(decimal)) if (0..=3).contains(&decimal.scale) => Ok(decimal.scale as u32),
-        other => Err(ParquetError::General(format!("a channel is a decimal of 0 to 3 digits, not {other:?}"))),
+        other => {
+            Err(ParquetError::General(format!("a channel is a decimal of 0 to 3 digits, not {other:?}")))
+        }
     }
 }
 
@@ -178,6 +180,9 @@ fn read_column<T: DataType>(
 fn spread(values: &[i32], levels: &[i16], step: i32) -> Vec<i32> {
     if values.is_empty() {
         return Vec::new();
+    }
+    if values.len() == levels.len() {
+        return values.iter().map(|value| value * step).collect();
     }
     let mut values = values.iter();
     let next = |level: &i16| match level {
@@ -228,12 +233,17 @@ mod tests {
 
     #[test]
     fn the_file_says_how_it_is_packed() {
-        let entries = vec![(0, Channel::Chocolate, 31_240), (0, Channel::Jacket, 31_241), (1000, Channel::Room, ABSENT)];
+        let entries = vec![
+            (0, Channel::Chocolate, 31_240),
+            (0, Channel::Jacket, 31_241),
+            (1000, Channel::Room, ABSENT),
+        ];
         let file = Bytes::from(encode(&Table::from_entries(entries)).unwrap());
         let reader = SerializedFileReader::new(file).unwrap();
         let group = reader.metadata().row_group(0);
-        let scales: Vec<u32> =
-            (2..9).map(|place| digits_of(reader.get_row_group(0).unwrap().as_ref(), place).unwrap()).collect();
+        let scales: Vec<u32> = (2..9)
+            .map(|place| digits_of(reader.get_row_group(0).unwrap().as_ref(), place).unwrap())
+            .collect();
         assert_eq!(scales, [2, 3, 2, 2, 2, 2, 2]);
         assert_eq!(reader.num_row_groups(), 1);
         for column in group.columns() {

@@ -121,10 +121,12 @@ impl StoreReader {
             let (parts, tail) = self.with_journal(|journal| snapshot::look_up(journal, wanted))?;
             match self.lay_parts(&parts, wanted)? {
                 Ok(mut table) => {
-                    table.overlay(&tail);
+                    table.overlay(tail);
                     return Ok(table);
                 }
-                Err(unreadable) if before.as_ref() == Some(&unreadable) => lock(&self.damaged).push(unreadable),
+                Err(unreadable) if before.as_ref() == Some(&unreadable) => {
+                    lock(&self.damaged).push(unreadable)
+                }
                 Err(unreadable) => before = Some(unreadable),
             }
         }
@@ -135,7 +137,7 @@ impl StoreReader {
         let mut whole = Table::default();
         for part in parts.iter().filter(|part| !self.is_damaged(part)) {
             match snapshot::read_part(&self.folder, part, wanted.channels)? {
-                Ok(table) => whole.overlay(&table.between(wanted.from.as_millis(), wanted.to.as_millis())),
+                Ok(table) => whole.overlay(table.between(wanted.from.as_millis(), wanted.to.as_millis())),
                 Err(unreadable) => return Ok(Err(unreadable)),
             }
         }
@@ -205,7 +207,12 @@ mod tests {
             2 => Just(None),
         ];
         // Three days, in seconds from shortly before the second, close enough to meet and to arrive late.
-        let reading = (any::<bool>(), 0..Channel::ALL.len(), prop_oneof![-90i64..-60, -3i64..25, 86_390i64..86_410], value);
+        let reading = (
+            any::<bool>(),
+            0..Channel::ALL.len(),
+            prop_oneof![-90i64..-60, -3i64..25, 86_390i64..86_410],
+            value,
+        );
         prop_oneof![
             4 => proptest::collection::vec(reading, 1..30).prop_map(Step::Append),
             2 => Just(Step::Move),

@@ -70,7 +70,11 @@ pub(crate) fn days_and_channels(
 fn parts(snapshot: &Snapshot<'_>, wanted: Wanted<'_>) -> Result<Vec<Part>, StoreError> {
     let connection = snapshot.connection();
     let listed = manifest::exists(connection).and_then(|exists| {
-        if exists { manifest::between(connection, wanted.machine, wanted.from, wanted.to) } else { Ok(Vec::new()) }
+        if exists {
+            manifest::between(connection, wanted.machine, wanted.from, wanted.to)
+        } else {
+            Ok(Vec::new())
+        }
     });
     listed.map_err(list_failed)
 }
@@ -111,7 +115,9 @@ pub(crate) fn read_part(
     let unreadable = |reason: String| Ok(Err(Unreadable { part: part.clone(), reason }));
     let bytes = match fs::read(&path) {
         Ok(bytes) => bytes,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => return unreadable("it is not there".to_owned()),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            return unreadable("it is not there".to_owned());
+        }
         Err(source) => return Err(StoreError::File { doing: "read", path, source }),
     };
     if bytes.len() as i64 != part.bytes {

@@ -61,7 +61,10 @@ impl Table {
     pub(crate) fn channels(&self) -> i32 {
         let missing = self.missing.iter().fold(0, |all, bits| all | bits);
         let has_value = |channel: &Channel| self.values[channel.index()].iter().any(|value| *value != ABSENT);
-        Channel::ALL.iter().filter(|channel| has_value(channel)).fold(missing, |all, channel| all | bit(*channel))
+        Channel::ALL
+            .iter()
+            .filter(|channel| has_value(channel))
+            .fold(missing, |all, channel| all | bit(*channel))
     }
 
     /// What a slot holds: nothing, a `missing` mark (`Some(None)`), or a value.
@@ -85,19 +88,45 @@ impl Table {
         self
     }
 
-    /// Lays `upper`, which came later, over this table.
-    pub(crate) fn overlay(&mut self, upper: &Table) {
+    /// Lays `upper`, which came later, over this table. Only where the two overlap in time is anything merged.
+    pub(crate) fn overlay(&mut self, upper: Table) {
         let Some((upper_first, _)) = upper.ends() else { return };
         let untouched = self.t.partition_point(|t| *t < upper_first);
         let lower = self.split_off(untouched);
-        self.reserve(lower.len() + upper.len());
+        if lower.len() == 0 {
+            self.append(upper);
+        } else {
+            self.reserve(lower.len() + upper.len());
+            self.append_merged(&lower, &upper);
+        }
+    }
+
+    /// Puts a table that begins after this one ends behind it.
+    fn append(&mut self, later: Table) {
+        if self.len() == 0 {
+            *self = later;
+            return;
+        }
+        let rows = self.len() + later.len();
+        for (column, more) in self.values.iter_mut().zip(later.values) {
+            if !(column.is_empty() && more.is_empty()) {
+                column.resize(self.t.len(), ABSENT);
+                column.extend(more);
+                column.resize(rows, ABSENT);
+            }
+        }
+        self.t.extend(later.t);
+        self.missing.extend(later.missing);
+    }
+
+    fn append_merged(&mut self, lower: &Table, upper: &Table) {
         let (mut below, mut above) = (0, 0);
         while below < lower.len() || above < upper.len() {
             let lower_t = lower.t.get(below).copied().unwrap_or(i64::MAX);
             let upper_t = upper.t.get(above).copied().unwrap_or(i64::MAX);
             self.push_row(lower_t.min(upper_t));
             if lower_t <= upper_t {
-                self.copy_to_last(&lower, below);
+                self.copy_to_last(lower, below);
                 below += 1;
             }
             if upper_t <= lower_t {
@@ -184,7 +213,7 @@ mod tests {
         #[test]
         fn laying_over_is_the_same_as_arriving_later(lower in any_entries(), upper in any_entries()) {
             let mut table = Table::from_entries(lower.clone());
-            table.overlay(&Table::from_entries(upper.clone()));
+            table.overlay(Table::from_entries(upper.clone()));
             let both = [lower, upper].concat();
             let expected = model(&both);
             prop_assert_eq!(table.count(), expected.len() as u64);

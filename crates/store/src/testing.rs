@@ -72,7 +72,8 @@ impl Works {
 
     /// Seconds since midnight and values.
     pub(crate) fn chocolate_seen(&self) -> Vec<(i64, Option<f64>)> {
-        let series = self.store.read_series(&alder(), Channel::Chocolate, at(-1_000_000), at(1_000_000)).unwrap();
+        let series =
+            self.store.read_series(&alder(), Channel::Chocolate, at(-1_000_000), at(1_000_000)).unwrap();
         series.into_iter().map(|(at, value)| ((at.as_millis() - MIDNIGHT) / 1000, value)).collect()
     }
 
