@@ -52,8 +52,20 @@ pub(crate) fn encode(arrivals: &[Arrival]) -> Result<Vec<u8>, postcard::Error> {
     Ok(payload)
 }
 
+/// Is the block as it was written? Far quicker than reading it.
+pub(crate) fn check(payload: &[u8]) -> Result<(), String> {
+    checked_body(payload).map(drop)
+}
+
 /// The arrivals of a block, or in words why it cannot be read.
 pub(crate) fn decode(payload: &[u8]) -> Result<Vec<Arrival>, String> {
+    let body = checked_body(payload)?;
+    let columns: BlockDto =
+        postcard::from_bytes(body).map_err(|error| format!("its columns cannot be read ({error})"))?;
+    from_columns(columns).ok_or_else(|| "its columns do not fit together".to_owned())
+}
+
+fn checked_body(payload: &[u8]) -> Result<&[u8], String> {
     let Some((&[version, ref checksum @ ..], body)) = payload.split_first_chunk::<HEAD_BYTES>() else {
         return Err(format!("it holds only {} bytes", payload.len()));
     };
@@ -63,9 +75,7 @@ pub(crate) fn decode(payload: &[u8]) -> Result<Vec<Arrival>, String> {
     if crc32fast::hash(body) != u32::from_le_bytes(*checksum) {
         return Err("its checksum is wrong".to_owned());
     }
-    let columns: BlockDto =
-        postcard::from_bytes(body).map_err(|error| format!("its columns cannot be read ({error})"))?;
-    from_columns(columns).ok_or_else(|| "its columns do not fit together".to_owned())
+    Ok(body)
 }
 
 fn to_columns(arrivals: &[Arrival]) -> BlockDto {

@@ -13,9 +13,6 @@ use crate::reader::blocks_after;
 use crate::schema::{self, open_to_write};
 use crate::{BlockSeq, Blocks, Durable, JournalError, UnreadableBlock, codec};
 
-/// Blocks looked at in one go while opening, so that a long journal does not have to fit into memory.
-const BLOCKS_A_LOOK: usize = 256;
-
 /// The only writer of a journal.
 #[derive(Debug)]
 pub struct Journal {
@@ -40,8 +37,8 @@ pub struct Recovery {
 }
 
 impl Journal {
-    /// Opens the journal at `path`, makes it if it is not there, looks at every block and sets aside what does not
-    /// read back.
+    /// Opens the journal at `path`, makes it if it is not there, looks at every block and sets aside what is not
+    /// as it was written.
     ///
     /// # Errors
     /// [`JournalError::Locked`] if another service has it; or if the file cannot be used as a whole.
@@ -90,20 +87,35 @@ impl Journal {
     }
 
     fn recover(&mut self) -> Result<Recovery, JournalError> {
-        let mut recovery = Recovery::default();
-        let mut after = BlockSeq::START;
-        loop {
-            let found = self.blocks_after(after, BLOCKS_A_LOOK)?;
-            let Some(last) = found.last else { break };
-            after = last;
-            recovery.blocks += found.blocks.len() as u64;
-            recovery.arrivals += found.blocks.iter().map(|block| block.arrivals.len() as u64).sum::<u64>();
-            recovery.set_aside.extend(found.unreadable);
-        }
-        self.set_aside(&recovery.set_aside)
-            .and_then(|()| schema::newest(&self.connection))
-            .map(|newest| Recovery { newest, ..recovery })
+        self.look_at_every_block()
+            .and_then(|recovery| {
+                self.set_aside(&recovery.set_aside)?;
+                Ok(Recovery { newest: schema::newest(&self.connection)?, ..recovery })
+            })
             .map_err(|source| JournalError::from_sqlite("open", &self.path, source))
+    }
+
+    /// One block at a time, so that a long journal does not have to fit into memory, and by its checksum alone, so that
+    /// a start does not wait for it.
+    fn look_at_every_block(&self) -> rusqlite::Result<Recovery> {
+        let mut recovery = Recovery::default();
+        let mut statement =
+            self.connection.prepare("SELECT seq, arrivals, payload FROM blocks ORDER BY seq")?;
+        let mut rows = statement.query([])?;
+        while let Some(row) = rows.next()? {
+            let arrivals = u64::try_from(row.get::<_, i64>(1)?).unwrap_or(0);
+            match codec::check(row.get_ref(2)?.as_blob()?) {
+                Ok(()) => {
+                    recovery.blocks += 1;
+                    recovery.arrivals += arrivals;
+                }
+                Err(reason) => {
+                    let seq = BlockSeq::from_sql(row.get(0)?);
+                    recovery.set_aside.push(UnreadableBlock { seq, arrivals, reason });
+                }
+            }
+        }
+        Ok(recovery)
     }
 
     fn set_aside(&mut self, unreadable: &[UnreadableBlock]) -> rusqlite::Result<()> {
