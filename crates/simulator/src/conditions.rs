@@ -70,10 +70,10 @@ struct Stretch<'a> {
 impl Stretch<'_> {
     /// Temperatures of the phases in `phases`, with their places.
     fn walk(&self, phases: &[Phase]) -> Vec<(usize, f64)> {
-        let last = self.record.celsius.len();
+        let last = self.course.sure_to;
         let spans = self.course.phases.iter().filter(|p| phases.contains(&p.phase));
         spans
-            .flat_map(|p| self.record.place(p.from)..p.to.map_or(last, |to| self.record.place(to)))
+            .flat_map(|p| self.record.place(p.from)..p.to.map_or(last, |to| self.record.place(to).min(last)))
             .map(|i| (i, f64::from(self.record.celsius[i])))
             .collect()
     }

@@ -82,7 +82,7 @@ impl Controller {
         self.heater_w
     }
 
-    /// One look at the sensors. `overtuned` multiplies gain and hysteresis (1 when all is well).
+    /// One look at the sensors. `overtuned` multiplies the jacket's gain and sharpens the fan (1 when all is well).
     pub(crate) fn act(
         &mut self,
         seconds: f64,
@@ -103,16 +103,15 @@ impl Controller {
                     self.reset = (self.reset + push).clamp(-RESET_MOST, RESET_MOST);
                 }
                 let target = (setpoint + gain * overtuned * error + self.reset).clamp(range.0, range.1);
-                let hysteresis = JACKET_HYSTERESIS * overtuned;
-                self.heater_on = switched(self.heater_on, target - wall_c, hysteresis);
+                self.heater_on = switched(self.heater_on, target - wall_c, JACKET_HYSTERESIS);
                 self.valve_open =
                     switched(self.valve_open, wall_c - target - VALVE_DEAD_ZONE, JACKET_HYSTERESIS);
             }
             Kind::Thermostat { hysteresis, low_heat, wall_most } => {
                 self.share = if error < LOW_HEAT_NEAR { low_heat } else { 1.0 };
-                self.heater_on =
-                    switched(self.heater_on, error, hysteresis * overtuned) && wall_c < wall_most;
-                self.fan_on = if self.fan_on { -error > FAN_OFF } else { -error > FAN_ON };
+                self.heater_on = switched(self.heater_on, error, hysteresis) && wall_c < wall_most;
+                let fan_at = if self.fan_on { FAN_OFF } else { FAN_ON };
+                self.fan_on = -error > fan_at / overtuned;
             }
             Kind::ByHand => {}
         }

@@ -3,7 +3,8 @@
 use model::Timestamp;
 use serde_json::{Map, Value};
 
-use crate::faults::{SeedTrouble, Stage};
+use crate::faults::Stage;
+use crate::trouble::SeedTrouble;
 
 /// What a person at the machine can see.
 #[derive(Debug, Clone, Copy)]

@@ -35,10 +35,10 @@ const SHIFTS: [Shift; 6] = [
 /// how many minutes, how bad.
 const TROUBLES: [(usize, i64, i64, FaultKind, i64, f64); 5] = [
     (0, 5, 640, FaultKind::OverheatedHold, 45, 3.0),
-    (1, 4, 575, FaultKind::WarmWater, 300, 11.0),
+    (1, 4, 575, FaultKind::WarmWater, 300, 18.0),
     (3, 3, 600, FaultKind::HoldDrift, 300, 0.22),
     (4, 2, 780, FaultKind::Silent, 25, 1.0),
-    (2, 0, 470, FaultKind::FouledJacket, 420, 0.2),
+    (2, 0, 470, FaultKind::FouledJacket, 420, 0.11),
 ];
 
 /// The works of `plant` with more than a week behind it at `now`, seeded for always the same week. Play it to `now` for

@@ -8,6 +8,8 @@ use std::str::FromStr;
 
 use model::{FindingKind, MachineId, Span, Timestamp};
 
+use crate::trouble::Trouble;
+
 macro_rules! faults {
     ($($(#[$doc:meta])* $variant:ident = $word:literal, $usual:literal;)*) => {
         /// A cause of trouble. The number behind each is its usual strength.
@@ -40,9 +42,9 @@ faults! {
     WarmHold = "warm-hold", 1.2;
     /// The controller's own sensor reads high by so many °C.
     ColdHold = "cold-hold", 1.5;
-    /// The cooling water is warmer by so many °C.
+    /// The cooling water is warmer by so many °C. Nothing to a machine that a fan cools.
     WarmWater = "warm-water", 16.0;
-    /// The jacket passes on so much of the heat that it should.
+    /// The jacket passes on so much of the heat that it should. Hardly anything to a machine that a fan cools.
     FouledJacket = "fouled-jacket", 0.22;
     /// The fan, or the valve of the cooling water, gives so much of what it should.
     CoolingWeak = "cooling-weak", 0.0;
@@ -75,9 +77,9 @@ faults! {
     /// So much of the planned seed goes in.
     LittleSeed = "little-seed", 0.35;
     /// The cooling valve sticks wide open, with so many times the usual water, or the fan runs on; the heater is locked out.
-    Undershoot = "undershoot", 12.0;
-    /// The jacket loop is so many times too sharp, behind a crusted sensor.
-    Hunting = "hunting", 6.0;
+    Undershoot = "undershoot", 20.0;
+    /// The loop is so many times too sharp, its valve opens as much too wide, and its sensor sits behind a crust.
+    Hunting = "hunting", 10.0;
     /// Crystals grow so many times faster than usual.
     Thickening = "thickening", 8.0;
     /// The room is warmer by so many °C.
@@ -217,123 +219,6 @@ pub struct Happened {
     pub to: Option<Timestamp>,
     /// How bad.
     pub strength: f64,
-}
-
-/// All that is wrong with a machine at a moment, as its parts feel it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Trouble {
-    pub(crate) control_reads_high_by: f64,
-    pub(crate) limit_failed: bool,
-    pub(crate) coolant_warmer_by: f64,
-    pub(crate) exchange: f64,
-    pub(crate) cooling: f64,
-    pub(crate) filling: f64,
-    pub(crate) silent: bool,
-    pub(crate) held_back: bool,
-    pub(crate) probe: ProbeTrouble,
-    pub(crate) spikes_per_hour: f64,
-    pub(crate) ageing_c: f64,
-    pub(crate) stirrer_stopped: bool,
-    pub(crate) heater: HeaterTrouble,
-    pub(crate) seed: SeedTrouble,
-    pub(crate) water: f64,
-    pub(crate) overtuned: f64,
-    pub(crate) eager: f64,
-    pub(crate) room_warmer_by: f64,
-    pub(crate) room_damper_by: f64,
-    pub(crate) clock_s: f64,
-}
-
-/// What the recorded probe gives.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum ProbeTrouble {
-    Fine,
-    Reads(f64),
-    Missing,
-    Stuck,
-}
-
-/// What the heater does.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum HeaterTrouble {
-    Fine,
-    Stuck,
-    Dead,
-}
-
-/// What people do with the seed.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum SeedTrouble {
-    Fine,
-    Missed,
-    Late(f64),
-    Little(f64),
-}
-
-impl Trouble {
-    pub(crate) const NONE: Trouble = Trouble {
-        control_reads_high_by: 0.0,
-        limit_failed: false,
-        coolant_warmer_by: 0.0,
-        exchange: 1.0,
-        cooling: 1.0,
-        filling: 1.0,
-        silent: false,
-        held_back: false,
-        probe: ProbeTrouble::Fine,
-        spikes_per_hour: 0.0,
-        ageing_c: 0.0,
-        stirrer_stopped: false,
-        heater: HeaterTrouble::Fine,
-        seed: SeedTrouble::Fine,
-        water: 1.0,
-        overtuned: 1.0,
-        eager: 1.0,
-        room_warmer_by: 0.0,
-        room_damper_by: 0.0,
-        clock_s: 0.0,
-    };
-
-    fn add(&mut self, kind: FaultKind, strength: f64, hours: f64) {
-        match kind {
-            FaultKind::Scorch => {
-                self.control_reads_high_by -= strength;
-                self.limit_failed = true;
-            }
-            FaultKind::OverheatedHold | FaultKind::WarmHold => self.control_reads_high_by -= strength,
-            FaultKind::ColdHold => self.control_reads_high_by += strength,
-            FaultKind::WarmWater => self.coolant_warmer_by += strength,
-            FaultKind::FouledJacket => self.exchange *= strength,
-            FaultKind::CoolingWeak => self.cooling *= strength,
-            FaultKind::Overfilled => self.filling *= strength,
-            FaultKind::HoldDrift => self.control_reads_high_by -= strength * hours,
-            FaultKind::Silent => self.silent = true,
-            FaultKind::LateUpload => self.held_back = true,
-            FaultKind::ProbeOpen => self.probe = ProbeTrouble::Reads(strength),
-            FaultKind::ProbeMissing => self.probe = ProbeTrouble::Missing,
-            FaultKind::ProbeStuck => self.probe = ProbeTrouble::Stuck,
-            FaultKind::Spikes => self.spikes_per_hour += strength,
-            FaultKind::StirrerStopped => self.stirrer_stopped = true,
-            FaultKind::HeaterStuck => self.heater = HeaterTrouble::Stuck,
-            FaultKind::HeaterDead => self.heater = HeaterTrouble::Dead,
-            FaultKind::SeedMissed => self.seed = SeedTrouble::Missed,
-            FaultKind::LateSeed => self.seed = SeedTrouble::Late(strength),
-            FaultKind::LittleSeed => self.seed = SeedTrouble::Little(strength),
-            FaultKind::Undershoot => self.water *= strength,
-            FaultKind::Hunting => self.overtuned *= strength,
-            FaultKind::Thickening => self.eager *= strength,
-            FaultKind::HotRoom => self.room_warmer_by += strength,
-            FaultKind::DampRoom => self.room_damper_by += strength,
-            FaultKind::ClockOff => self.clock_s += strength,
-            FaultKind::ProbeAgeing => self.ageing_c += strength * hours / 24.0,
-            FaultKind::PowerCut => {
-                self.heater = HeaterTrouble::Dead;
-                self.stirrer_stopped = true;
-                self.cooling = 0.0;
-                self.silent = true;
-            }
-        }
-    }
 }
 
 /// The faults of one machine: those to come, and those that came.

@@ -11,8 +11,8 @@
 //! Never reads a clock: the caller says how far to play, which is how the demo runs it live.
 //!
 //! - matter: `chocolate`, `vessel`; machines: `spec`, `controller`, `probe`, `room`
-//! - people: `calendar`, `deeds`, `people`, `working`, `bench`; trouble: `faults`
-//! - one machine: `rig`; its messages: `reporter`, `network`, `message`
+//! - people: `calendar`, `deeds`, `people`, `working`, `bench`; trouble: `faults`, `trouble`
+//! - one machine: `rig`; its messages: `sampler`, `reporter`, `network`
 //! - what was true: `recorder`, `true_phases`, `conditions`, `truth`, `truth_json`
 //! - all together: `works`, `write`, `scenarios`, `demo`
 
@@ -25,7 +25,6 @@ mod deeds;
 mod demo;
 mod dice;
 mod faults;
-mod message;
 mod network;
 mod people;
 mod probe;
@@ -33,8 +32,10 @@ mod recorder;
 mod reporter;
 mod rig;
 mod room;
+mod sampler;
 pub mod scenarios;
 mod spec;
+mod trouble;
 mod true_phases;
 mod truth;
 mod truth_json;
@@ -47,11 +48,11 @@ pub use crate::conditions::Condition;
 pub use crate::deeds::Mark;
 pub use crate::demo::demo_works;
 pub use crate::faults::{Fault, FaultKind, Happened, Onset, Stage};
-pub use crate::message::Message;
 pub use crate::recorder::Told;
 pub use crate::rig::Begin;
 pub use crate::scenarios::Scenario;
 pub use crate::spec::{Instruments, Shift, Wording};
 pub use crate::truth::{MachineTruth, TrueBatch, Truth};
 pub use crate::works::{Fitting, Settings, Standing, Works};
-pub use crate::write::{WriteError, Written, line, write_days};
+pub use crate::write::{WriteError, Written, write_days};
+pub use wire::Message;

@@ -3,8 +3,8 @@
 //! Doubled messages are what at-least-once delivery (MQTT 3.1.1, QoS 1) allows; what was sent first does not always
 //! arrive first. One network a machine, so that no machine's fate depends on another's.
 
-use crate::message::Message;
 use model::{Span, Timestamp};
+use wire::Message;
 
 use crate::dice::Dice;
 

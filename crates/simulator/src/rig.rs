@@ -1,6 +1,7 @@
 //! One machine at work: vessel, controller, probes, people, faults and the way to the broker, stepped once a second.
 
-use model::{Channel, MachineId, Span, Timestamp};
+use model::{MachineId, Span, Timestamp};
+use wire::Message;
 
 use crate::bench::BenchHand;
 use crate::calendar::Calendar;
@@ -8,15 +9,15 @@ use crate::chocolate::SPECIFIC_HEAT;
 use crate::controller::{Asked, Controller};
 use crate::deeds::{Deed, Mark, Report, Seen};
 use crate::dice::Dice;
-use crate::faults::{FaultBook, HeaterTrouble, ProbeTrouble, Stage, Trouble};
-use crate::message::Message;
+use crate::faults::{FaultBook, Stage};
 use crate::network::{Line, Network};
 use crate::people::{OFF_SETPOINT, Person};
 use crate::probe::{Around, Probe, ProbeBuild, rounded};
 use crate::recorder::Recorder;
-use crate::reporter::{Reporter, Said};
 use crate::room::Room;
-use crate::spec::{COOLANT_C, Spec, Wording};
+use crate::sampler::{Instant, Sampler};
+use crate::spec::{COOLANT_C, Spec};
+use crate::trouble::{HeaterTrouble, Trouble};
 use crate::vessel::{Drive, Parcel, Vessel};
 
 /// One step of physics.
@@ -28,22 +29,13 @@ const LOOK_EVERY: u64 = 10;
 const LID_OFF: f64 = 5.0;
 /// The controller's sensor sits in the wall of the vessel: lag in seconds, and behind a crust that makes it hunt.
 const CONTROL_LAG_S: f64 = 20.0;
-const CRUSTED_LAG_S: f64 = 400.0;
-/// Motor current a kg of capacity at thickness 1, A; so much of it the empty gear takes (assumed).
-const MOTOR_A_PER_KG: f64 = 0.04;
-const MOTOR_LEAST_A: f64 = 0.4;
-const MOTOR_EMPTY: f64 = 0.45;
-/// Current wobbles by ±5 % with the blade's turn (common practice).
-const MOTOR_WOBBLE: f64 = 0.02;
-/// A stirrer in solid couverture draws at most so much of its usual current before the clutch slips (assumed).
-const MOTOR_MOST: f64 = 3.0;
+const CRUSTED_LAG_S: f64 = 220.0;
+/// A cut-out of its own, apart from the controller, opens here at the wall, °C (assumed; every heater should have one).
+const CUT_OUT_C: f64 = 75.0;
 /// Chocolate on the marble falls towards the room with this time constant, minutes, and is scraped up this far below the
 /// working range's lower end (4–5 °C below working temperature).
 const TABLE_MIN: f64 = 4.0;
 const TABLE_BELOW: f64 = 4.3;
-/// Jitter of the sampling clock, milliseconds.
-const JITTER_MS: f64 = 20.0;
-
 /// Who works here.
 #[derive(Debug, Clone)]
 enum Worker {
@@ -71,12 +63,9 @@ pub(crate) struct Rig {
     table: Option<Parcel>,
     controller: Controller,
     control_probe: Probe,
-    probe: Probe,
+    sampler: Sampler,
     room: Room,
     worker: Worker,
-    reporter: Reporter,
-    network: Network,
-    dice: Dice,
     now: Timestamp,
     steps: u64,
     setpoint: f64,
@@ -86,11 +75,19 @@ pub(crate) struct Rig {
     lid_off_until: Timestamp,
     trouble: Trouble,
     reports: Vec<Report>,
-    next_sample: Timestamp,
-    next_slow: Timestamp,
-    told: (f64, bool),
-    last_said: f64,
-    spike: (f64, u32),
+}
+
+/// Where and when a machine begins.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Origin<'a> {
+    /// Of all topics.
+    pub(crate) root: &'a str,
+    pub(crate) calendar: &'a Calendar,
+    pub(crate) seed: u64,
+    /// In the plant file.
+    pub(crate) place: usize,
+    pub(crate) start: Timestamp,
+    pub(crate) begin: Begin,
 }
 
 /// Streams of chance, one for each part of a machine.
@@ -102,17 +99,9 @@ const SAMPLES: u64 = 5;
 const STREAMS: u64 = 16;
 
 impl Rig {
-    /// The machine at `place` of a works that begins at `start`.
-    pub(crate) fn new(
-        spec: Spec,
-        root: &str,
-        calendar: &Calendar,
-        seed: u64,
-        place: usize,
-        start: Timestamp,
-        begin: Begin,
-        faults: FaultBook,
-    ) -> Rig {
+    /// The machine as `origin` has it, with `faults` to come.
+    pub(crate) fn new(spec: Spec, origin: &Origin<'_>, faults: FaultBook) -> Rig {
+        let Origin { root, calendar, seed, place, start, begin } = *origin;
         let dice = |part: u64| Dice::new(seed, (place as u64 + 1) * STREAMS + part);
         // Stream 0 belongs to the room, which all machines share.
         let room = Room::new(Dice::new(seed, 0));
@@ -139,7 +128,9 @@ impl Rig {
             offset_c: dice(CONTROL).between(-0.1, 0.1),
             drift_c_per_day: 0.0,
         };
-        let first_ms = (dice(SAMPLES).even() * 1000.0 * spec.instruments.sample_s) as i64;
+        let probe = Probe::new(spec.probe(), celsius, dice(PROBE));
+        let network = Network::new(dice(NETWORK));
+        let sampler = Sampler::new(&spec, root, probe, network, dice(SAMPLES), start);
         Rig {
             recorder: Recorder::new(start),
             faults,
@@ -148,11 +139,8 @@ impl Rig {
             table: None,
             controller: Controller::new(spec.control, spec.heater_w),
             control_probe: Probe::new(control_build, celsius, dice(CONTROL)),
-            probe: Probe::new(spec.probe(), celsius, dice(PROBE)),
+            sampler,
             room,
-            reporter: Reporter::new(root, spec.id.as_str(), &spec.instruments, spec.sends_ohm),
-            network: Network::new(dice(NETWORK)),
-            dice: dice(SAMPLES),
             now: start,
             steps: 0,
             setpoint,
@@ -163,11 +151,6 @@ impl Rig {
             lid_off_until: start,
             trouble: Trouble::NONE,
             reports: Vec::new(),
-            next_sample: start + Span::from_millis(first_ms),
-            next_slow: start + Span::from_millis(first_ms),
-            told: (f64::NAN, false),
-            last_said: celsius,
-            spike: (0.0, 0),
             spec,
         }
     }
@@ -199,13 +182,15 @@ impl Rig {
         while self.now + step <= until {
             self.step();
         }
-        self.network.arrived(until, into);
+        self.sampler.arrived(until, into);
     }
 
     fn step(&mut self) {
         if self.steps == 0 {
             self.faults.enter(self.stage(), self.now);
-            self.say_what_was_kept();
+            if self.attended {
+                self.sampler.say_what_was_kept(&self.spec, self.now);
+            }
         }
         if self.steps.is_multiple_of(LOOK_EVERY) {
             self.look();
@@ -219,14 +204,23 @@ impl Rig {
         self.sample();
     }
 
-    fn line(&self) -> Line {
-        if self.trouble.silent {
-            Line::Down
-        } else if self.trouble.held_back {
-            Line::HeldBack
-        } else {
-            Line::Up
+    fn sample(&mut self) {
+        if !self.attended {
+            return;
         }
+        self.sampler.sample(&Instant {
+            now: self.now,
+            spec: &self.spec,
+            trouble: &self.trouble,
+            setpoint: self.setpoint,
+            turning: self.stirring && !self.trouble.stirrer_stopped,
+            wall_c: self.vessel.wall_c,
+            room_c: self.room.celsius(),
+            humidity: self.room.humidity(),
+            kg: self.vessel.kg(),
+            thickness: self.vessel.thickness(),
+            by_hand: matches!(self.worker, Worker::Bench(_)),
+        });
     }
 
     fn look(&mut self) {
@@ -291,7 +285,7 @@ impl Rig {
             Deed::LidOff { minutes } => self.lid_off_until = self.now + Span::from_mins_f64(minutes),
             Deed::Attend(on) => {
                 self.attended = on;
-                self.next_sample = self.now;
+                self.sampler.begin_at(self.now);
             }
             Deed::Enter(stage) => self.faults.enter(stage, self.now),
             Deed::Mark(mark) => self.recorder.mark(self.now, mark),
@@ -319,11 +313,12 @@ impl Rig {
         let sensor = self.control_probe.smooth() + self.trouble.control_reads_high_by;
         let wall = if self.trouble.limit_failed { self.vessel.wall_c - 25.0 } else { self.vessel.wall_c };
         let mut asked = self.controller.act(STEP_S, self.setpoint, sensor, wall, self.trouble.overtuned);
-        if self.trouble.water > 1.0 {
+        if self.trouble.cooling_stuck {
             asked = Asked { heater_w: 0.0, valve_open: true, fan_on: true };
         }
         match self.trouble.heater {
             HeaterTrouble::Fine => {}
+            HeaterTrouble::Stuck if self.vessel.wall_c > CUT_OUT_C => asked.heater_w = 0.0,
             HeaterTrouble::Stuck => asked.heater_w = self.controller.full_heat(),
             HeaterTrouble::Dead => asked.heater_w = 0.0,
         }
@@ -362,7 +357,7 @@ impl Rig {
                 0.0
             },
         };
-        self.probe.step(STEP_S, &around);
+        self.sampler.feel(STEP_S, &around);
         let crusted = trouble.overtuned > 1.0;
         self.control_probe.build.lag_s = if crusted { CRUSTED_LAG_S } else { CONTROL_LAG_S };
         self.control_probe.step(STEP_S, &around);
@@ -372,119 +367,12 @@ impl Rig {
         if self.reports.is_empty() {
             return;
         }
-        let (line, now, topic) = (self.line(), self.now, self.reporter.event_topic());
+        // People report from a telephone: a dead machine's network does not silence them.
+        let line = if self.trouble.held_back { Line::HeldBack } else { Line::Up };
+        let now = self.now;
         for report in self.reports.extract_if(.., |r| r.sent <= now) {
-            // People report from a telephone: a dead machine's network does not silence them.
-            let line = if line == Line::Down { Line::Up } else { line };
-            self.network.send(line, now, topic.clone(), report.to_json().into_bytes());
+            self.sampler.send_event(line, now, report.to_json());
         }
-    }
-
-    /// Numbers that the broker kept from the evening before: old, and without a time.
-    fn say_what_was_kept(&mut self) {
-        if self.reporter.wording() == Wording::Numbers && self.attended {
-            let topic = self.reporter.channel_topic(Channel::Chocolate);
-            self.network.send_retained(self.now, topic, b"29.90".to_vec());
-        }
-    }
-
-    fn sample(&mut self) {
-        if !self.attended || self.now < self.next_sample {
-            return;
-        }
-        let mut said = Vec::with_capacity(Channel::ALL.len());
-        if let Some(value) = self.chocolate() {
-            said.push(Said { channel: Channel::Chocolate, value });
-        }
-        if self.spec.has(Channel::Jacket) {
-            let value = self.vessel.wall_c + 0.03 * self.dice.normal();
-            said.push(Said { channel: Channel::Jacket, value: Some(value) });
-        }
-        let changed = self.told != (self.setpoint, self.stirring);
-        let slow = self.now >= self.next_slow;
-        if slow || changed {
-            self.say_slow_channels(slow, &mut said);
-        }
-        let stamp = self.next_sample + Span::from_millis((JITTER_MS * self.dice.normal()) as i64);
-        let clock = stamp + Span::from_millis((self.trouble.clock_s * 1000.0) as i64);
-        let line = self.line();
-        let sent = stamp.max(self.now - Span::from_millis(STEP_MS));
-        for (topic, payload) in self.reporter.messages(clock, &said) {
-            self.network.send(line, sent, topic, payload);
-        }
-        self.plan_next_sample(slow);
-    }
-
-    fn plan_next_sample(&mut self, slow: bool) {
-        let mut seconds = self.spec.instruments.sample_s;
-        if matches!(self.worker, Worker::Bench(_)) {
-            // Typed by hand, whenever there is a hand.
-            seconds *= self.dice.between(0.7, 2.0);
-        }
-        let next = Span::from_millis((seconds * 1000.0) as i64);
-        self.next_sample += next;
-        if self.next_sample < self.now {
-            self.next_sample = self.now + next;
-        }
-        if slow {
-            self.next_slow =
-                self.now + Span::from_millis((self.spec.instruments.slow_sample_s * 1000.0) as i64);
-        }
-    }
-
-    /// What the recorded probe says; the outer `None` is nothing at all.
-    fn chocolate(&mut self) -> Option<Option<f64>> {
-        let healthy = self.probe.read() + self.trouble.ageing_c;
-        let resolution = self.spec.instruments.resolution_c;
-        let value = match self.trouble.probe {
-            ProbeTrouble::Fine => {
-                let value = rounded(healthy + self.spiked(), resolution);
-                self.last_said = value;
-                Some(value)
-            }
-            ProbeTrouble::Stuck => Some(self.last_said),
-            ProbeTrouble::Reads(value) => Some(value),
-            ProbeTrouble::Missing => None,
-        };
-        Some(value)
-    }
-
-    /// A lone jump of one sample, now and then.
-    fn spiked(&mut self) -> f64 {
-        let share = self.trouble.spikes_per_hour * self.spec.instruments.sample_s / 3600.0;
-        if share > 0.0 && self.spike.1 == 0 && self.dice.chance(share) {
-            let up = if self.dice.chance(0.5) { 1.0 } else { -1.0 };
-            // The samples after a spike are clean: otherwise two would pass for a step.
-            self.spike = (up * self.dice.between(3.0, 12.0), 4);
-            return self.spike.0;
-        }
-        self.spike.1 = self.spike.1.saturating_sub(1);
-        0.0
-    }
-
-    fn say_slow_channels(&mut self, all: bool, said: &mut Vec<Said>) {
-        self.told = (self.setpoint, self.stirring);
-        let turning = self.stirring && !self.trouble.stirrer_stopped;
-        let motor = if turning { self.motor() } else { 0.0 };
-        let values = [
-            (Channel::Setpoint, self.setpoint, true),
-            (Channel::Stirrer, if turning { 1.0 } else { 0.0 }, true),
-            (Channel::Motor, motor, false),
-            (Channel::Room, self.room.celsius(), false),
-            (Channel::Humidity, self.room.humidity(), false),
-        ];
-        for (channel, value, on_change) in values {
-            if self.spec.has(channel) && (all || on_change) {
-                said.push(Said { channel, value: Some(value) });
-            }
-        }
-    }
-
-    fn motor(&mut self) -> f64 {
-        let usual = MOTOR_LEAST_A + MOTOR_A_PER_KG * self.spec.capacity_kg;
-        let full = self.vessel.kg() / self.spec.usual_kg();
-        let load = MOTOR_EMPTY + (1.0 - MOTOR_EMPTY) * self.vessel.thickness() * (0.6 + 0.4 * full);
-        usual * load.min(MOTOR_MOST) * (1.0 + MOTOR_WOBBLE * self.dice.normal())
     }
 }
 

@@ -56,10 +56,10 @@ pub fn all() -> Vec<Scenario> {
     vec![good_day(), overheated_hold(), slow_cooling(), drifting_hold(), bench_bowl()]
 }
 
-/// All plays of a machine begin on this Monday at one in the morning, cold, with the timer about to heat.
-const START_MILLIS: i64 = 1_772_413_200_000;
+/// All plays begin on the Sunday evening of 2026-03-01 at ten, with cold machines and the timer about to heat.
+const START_MILLIS: i64 = 1_772_402_400_000;
 const TIMER_MIN: i64 = 30;
-const DAY_HOURS: i64 = 17;
+const DAY_HOURS: i64 = 19;
 
 fn start() -> Timestamp {
     Timestamp::from_millis(START_MILLIS)
@@ -83,6 +83,14 @@ fn settings(seed: u64, machines: &[&str]) -> Settings {
     Settings { fittings: machines.iter().map(fitting).collect(), ..Settings::new(seed, start()) }
 }
 
+/// Three machines fill a file three times as fast.
+fn sampled_every(seconds: f64, mut settings: Settings) -> Settings {
+    for (_, fitting) in &mut settings.fittings {
+        fitting.sample_s = Some(seconds);
+    }
+    settings
+}
+
 fn with(mut settings: Settings, fault: Fault) -> Settings {
     settings.faults.push(fault);
     settings
@@ -97,7 +105,7 @@ fn good_day() -> Scenario {
         "good-day",
         "a kettle of dark, a kettle of milk and a wheel of white, from cold to the end of an ordinary day",
         GOOD_DAY,
-        settings(11, &["alder", "cedar", "elm"]),
+        sampled_every(10.0, settings(11, &["alder", "cedar", "elm"])),
     )
 }
 

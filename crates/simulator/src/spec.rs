@@ -315,7 +315,7 @@ fn instruments(style: Style, place: usize) -> Instruments {
             channels: vec![Chocolate, Jacket, Room, Humidity, Setpoint, Stirrer, Motor],
             sample_s: 5.0,
             slow_sample_s: 30.0,
-            resolution_c: if place % 2 == 0 { 0.01 } else { 0.1 },
+            resolution_c: if place.is_multiple_of(2) { 0.01 } else { 0.1 },
             noise_c: 0.03,
             lag_s: 25.0,
             wording,

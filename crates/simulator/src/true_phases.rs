@@ -35,6 +35,8 @@ pub(crate) struct Course {
     pub(crate) start: Timestamp,
     pub(crate) end: Option<Timestamp>,
     pub(crate) phases: Vec<PhaseSpan>,
+    /// The place after the last that surely belongs to it: a heat may be on whose end the record does not hold.
+    pub(crate) sure_to: usize,
 }
 
 /// All true batches of a record, oldest first.
@@ -133,7 +135,7 @@ impl<'a> Walk<'a> {
                 phases.push(PhaseSpan { phase: *phase, from: moment(*at), to: to.map(moment) });
             }
         }
-        Some(Course { start: moment(steps.first()?.1), end: end.map(moment), phases })
+        Some(Course { start: moment(steps.first()?.1), end: end.map(moment), phases, sure_to: self.stop() })
     }
 
     fn machine_steps(&self) -> Option<Vec<(Phase, usize)>> {

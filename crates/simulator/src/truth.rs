@@ -112,7 +112,7 @@ fn measures(record: &Recorder, temper_loss: f64, course: &Course) -> Measures {
     let span = |phase: Phase| course.phases.iter().find(|p| p.phase == phase).copied();
     let values = |phase: Phase| -> Vec<f64> {
         let spans = course.phases.iter().filter(|p| p.phase == phase);
-        spans.flat_map(|p| kept(record, p.from, p.to)).collect()
+        spans.flat_map(|p| kept(record, course.sure_to, p.from, p.to)).collect()
     };
     let working = values(Phase::Working);
     let down: Vec<f64> =
@@ -125,7 +125,9 @@ fn measures(record: &Recorder, temper_loss: f64, course: &Course) -> Measures {
     let settled = span(Phase::Working).and_then(|p| {
         let at = |minutes: f64| p.from + model::Span::from_mins_f64(minutes);
         let enough = p.to.is_none_or(|to| to >= at(SETTLED_MIN.1));
-        enough.then(|| mean(&kept(record, at(SETTLED_MIN.0), Some(at(SETTLED_MIN.1))))).flatten()
+        enough
+            .then(|| mean(&kept(record, course.sure_to, at(SETTLED_MIN.0), Some(at(SETTLED_MIN.1)))))
+            .flatten()
     });
     Measures {
         soak_max_c: values(Phase::Soak).into_iter().max_by(f64::total_cmp),
@@ -144,8 +146,8 @@ fn measures(record: &Recorder, temper_loss: f64, course: &Course) -> Measures {
     }
 }
 
-fn kept(record: &Recorder, from: Timestamp, to: Option<Timestamp>) -> Vec<f64> {
-    let last = to.map_or(record.celsius.len(), |to| record.place(to));
+fn kept(record: &Recorder, sure_to: usize, from: Timestamp, to: Option<Timestamp>) -> Vec<f64> {
+    let last = to.map_or(sure_to, |to| record.place(to)).min(sure_to);
     let first = record.place(from).min(last);
     record.celsius[first..last].iter().map(|c| f64::from(*c)).collect()
 }

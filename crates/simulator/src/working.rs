@@ -2,6 +2,7 @@
 
 use model::{Span, Timestamp};
 
+use crate::chocolate::Crystals;
 use crate::deeds::{Deed, Mark, Report, Seen, written};
 use crate::dice::Dice;
 use crate::people::STORE_C;
@@ -57,7 +58,7 @@ pub(crate) struct Work {
     draw_kg: f64,
     lid_at: Timestamp,
     test_at: Timestamp,
-    judge: Option<(Timestamp, f64, f64)>,
+    judge: Option<(Timestamp, Crystals)>,
     top_up_from: Timestamp,
     thin_smears: u32,
 }
@@ -98,11 +99,11 @@ impl Work {
     ) -> bool {
         let minutes = seen.now.since(self.since).as_mins_f64();
         let lunch = (LUNCH_AFTER_MIN..LUNCH_AFTER_MIN + LUNCH_MIN).contains(&minutes);
-        if let Some((due, stable, unstable)) = self.judge
+        if let Some((due, smear)) = self.judge
             && seen.now >= due
         {
             self.judge = None;
-            if self.answer(spec, seen, stable, unstable, by, dice, out) {
+            if self.answer(spec, seen, smear, by, dice, out) {
                 return true;
             }
         }
@@ -119,7 +120,8 @@ impl Work {
         }
         if seen.now >= self.test_at {
             out.push(Deed::Mark(Mark::Test { stable: seen.stable }));
-            self.judge = Some((seen.now + Span::from_mins_f64(JUDGED_AFTER_MIN), seen.stable, seen.unstable));
+            let smear = Crystals { stable: seen.stable, unstable: seen.unstable };
+            self.judge = Some((seen.now + Span::from_mins_f64(JUDGED_AFTER_MIN), smear));
             let next = dice.between(TEST_EVERY_MIN.0, TEST_EVERY_MIN.1);
             self.test_at = seen.now + Span::from_mins_f64(next);
         }
@@ -159,15 +161,14 @@ impl Work {
         &mut self,
         spec: &Spec,
         seen: &Seen,
-        stable: f64,
-        unstable: f64,
+        taken: Crystals,
         by: &'static str,
         dice: &mut Dice,
         out: &mut Vec<Deed>,
     ) -> bool {
         // Two people do not judge alike.
-        let stable = stable * (0.15 * dice.normal()).exp();
-        let (gloss, contraction, snap, minutes, smear) = if stable < THIN_POOR || unstable > 0.02 {
+        let stable = taken.stable * (0.15 * dice.normal()).exp();
+        let (gloss, contraction, snap, minutes, smear) = if stable < THIN_POOR || taken.unstable > 0.02 {
             ("poor", "poor", "poor", dice.between(10.0, 16.0), Smear::Thin)
         } else if stable < THIN_FAIR {
             ("fair", "good", "fair", dice.between(5.5, 8.0), Smear::Good)

@@ -4,11 +4,11 @@
 
 use model::{Channel, MachineId, Span, Timestamp};
 use plant::Plant;
+use wire::Message;
 
 use crate::calendar::Calendar;
 use crate::faults::{Fault, FaultBook, Stage};
-use crate::message::Message;
-use crate::rig::{Begin, Rig, first_mark};
+use crate::rig::{Begin, Origin, Rig, first_mark};
 use crate::spec::{Instruments, Shift, Spec};
 use crate::truth::{Truth, machine_truth};
 
@@ -88,9 +88,9 @@ impl Works {
                 fit(&mut spec, fitting);
             }
             let faults = FaultBook::new(&machine.id, &settings.faults);
-            let root = &plant.mqtt.root;
-            let mut rig =
-                Rig::new(spec, root, &calendar, settings.seed, place, settings.start, begin, faults);
+            let (seed, start) = (settings.seed, settings.start);
+            let origin = Origin { root: &plant.mqtt.root, calendar: &calendar, seed, place, start, begin };
+            let mut rig = Rig::new(spec, &origin, faults);
             if let Some(mark) = first_mark(rig.stage()) {
                 rig.recorder.mark(settings.start, mark);
             }

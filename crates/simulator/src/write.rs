@@ -7,9 +7,9 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use model::{Span, Timestamp};
-use serde::de::IgnoredAny;
+use wire::Message;
+use wire::recording::line;
 
-use crate::message::Message;
 use crate::truth::Truth;
 use crate::works::Works;
 
@@ -102,45 +102,5 @@ impl Stream {
         let file = self.out.finish().map_err(failed(&self.path))?;
         file.into_inner().map_err(|error| failed(&self.path)(error.into_error()))?;
         Ok(self.messages)
-    }
-}
-
-/// One recorded line.
-pub fn line(message: &Message) -> String {
-    let text = String::from_utf8_lossy(&message.payload);
-    let payload = if serde_json::from_str::<IgnoredAny>(&text).is_ok() {
-        text.into_owned()
-    } else {
-        serde_json::Value::from(text.into_owned()).to_string()
-    };
-    format!(
-        "{{\"tst\":\"{:.6}\",\"topic\":{},\"qos\":1,\"retain\":{},\"payloadlen\":{},\"payload\":{payload}}}",
-        message.arrived.to_jiff(),
-        serde_json::Value::from(message.topic.as_str()),
-        u8::from(message.retained),
-        message.payload.len(),
-    )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn message(payload: &str) -> Message {
-        Message {
-            topic: "works/alder/chocolate".into(),
-            payload: payload.as_bytes().to_vec(),
-            arrived: "2026-03-02T05:00:00.250Z".parse().unwrap(),
-            retained: false,
-        }
-    }
-
-    #[test]
-    fn a_line_is_the_contracts_own_example() {
-        assert_eq!(
-            line(&message("45.02")),
-            r#"{"tst":"2026-03-02T05:00:00.250000Z","topic":"works/alder/chocolate","qos":1,"retain":0,"payloadlen":5,"payload":45.02}"#
-        );
-        assert!(line(&message("nan")).ends_with(r#""payloadlen":3,"payload":"nan"}"#));
     }
 }

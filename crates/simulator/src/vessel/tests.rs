@@ -87,6 +87,38 @@ fn liquid_mixing_is_the_plain_mean_of_heat() {
 }
 
 #[test]
+fn a_hot_wall_and_a_cold_charge_meet_where_the_textbook_says() {
+    // OpenStax, College Physics, 14.2, pouring cold water in a hot pan: 0.5 kg aluminium (900 J/(kg K)) at 150 °C and
+    // 0.25 kg water (4186 J/(kg K)) at 20 °C end at 59.1 °C. Here with as much chocolate as has the water's heat capacity.
+    let kg = 0.25 * 4.186 / SPECIFIC_HEAT;
+    let build = Build { wall_kj_per_k: 0.5 * 0.9, exchange: 5.0, ..THERMOS };
+    let mut vessel = Vessel::new(dark(), build, kg, 20.0, 0.0);
+    vessel.wall_c = 150.0;
+    run(&mut vessel, &REST, 3600);
+    assert!((vessel.celsius() - 59.09).abs() < 0.05, "{}", vessel.celsius());
+    assert!((vessel.wall_c - 59.09).abs() < 0.05, "{}", vessel.wall_c);
+}
+
+#[test]
+fn coffee_cools_as_in_the_textbook() {
+    // OpenStax, Calculus, Newton's law of cooling: 200 °F in a room of 70 °F, 180 °F after 2 min; 175 °F at 2.56 min and
+    // 155 °F at 5.09 min. k = ln(130/110)/2 a minute.
+    let celsius = |fahrenheit: f64| (fahrenheit - 32.0) / 1.8;
+    let per_minute = (130.0f64 / 110.0).ln() / 2.0;
+    let build = Build { surface_loss: SPECIFIC_HEAT * 1000.0 * per_minute / 60.0, ..THERMOS };
+    let drive = Drive { room_c: celsius(70.0), ..REST };
+    for (fahrenheit, expected_min) in [(180.0, 2.0), (175.0, 2.56), (155.0, 5.09)] {
+        let mut vessel = Vessel::new(dark(), build, 1.0, celsius(200.0), 0.0);
+        let mut seconds = 0.0;
+        while vessel.celsius() > celsius(fahrenheit) {
+            vessel.step(1.0, &drive);
+            seconds += 1.0;
+        }
+        assert!((seconds / 60.0_f64 - expected_min).abs() < 0.05, "{fahrenheit} °F after {seconds} s");
+    }
+}
+
+#[test]
 fn all_of_a_seed_melted_costs_its_latent_heat() {
     // 8 kg at 45 °C and 2 kg at 20 °C: 40.0 °C without latent heat, lower by 2·46/(10·1.6) = 5.75 °C when it melts.
     assert!((landing(45.0, 0.2).unwrap() - (40.0 - 5.75)).abs() < 0.01);

@@ -42,6 +42,15 @@ fn kinds(batch: &TrueBatch) -> Vec<FindingKind> {
     batch.conditions.iter().map(|c| c.kind).collect()
 }
 
+/// Share of the fat in form V at the first smear.
+fn first_smear(truth: &MachineTruth) -> f64 {
+    let smears = truth
+        .marks
+        .iter()
+        .filter_map(|(_, mark)| if let crate::Mark::Test { stable } = mark { Some(*stable) } else { None });
+    smears.into_iter().next().unwrap()
+}
+
 fn cooling_minutes(batch: &TrueBatch) -> f64 {
     batch.measures.cooling_minutes.unwrap()
 }
@@ -66,6 +75,32 @@ fn the_stream_is_the_same_however_it_is_cut() {
     assert!(whole.windows(2).all(|w| w[0].arrived <= w[1].arrived));
     let other = Works::new(&plant(), &Settings::new(4, monday_evening())).advance_to(until);
     assert!(whole != other);
+}
+
+#[test]
+fn everything_that_is_said_can_be_read() {
+    // Against the decoder, an independent reading of the contract: nothing rejected, every channel and event there.
+    let plant = plant();
+    let decoder = wire::Decoder::new(&plant);
+    let settings = Settings::new(6, monday_evening());
+    let mut works = Works::new(&plant, &settings);
+    let mut seen = std::collections::BTreeSet::new();
+    for message in works.messages(settings.start + Span::from_hours(28)) {
+        let decoded = decoder.decode(&message);
+        assert_eq!(decoded.rejects, [], "{message:?}");
+        // A retained number without a time is no reading.
+        assert!(message.retained == decoded.arrivals.is_empty(), "{message:?}");
+        seen.extend(decoded.arrivals.iter().map(|arrival| match &arrival.content {
+            model::Content::Reading(reading) => reading.channel.as_str(),
+            model::Content::Event(event) => event.kind.as_str(),
+        }));
+    }
+    for word in Channel::ALL.map(Channel::as_str) {
+        assert!(seen.contains(word), "{word}");
+    }
+    for word in ["charge", "seed", "top-up", "temper-test", "end"] {
+        assert!(seen.contains(word), "{word}");
+    }
 }
 
 #[test]
@@ -167,11 +202,7 @@ fn without_seed_there_is_no_dip_and_no_crystal() {
     let working = batch.phases.iter().find(|p| p.phase == Phase::Working).unwrap().from;
     assert!(first_seed.is_none_or(|(at, _)| *at > working));
     assert!(batch.measures.lowest_c.unwrap() > 31.0);
-    let smear = truth.marks.iter().find_map(|(_, m)| match m {
-        crate::Mark::Test { stable } => Some(*stable),
-        _ => None,
-    });
-    assert!(smear.unwrap() < 0.003);
+    assert!(first_smear(&truth) < 0.003);
 }
 
 #[test]
@@ -183,11 +214,8 @@ fn a_low_point_machine_makes_its_own_crystals_and_rewarms() {
     let rowan = truth.machines.iter().find(|m| m.id == id("rowan")).unwrap();
     let phases: Vec<Phase> = rowan.batches[0].phases.iter().map(|p| p.phase).collect();
     assert!(phases.contains(&Phase::Rewarming), "{phases:?}");
-    let smear = rowan.marks.iter().find_map(|(_, m)| match m {
-        crate::Mark::Test { stable } => Some(*stable),
-        _ => None,
-    });
-    assert!((0.003..0.06).contains(&smear.unwrap()), "{smear:?}");
+    let smear = first_smear(rowan);
+    assert!((0.003..0.06).contains(&smear), "{smear}");
 }
 
 #[test]
