@@ -228,8 +228,9 @@ pub(crate) fn draw_hours(
     for change in clock_changes(time.from, time.to, zone) {
         let x = time.x(change.at);
         let half = text_width(&change.says, letters) / 2.0;
-        canvas.shape(Shape::TriangleUp, (x, top + 5.0), 4.0, Role::Ink);
-        let place = x.clamp(time.left + half, (time.right - half).max(time.left + half));
+        let left = time.left + half;
+        let place = x.clamp(left, (time.right - half).max(left));
+        canvas.shape(Shape::TriangleUp, (x, top + 28.0), 4.5, Role::Ink);
         canvas.text(&change.says, place, top + 42.0, letters, Hold::Middle, Role::Ink);
     }
 }
