@@ -25,8 +25,9 @@
   const find = (part) => document.querySelector(`[data-part="${CSS.escape(part)}"]`);
 
   function say(live) {
-    const words = live ? "Live" : "Not live, trying again; as of";
+    const words = live ? "Live," : "Not live, trying again; as of";
     document.body.classList.toggle("is-live", live);
+    document.body.classList.toggle("is-silent", !live);
     if (stateLine.textContent !== words) stateLine.textContent = words;
   }
 
@@ -43,6 +44,12 @@
     const opened = [...old.querySelectorAll("details[open]")].map((one) => one.closest("[id]")?.id);
     for (const id of opened) {
       if (id) fresh.querySelector(`#${CSS.escape(id)} details`)?.setAttribute("open", "");
+    }
+    if (old.hasAttribute("aria-live")) {
+      // A region that is read out must stay the same element, or nobody hears of the change.
+      old.className = fresh.className;
+      old.replaceChildren(...fresh.childNodes);
+      return;
     }
     old.replaceWith(fresh);
     if (focused) fresh.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });

@@ -72,7 +72,11 @@ pub(crate) struct PageLink {
 }
 
 impl App {
-    pub(crate) fn new(config: &WebConfig, state: WebState, closing: CancellationToken) -> Result<App, WebError> {
+    pub(crate) fn new(
+        config: &WebConfig,
+        state: WebState,
+        closing: CancellationToken,
+    ) -> Result<App, WebError> {
         Ok(App {
             dashboards: Dashboards::open(config.dashboards.as_deref())?,
             local: LocalTime::new(state.plant.time_zone.rules().clone()),

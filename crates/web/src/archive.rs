@@ -89,7 +89,11 @@ impl App {
     ) -> Result<T, Problem> {
         let records: Arc<Records> = self.state.records.clone();
         blocking(move || question(&records)).await?.map_err(|cause| {
-            Problem::unavailable("records-busy", "The records cannot be read just now; try again in a minute.", cause)
+            Problem::unavailable(
+                "records-busy",
+                "The records cannot be read just now; try again in a minute.",
+                cause,
+            )
         })
     }
 
@@ -105,14 +109,19 @@ impl App {
             question(&store)
         });
         answer.await?.map_err(|cause| {
-            Problem::unavailable("store-busy", "The readings cannot be read just now; try again in a minute.", cause)
+            Problem::unavailable(
+                "store-busy",
+                "The readings cannot be read just now; try again in a minute.",
+                cause,
+            )
         })
     }
 }
 
 /// First, lowest, highest and last in the order of time, each once.
 fn points_of(bucket: &Bucket) -> Vec<(Timestamp, Option<f64>)> {
-    let mut points = [bucket.first, bucket.lowest, bucket.highest, bucket.last].map(|point| (point.at, Some(point.value)));
+    let mut points =
+        [bucket.first, bucket.lowest, bucket.highest, bucket.last].map(|point| (point.at, Some(point.value)));
     points.sort_by_key(|(at, _)| *at);
     let mut points = points.to_vec();
     points.dedup_by_key(|(at, _)| *at);
@@ -120,6 +129,8 @@ fn points_of(bucket: &Bucket) -> Vec<(Timestamp, Option<f64>)> {
 }
 
 /// Runs `work` on a thread for blocking work.
-pub(crate) async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Problem> {
+pub(crate) async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Problem> {
     tokio::task::spawn_blocking(work).await.map_err(|died| Problem::internal("blocking-work-died", died))
 }

@@ -128,13 +128,8 @@ pub(crate) async fn events_between(
     from: Timestamp,
     to: Timestamp,
 ) -> Result<Vec<Event>, Problem> {
-    let query = EventQuery {
-        machine: Some(machine.clone()),
-        from: Some(from),
-        to: Some(to),
-        limit: MOST_MARKS,
-        ..EventQuery::default()
-    };
+    let query =
+        EventQuery { machine: Some(machine.clone()), from: Some(from), to: Some(to), limit: MOST_MARKS };
     let mut events = app.events(query).await?;
     events.sort_by_key(|event| event.at);
     Ok(events)

@@ -141,7 +141,8 @@ impl Dashboards {
 
     /// Pages of the works that a plant has added, for the navigation.
     pub(crate) fn added_pages(&self) -> Vec<PageLink> {
-        let added = self.pages.iter().filter(|(name, page)| page.shows == Shows::Works && name.as_str() != FLOOR);
+        let added =
+            self.pages.iter().filter(|(name, page)| page.shows == Shows::Works && name.as_str() != FLOOR);
         let link = |(name, page): (&String, &PageFile)| PageLink {
             name: name.clone(),
             title: page.title.clone(),
@@ -186,7 +187,9 @@ impl Asset {
 
 /// FNV-1a, 64 bits (Fowler, Noll, Vo): tells versions of a file apart, guards nothing.
 fn fnv_1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3))
+    bytes
+        .iter()
+        .fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3))
 }
 
 fn read_over(root: &Path, folder: &Path, files: &mut BTreeMap<String, String>) -> Result<(), WebError> {
@@ -232,7 +235,8 @@ mod tests {
 
     #[test]
     fn a_file_laid_over_replaces_ours_and_a_further_page_adds_one() {
-        let page = "title = \"Moulding room\"\nshows = \"works\"\nparts = [\"lanes\"]\nmachines = [\"alder\"]\n";
+        let page =
+            "title = \"Moulding room\"\nshows = \"works\"\nparts = [\"lanes\"]\nmachines = [\"alder\"]\n";
         let folder = folder_with("pages/moulding.toml", page);
         let laid_over = Dashboards::open(Some(folder.path())).unwrap();
         assert_eq!(laid_over.page("moulding").unwrap().title, "Moulding room");
@@ -241,7 +245,8 @@ mod tests {
 
     #[test]
     fn mistakes_in_the_folder_name_the_file() {
-        let folder = folder_with("pages/floor.toml", "title = \"Floor\"\nshows = \"works\"\nparts = [\"dials\"]\n");
+        let folder =
+            folder_with("pages/floor.toml", "title = \"Floor\"\nshows = \"works\"\nparts = [\"dials\"]\n");
         let error = Dashboards::open(Some(folder.path())).unwrap_err().to_string();
         assert_eq!(error, "pages/floor.toml: there is no part `dials`; a part is a file in `parts`");
 

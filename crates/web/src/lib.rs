@@ -36,6 +36,4 @@ mod view;
 mod words;
 
 pub use crate::server::{WebError, router, run};
-pub use crate::state::{
-    Entries, EventSink, Health, IntakeState, LivePace, NotDurable, WebConfig, WebState,
-};
+pub use crate::state::{Entries, EventSink, Health, IntakeState, LivePace, NotDurable, WebConfig, WebState};

@@ -1,8 +1,8 @@
 //! Made-up lanes, batches and findings for the unit tests of this crate.
 
 use model::{
-    Batch, BatchId, Channel, Finding, FindingId, FindingKind, Lane, Latest, MachineId, Measures, Method, Phase,
-    PhaseSpan, Priority, Standing, Timestamp,
+    Batch, BatchId, Channel, Finding, FindingId, FindingKind, Lane, Latest, MachineId, Measures, Method,
+    Phase, PhaseSpan, Priority, Standing, Timestamp,
 };
 
 use crate::state::{Health, IntakeState};

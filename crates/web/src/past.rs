@@ -54,23 +54,22 @@ impl Past {
             ),
         }
     }
+}
 
-    /// From what the reference band comes.
-    pub(crate) fn band_says(&self, batch: &Batch) -> String {
-        if self.batches.len() < FEWEST_BATCHES {
-            return format!(
-                "There is no reference band yet: it takes {FEWEST_BATCHES} earlier good batches of this couverture on \
-                 this machine, and there are {}.",
-                self.batches.len()
-            );
+/// From what the reference band of `batch` comes.
+pub(crate) fn band_says(batch: &Batch, band: Option<&ReferenceBand>) -> String {
+    match band {
+        _ if batch.first(Phase::Cooling).is_none() => {
+            "The reference band is drawn from the start of cooling on.".to_owned()
         }
-        if batch.first(Phase::Cooling).is_none() {
-            return "The reference band is drawn from the start of cooling on.".to_owned();
-        }
-        format!(
-            "Reference band: median and 10 to 90 % of the {} good batches before this one, laid over the start of cooling.",
-            self.batches.len()
-        )
+        None => format!(
+            "There is no reference band: it takes the readings of {FEWEST_BATCHES} earlier good batches of this \
+             couverture on this machine."
+        ),
+        Some(ReferenceBand { batches, .. }) => format!(
+            "Reference band: median and 10 to 90 % of the {batches} good batches before this one, laid over the start \
+             of cooling."
+        ),
     }
 }
 
@@ -97,21 +96,27 @@ impl App {
             batches.retain(|other| history::is_good(other, &findings));
         }
         batches.truncate(EARLIER_BATCHES);
-        let usual = history::usual_measures(&batches).map_err(|cause| Problem::internal("no-usual", cause))?;
+        let usual =
+            history::usual_measures(&batches).map_err(|cause| Problem::internal("no-usual", cause))?;
         Ok(Past { batches, usual })
     }
 
     /// How the course of `batch` usually runs, on its own clock; empty where that is not known.
     pub(crate) async fn reference_for(&self, batch: &Batch) -> Result<Vec<ReferencePoint>, Problem> {
         let Some(cooling) = batch.first(Phase::Cooling) else { return Ok(Vec::new()) };
-        let band = match self.bands.get(&batch.id) {
-            Some(band) => band,
-            None => self.make_band(batch).await?,
-        };
+        let band = self.band_of(batch).await?;
         let points = band.iter().flat_map(|band| band.at(cooling.from));
         Ok(points
             .map(|(at, point)| ReferencePoint { at, low: point.low, median: point.median, high: point.high })
             .collect())
+    }
+
+    /// How the course of such a batch usually runs, from the start of cooling.
+    pub(crate) async fn band_of(&self, batch: &Batch) -> Result<Arc<Option<ReferenceBand>>, Problem> {
+        match self.bands.get(&batch.id) {
+            Some(band) => Ok(band),
+            None => self.make_band(batch).await,
+        }
     }
 
     async fn make_band(&self, batch: &Batch) -> Result<Arc<Option<ReferenceBand>>, Problem> {

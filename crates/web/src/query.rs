@@ -38,7 +38,8 @@ impl Params {
         for (place, (name, _)) in self.0.iter().enumerate() {
             if !known.contains(&name.as_str()) {
                 let list = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
-                let sentence = format!("The parameter `{name}` is not known here; this address takes {list}.");
+                let sentence =
+                    format!("The parameter `{name}` is not known here; this address takes {list}.");
                 return Err(Problem::bad_request("unknown-parameter", sentence));
             }
             if self.0[..place].iter().any(|(earlier, _)| earlier == name) {
@@ -51,7 +52,10 @@ impl Params {
 
     /// Every name with its text, those without one left out.
     pub(crate) fn pairs(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.0.iter().map(|(name, value)| (name.as_str(), value.trim())).filter(|(_, value)| !value.is_empty())
+        self.0
+            .iter()
+            .map(|(name, value)| (name.as_str(), value.trim()))
+            .filter(|(_, value)| !value.is_empty())
     }
 
     /// The text of `name`, without blanks around it; an empty one counts as not given.
@@ -61,7 +65,11 @@ impl Params {
     }
 
     /// The value of `name`, if it is given.
-    pub(crate) fn optional<T: FromStr>(&self, name: &str, should_be: impl Display) -> Result<Option<T>, Problem> {
+    pub(crate) fn optional<T: FromStr>(
+        &self,
+        name: &str,
+        should_be: impl Display,
+    ) -> Result<Option<T>, Problem> {
         self.text(name).map(|text| text.parse().map_err(|_| wrong(name, text, should_be))).transpose()
     }
 
@@ -84,7 +92,13 @@ impl Params {
     }
 
     /// A whole number from `least` to `most`, or `otherwise` if it is not given.
-    pub(crate) fn count(&self, name: &str, least: usize, most: usize, otherwise: usize) -> Result<usize, Problem> {
+    pub(crate) fn count(
+        &self,
+        name: &str,
+        least: usize,
+        most: usize,
+        otherwise: usize,
+    ) -> Result<usize, Problem> {
         let should_be = format!("a whole number from {least} to {most}");
         match self.optional::<usize>(name, &should_be)? {
             None => Ok(otherwise),
@@ -99,7 +113,10 @@ pub(crate) fn wrong(name: &str, text: &str, should_be: impl Display) -> Problem 
     /// Enough to recognise what was typed, short enough for a line.
     const SHOWN: usize = 60;
     let shown: String = text.chars().take(SHOWN).collect();
-    Problem::bad_request("bad-parameter", format!("The parameter `{name}` is `{shown}`; it should be {should_be}."))
+    Problem::bad_request(
+        "bad-parameter",
+        format!("The parameter `{name}` is `{shown}`; it should be {should_be}."),
+    )
 }
 
 #[cfg(test)]

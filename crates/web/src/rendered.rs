@@ -24,7 +24,13 @@ pub(crate) struct Parts {
 
 impl Parts {
     /// Adds the part `name`, made from the template `part`.
-    pub(crate) fn render(&mut self, app: &App, name: &str, part: &str, view: impl Serialize) -> Result<(), Problem> {
+    pub(crate) fn render(
+        &mut self,
+        app: &App,
+        name: &str,
+        part: &str,
+        view: impl Serialize,
+    ) -> Result<(), Problem> {
         let text = app.dashboards.render(&part_file(part), view)?;
         self.parts.push((name.to_owned(), Arc::from(text.trim())));
         Ok(())
@@ -51,7 +57,9 @@ impl Fragments {
     pub(crate) fn of_floor(&self, app: &App, board: &Arc<Board>) -> Result<Arc<Parts>, Problem> {
         let second = app.now().as_millis().div_euclid(1000);
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(kept) = kept.as_ref().filter(|kept| Arc::ptr_eq(&kept.board, board) && kept.second == second) {
+        if let Some(kept) =
+            kept.as_ref().filter(|kept| Arc::ptr_eq(&kept.board, board) && kept.second == second)
+        {
             return Ok(kept.parts.clone());
         }
         let parts = Arc::new(floor_parts(app, board, &[])?);

@@ -99,7 +99,9 @@ struct ProblemPage<'a> {
 async fn faults_as_pages(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
     let for_a_person = wants_page(&request);
     let response = next.run(request).await;
-    let Some(problem) = response.extensions().get::<Problem>().filter(|_| for_a_person) else { return response };
+    let Some(problem) = response.extensions().get::<Problem>().filter(|_| for_a_person) else {
+        return response;
+    };
     let shown = ProblemPage {
         title: problem.title(),
         sentence: &problem.sentence,

@@ -123,7 +123,9 @@ impl Health {
         let about_intake = match self.intake {
             IntakeState::Connected => None,
             IntakeState::Connecting => Some("No connection to the broker; trying again."),
-            IntakeState::Held => Some("Readings cannot be put on disk; the broker keeps them until they can."),
+            IntakeState::Held => {
+                Some("Readings cannot be put on disk; the broker keeps them until they can.")
+            }
             IntakeState::Stopped => Some("Readings are not being taken."),
         };
         about_intake.map(str::to_owned).into_iter().chain(self.troubles.iter().cloned()).collect()

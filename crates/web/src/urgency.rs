@@ -27,7 +27,7 @@ pub(crate) enum Urgency {
     /// Ready within half an hour, then.
     NearlyReady(Timestamp),
     /// An open finding of low priority, raised then.
-    WhenThereIsTime(Timestamp),
+    Later(Timestamp),
     /// Working, nothing open.
     Working,
     /// On its way, to be ready then.
@@ -54,7 +54,7 @@ pub(crate) fn urgency(lane: &Lane, now: Timestamp) -> Urgency {
         return Urgency::NearlyReady(at);
     }
     if let Some(raised_at) = oldest(Priority::Low) {
-        return Urgency::WhenThereIsTime(raised_at);
+        return Urgency::Later(raised_at);
     }
     match (lane.phase, ready_at) {
         (Phase::Idle, _) => Urgency::Idle,

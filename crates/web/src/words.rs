@@ -30,9 +30,9 @@ impl LocalTime {
         self.format(at, "%H:%M:%S")
     }
 
-    /// `14:35` on the day of `now`, `Tue 3 March, 14:35` on any other.
+    /// `14:35` on the day of `now`, `Tue 3 Mar, 14:35` on any other.
     pub(crate) fn moment(&self, at: Timestamp, now: Timestamp) -> String {
-        if self.day(at) == self.day(now) { self.clock(at) } else { self.format(at, "%a %-d %B, %H:%M") }
+        if self.day(at) == self.day(now) { self.clock(at) } else { self.format(at, "%a %-d %b, %H:%M") }
     }
 
     /// `Tue 3 March 2026, 14:35`
@@ -155,7 +155,7 @@ pub(crate) fn priority(priority: Priority) -> &'static str {
     match priority {
         Priority::High => "Now",
         Priority::Medium => "Soon",
-        Priority::Low => "When there is time",
+        Priority::Low => "Later",
     }
 }
 
@@ -180,7 +180,9 @@ pub(crate) fn event(event: &Event) -> String {
                 method.map(|method| method.to_string()),
             ],
         ),
-        EventKind::Seed { mass_kg, temperature, lot } => addition("Seed", *mass_kg, *temperature, lot.as_deref()),
+        EventKind::Seed { mass_kg, temperature, lot } => {
+            addition("Seed", *mass_kg, *temperature, lot.as_deref())
+        }
         EventKind::TopUp { mass_kg, temperature, lot } => {
             addition("Top-up", *mass_kg, *temperature, lot.as_deref())
         }
@@ -198,12 +200,15 @@ pub(crate) fn event(event: &Event) -> String {
 }
 
 fn addition(what: &str, mass_kg: Option<f64>, temperature: Option<f64>, lot: Option<&str>) -> String {
-    joined(what, [
-        mass_kg.map(kilograms),
-        temperature.map(|value| format!("at {}", celsius(value))),
-        lot.map(|lot| format!("lot {lot}")),
-        None,
-    ])
+    joined(
+        what,
+        [
+            mass_kg.map(kilograms),
+            temperature.map(|value| format!("at {}", celsius(value))),
+            lot.map(|lot| format!("lot {lot}")),
+            None,
+        ],
+    )
 }
 
 fn joined(first: &str, rest: [Option<String>; 4]) -> String {
@@ -220,7 +225,8 @@ mod tests {
 
     #[test]
     fn lengths_are_said_in_the_unit_that_people_use() {
-        let said = [5, 59, 60, 1500, 3600, 7800, 200_000].map(|s| length(Span::from_secs(s)).replace('\u{a0}', " "));
+        let said =
+            [5, 59, 60, 1500, 3600, 7800, 200_000].map(|s| length(Span::from_secs(s)).replace('\u{a0}', " "));
         assert_eq!(said, ["5 s", "59 s", "1 min", "25 min", "1 h", "2 h 10 min", "2 days"]);
         assert_eq!(length(Span::from_secs(-90)), "0\u{a0}s");
         assert_eq!(ago(Span::from_secs(3)), "just now");
@@ -232,7 +238,7 @@ mod tests {
         let summer: Timestamp = "2026-07-01T13:35:07Z".parse().unwrap();
         assert_eq!(lisbon.clock(summer), "14:35");
         assert_eq!(lisbon.moment(summer, summer + Span::from_hours(2)), "14:35");
-        assert_eq!(lisbon.moment(summer, summer + Span::from_hours(12)), "Wed 1 July, 14:35");
+        assert_eq!(lisbon.moment(summer, summer + Span::from_hours(12)), "Wed 1 Jul, 14:35");
         assert_eq!(lisbon.machine_readable(summer), "2026-07-01T14:35:07+01:00");
     }
 

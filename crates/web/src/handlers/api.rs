@@ -6,7 +6,7 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use model::{Channel, FindingKind};
+use model::{Channel, FindingKind, Span};
 
 use records::{BatchQuery, FindingQuery, Life};
 use report::{BatchDto, BatchReportDto, FindingDto, MachineDto};
@@ -33,6 +33,9 @@ const USUAL_POINTS: usize = 2_000;
 /// Most readings in one CSV answer that is not thinned: two weeks of one channel at one a second, some 40 MB of text.
 const MOST_READINGS: usize = 1_300_000;
 
+/// Longest time in one answer: a month of readings at one a second still fits into memory.
+const LONGEST_TIME: Span = Span::from_hours(31 * 24);
+
 const A_TIME_ORDER: &str = "a time after `from`";
 
 pub(crate) async fn health(State(app): State<Arc<App>>) -> Response {
@@ -43,7 +46,10 @@ pub(crate) async fn health(State(app): State<Arc<App>>) -> Response {
     (status, axum::Json(json!({ "status": word, "says": says, "health": health }))).into_response()
 }
 
-pub(crate) async fn machines(State(app): State<Arc<App>>, params: Params) -> Result<axum::Json<Value>, Problem> {
+pub(crate) async fn machines(
+    State(app): State<Arc<App>>,
+    params: Params,
+) -> Result<axum::Json<Value>, Problem> {
     params.only(&[])?;
     let board = app.state.board.borrow().clone();
     let named = board.lanes.iter().filter_map(|lane| Some((app.state.plant.machine(&lane.machine)?, lane)));
@@ -55,7 +61,10 @@ pub(crate) async fn machines(State(app): State<Arc<App>>, params: Params) -> Res
     })))
 }
 
-pub(crate) async fn batches(State(app): State<Arc<App>>, params: Params) -> Result<axum::Json<Value>, Problem> {
+pub(crate) async fn batches(
+    State(app): State<Arc<App>>,
+    params: Params,
+) -> Result<axum::Json<Value>, Problem> {
     params.only(&["machine", "from", "to", "open", "limit"])?;
     let query = BatchQuery {
         machine: machine(&app, &params)?,
@@ -80,7 +89,10 @@ pub(crate) async fn batch(
     Ok(axum::Json(Gathered::of(&app, batch).await?.document(&app)))
 }
 
-pub(crate) async fn findings(State(app): State<Arc<App>>, params: Params) -> Result<axum::Json<Value>, Problem> {
+pub(crate) async fn findings(
+    State(app): State<Arc<App>>,
+    params: Params,
+) -> Result<axum::Json<Value>, Problem> {
     params.only(&["machine", "batch", "kind", "open", "from", "to", "limit"])?;
     let kind = params.text("kind").map(|text| {
         text.parse::<FindingKind>().map_err(|()| {
@@ -105,13 +117,19 @@ pub(crate) async fn findings(State(app): State<Arc<App>>, params: Params) -> Res
 
 pub(crate) async fn readings(State(app): State<Arc<App>>, params: Params) -> Result<Response, Problem> {
     params.only(&["machine", "channel", "from", "to", "points", "format"])?;
-    let machine = machine(&app, &params)?
-        .ok_or_else(|| missing("machine", "the id of a machine of the plant file"))?;
+    let machine =
+        machine(&app, &params)?.ok_or_else(|| missing("machine", "the id of a machine of the plant file"))?;
     let channel: Channel = params.required("channel", "a channel such as chocolate, jacket or room")?;
-    let from = params.moment("from")?.ok_or_else(|| missing("from", "a time such as 2026-03-02T05:00:00Z"))?;
+    let from =
+        params.moment("from")?.ok_or_else(|| missing("from", "a time such as 2026-03-02T05:00:00Z"))?;
     let to = params.moment("to")?.ok_or_else(|| missing("to", A_TIME_ORDER))?;
     if to <= from {
         return Err(wrong("to", &to.to_string(), A_TIME_ORDER));
+    }
+    if LONGEST_TIME < to.since(from) {
+        let sentence =
+            "One answer covers at most 31 days; ask for a shorter time, or use `halfdegree export`.";
+        return Err(Problem::refused("time-too-long", sentence));
     }
     let csv = match params.text("format") {
         None | Some("json") => false,
@@ -164,7 +182,10 @@ fn machine(app: &App, params: &Params) -> Result<Option<model::MachineId>, Probl
 }
 
 fn missing(name: &str, should_be: &str) -> Problem {
-    Problem::bad_request("missing-parameter", format!("The parameter `{name}` is missing; it should be {should_be}."))
+    Problem::bad_request(
+        "missing-parameter",
+        format!("The parameter `{name}` is missing; it should be {should_be}."),
+    )
 }
 
 /// `open=yes` for what goes on, `open=no` for what is over.

@@ -9,7 +9,10 @@ use axum::response::{IntoResponse, Response};
 use crate::app::App;
 use crate::problem::Problem;
 
-pub(crate) async fn asset(State(app): State<Arc<App>>, Path(name): Path<String>) -> Result<Response, Problem> {
+pub(crate) async fn asset(
+    State(app): State<Arc<App>>,
+    Path(name): Path<String>,
+) -> Result<Response, Problem> {
     let asset = app
         .dashboards
         .asset(&name)

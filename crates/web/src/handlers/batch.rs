@@ -14,7 +14,7 @@ use crate::app::App;
 use crate::curve::{self, Wanted};
 use crate::handlers::machine::svg_headers;
 use crate::page_file::Shows;
-use crate::past::Past;
+use crate::past::{self, Past};
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::view::{BatchView, EventRow, FindingView, MeasureView};
@@ -105,6 +105,7 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
     let statement = gathered.statement(app);
     let page = app.page("batch", Shows::Batch)?;
     let scene = app.scene();
+    let band = app.band_of(&gathered.batch).await?;
     let Gathered { batch, findings, events, past } = &gathered;
     let head = BatchView::new(scene, batch);
     let title = format!("{}, {}", head.machine, head.start.says);
@@ -116,7 +117,7 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
         measures: report::measure_rows(&batch.measures, usual).iter().map(MeasureView::from).collect(),
         usual_says: past.says(),
         sheet_says: format!("Curve of {title}. Phases, findings and measures stand below in words."),
-        reference_says: past.band_says(batch),
+        reference_says: past::band_says(batch, band.as_ref().as_ref()),
         batch: head,
     };
     let frame = app.frame("batch", "");
@@ -159,8 +160,10 @@ async fn csv(app: &App, id: &str, params: &Params) -> Result<Response, Problem> 
     }
     let text = app.export_csv(&batch.machine, batch.start, to).await?;
     let disposition = format!("attachment; filename=\"{}.csv\"", batch.id.as_str().replace(':', ""));
-    let headers =
-        [(header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()), (header::CONTENT_DISPOSITION, disposition)];
+    let headers = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
+        (header::CONTENT_DISPOSITION, disposition),
+    ];
     Ok((headers, text).into_response())
 }
 

@@ -32,8 +32,8 @@ pub(crate) async fn json(
 ) -> Result<Response, Problem> {
     let body = admit(&app, &headers, body, "application/json")?;
     let refused = |sentence: &str| Problem::bad_request("bad-event", sentence);
-    let value: Value = serde_json::from_slice(&body)
-        .map_err(|fault| refused(&format!("The body is not JSON: {fault}.")))?;
+    let value: Value =
+        serde_json::from_slice(&body).map_err(|fault| refused(&format!("The body is not JSON: {fault}.")))?;
     let named = value
         .get("machine")
         .and_then(Value::as_str)
@@ -131,11 +131,15 @@ fn event_of_form(form: &Params) -> Result<Value, Problem> {
 /// Reads the event and answers when it is on disk.
 async fn take(app: &App, machine: &MachineId, json: &[u8]) -> Result<Event, Problem> {
     let now = app.now();
-    let event = wire::parse_event(machine, json, now)
-        .map_err(|sentence| Problem::refused("bad-event", sentence))?;
+    let event =
+        wire::parse_event(machine, json, now).map_err(|sentence| Problem::refused("bad-event", sentence))?;
     let arrival = Arrival { arrived: now, retained: false, content: Content::Event(event.clone()) };
     app.state.events.take(arrival).await.map_err(|cause| {
-        Problem::unavailable("not-durable", "The entry could not be put on disk; it is not entered. Try again.", cause)
+        Problem::unavailable(
+            "not-durable",
+            "The entry could not be put on disk; it is not entered. Try again.",
+            cause,
+        )
     })?;
     Ok(event)
 }
@@ -160,14 +164,20 @@ mod tests {
         assert!(from_our_own_page(&headers("[::1]:8460", Some("http://[::1]:8460"))));
         assert!(!from_our_own_page(&headers("127.0.0.1:8460", Some("http://elsewhere.example"))));
         assert!(!from_our_own_page(&headers("127.0.0.1:8460", Some("null"))));
-        assert!(!from_our_own_page(&headers("elsewhere.example:8460", Some("http://elsewhere.example:8460"))));
+        assert!(!from_our_own_page(&headers(
+            "elsewhere.example:8460",
+            Some("http://elsewhere.example:8460")
+        )));
         assert!(!from_our_own_page(&HeaderMap::new()));
     }
 
     #[test]
     fn a_form_is_written_as_an_event() {
         let form = Params::parse("event=seed&mass_kg=1%2C5&temperature=&by=ana+m");
-        assert_eq!(event_of_form(&form).unwrap().to_string(), r#"{"event":"seed","mass_kg":1.5,"by":"ana m"}"#);
+        assert_eq!(
+            event_of_form(&form).unwrap().to_string(),
+            r#"{"event":"seed","mass_kg":1.5,"by":"ana m"}"#
+        );
         let fault = event_of_form(&Params::parse("event=seed&mass_kg=much")).unwrap_err();
         assert_eq!(fault.sentence, "`much` is not a number; write it like 1.5.");
     }

@@ -16,7 +16,10 @@ pub(crate) async fn floor(State(app): State<Arc<App>>) -> Result<Html<String>, P
     works_page(&app, FLOOR)
 }
 
-pub(crate) async fn added(State(app): State<Arc<App>>, Path(name): Path<String>) -> Result<Html<String>, Problem> {
+pub(crate) async fn added(
+    State(app): State<Arc<App>>,
+    Path(name): Path<String>,
+) -> Result<Html<String>, Problem> {
     works_page(&app, &name)
 }
 

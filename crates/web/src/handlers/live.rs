@@ -57,7 +57,11 @@ pub(crate) async fn live(
         },
     };
     let place = app.live_pages.clone().try_acquire_owned().map_err(|full| {
-        Problem::unavailable("too-many-live-pages", "Too many pages are kept alive at once; close one and try again.", full)
+        Problem::unavailable(
+            "too-many-live-pages",
+            "Too many pages are kept alive at once; close one and try again.",
+            full,
+        )
     })?;
     let watcher = Watcher {
         board: app.state.board.clone(),

@@ -37,7 +37,8 @@ pub(crate) enum CurveSpan {
 }
 
 impl CurveSpan {
-    const ALL: [CurveSpan; 4] = [CurveSpan::ThreeHours, CurveSpan::TwelveHours, CurveSpan::Day, CurveSpan::Batch];
+    const ALL: [CurveSpan; 4] =
+        [CurveSpan::ThreeHours, CurveSpan::TwelveHours, CurveSpan::Day, CurveSpan::Batch];
 
     fn key(self) -> &'static str {
         match self {
@@ -136,11 +137,16 @@ pub(crate) async fn show(app: &App, id: &str, span: CurveSpan, said: Said) -> Re
         BatchQuery { machine: Some(machine.id.clone()), limit: LISTED_BATCHES, ..BatchQuery::default() };
     let batches: Vec<_> =
         app.batches(query).await?.iter().map(|batch| BatchRow::new(app.scene(), batch)).collect();
-    let spans = CurveSpan::ALL.map(|one| SpanChoice { key: one.key(), word: one.word(), chosen: one == span });
+    let spans =
+        CurveSpan::ALL.map(|one| SpanChoice { key: one.key(), word: one.word(), chosen: one == span });
     let view = MachineView {
         spans,
         curve_href: format!("/machines/{}/curve.svg?span={}", machine.id, span.key()),
-        curve_says: format!("Curve of {}, {}. The panel above tells where it stands now.", machine.name, span.word()),
+        curve_says: format!(
+            "Curve of {}, {}. The panel above tells where it stands now.",
+            machine.name,
+            span.word()
+        ),
         entries_open: app.entries == Entries::OpenOnLoopback,
         entries_href: format!("/machines/{}/entries", machine.id),
         said,
@@ -156,7 +162,8 @@ fn standing(app: &App, board: &Board, machine: &Machine) -> Standing {
     let lane = board.lanes.iter().find(|lane| lane.machine == machine.id);
     let open: Vec<_> =
         lane.iter().flat_map(|lane| &lane.open).map(|finding| FindingView::new(scene, finding)).collect();
-    let lane = lane.and_then(|lane| LaneView::new(scene, lane)).unwrap_or_else(|| LaneView::unseen(scene, machine));
+    let lane =
+        lane.and_then(|lane| LaneView::new(scene, lane)).unwrap_or_else(|| LaneView::unseen(scene, machine));
     Standing { lane, open }
 }
 

@@ -49,7 +49,8 @@ pub(crate) fn priority_chip(priority: Priority) -> Chip {
 
 impl FindingView {
     pub(crate) fn new(scene: Scene<'_>, finding: &Finding) -> FindingView {
-        let name = |id| scene.plant.machine(id).map_or_else(|| id.to_string(), |machine| machine.name.clone());
+        let name =
+            |id| scene.plant.machine(id).map_or_else(|| id.to_string(), |machine| machine.name.clone());
         let help = report::help(finding.kind);
         FindingView {
             id: finding.id.to_string(),

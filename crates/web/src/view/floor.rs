@@ -32,7 +32,8 @@ impl FloorView {
     /// The lanes of `only` (all, if it is empty) as they stand.
     pub(crate) fn new(scene: Scene<'_>, board: &Board, health: &Health, only: &[MachineId]) -> FloorView {
         let wanted = |id: &MachineId| only.is_empty() || only.contains(id);
-        let ordered: Vec<_> = by_urgency(board, scene.now).into_iter().filter(|lane| wanted(&lane.machine)).collect();
+        let ordered: Vec<_> =
+            by_urgency(board, scene.now).into_iter().filter(|lane| wanted(&lane.machine)).collect();
         let urgencies: Vec<_> = ordered.iter().map(|lane| urgency(lane, scene.now)).collect();
         let lanes: Vec<_> = ordered.iter().filter_map(|lane| LaneView::new(scene, lane)).collect();
         FloorView {
@@ -71,14 +72,17 @@ fn quiet(lanes: &[LaneView], urgencies: &[Urgency]) -> String {
         Urgency::NearlyReady(_) | Urgency::UnderWay(_) => lane.ready.as_ref().map(|ready| (lane, ready)),
         Urgency::Now(_)
         | Urgency::Soon(_)
-        | Urgency::WhenThereIsTime(_)
+        | Urgency::Later(_)
         | Urgency::Working
         | Urgency::UnderWayWithoutForecast
         | Urgency::Idle => None,
     });
     match next {
         Some((lane, ready)) => {
-            format!("Nobody is needed. {} should be ready at {}, {}.", lane.name, ready.at.says, ready.give_or_take)
+            format!(
+                "Nobody is needed. {} should be ready at {}, {}.",
+                lane.name, ready.at.says, ready.give_or_take
+            )
         }
         None => "Nobody is needed.".to_owned(),
     }
@@ -131,7 +135,11 @@ mod tests {
 
     #[test]
     fn the_headline_names_the_machine_that_needs_someone() {
-        let lanes = vec![lane("alder", Phase::Working), warm("birch", Priority::Medium), warm("cedar", Priority::High)];
+        let lanes = vec![
+            lane("alder", Phase::Working),
+            warm("birch", Priority::Medium),
+            warm("cedar", Priority::High),
+        ];
         assert_eq!(
             headline_of(lanes, "12:00"),
             "Now | Cedar needs someone now: The chocolate has been above its working range for 5 min. | \

@@ -164,7 +164,7 @@ fn chip(urgency: Urgency) -> Chip {
         Urgency::Now(_) => ("now", "Now"),
         Urgency::Soon(_) => ("soon", "Soon"),
         Urgency::NearlyReady(_) => ("ready", "Nearly ready"),
-        Urgency::WhenThereIsTime(_) => ("later", "When there is time"),
+        Urgency::Later(_) => ("later", "Later"),
         Urgency::Working => ("quiet", "Working"),
         Urgency::UnderWay(_) | Urgency::UnderWayWithoutForecast => ("quiet", "Under way"),
         Urgency::Idle => ("quiet", "Idle"),
@@ -219,9 +219,10 @@ fn test(scene: Scene<'_>, lane: &Lane) -> TestView {
             says: format!("{}, {}", words::grade(worst), words::ago(age)),
         },
         (None, Phase::Working) => TestView { class: "open", says: "none yet".to_owned() },
-        (None, Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Rewarming) => {
-            TestView { class: "none", says: "not yet".to_owned() }
-        }
+        (
+            None,
+            Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Rewarming,
+        ) => TestView { class: "none", says: "not yet".to_owned() },
     }
 }
 
@@ -273,7 +274,10 @@ mod tests {
     #[test]
     fn a_quiet_lane_says_how_it_stands() {
         let seen = view(&lane("alder", Phase::Working), "12:00");
-        assert_eq!((seen.name.as_str(), seen.temperature.as_deref(), seen.chip.word), ("Alder", Some("31.5"), "Working"));
+        assert_eq!(
+            (seen.name.as_str(), seen.temperature.as_deref(), seen.chip.word),
+            ("Alder", Some("31.5"), "Working")
+        );
         assert_eq!((seen.phase, seen.phase_for.as_deref()), ("Working", Some("1\u{a0}h")));
         assert_eq!(seen.prompt, Some("Make a temper test: temperature alone never proves temper."));
         assert!(seen.live);
@@ -292,7 +296,10 @@ mod tests {
         let mut cooling = lane("alder", Phase::Cooling);
         cooling.forecast = Some(Forecast { at: moment("12:25"), give_or_take: Span::from_mins(6) });
         let ready = view(&cooling, "12:00").ready.unwrap();
-        assert_eq!((ready.within.as_str(), ready.give_or_take.as_str()), ("in 25\u{a0}min", "±\u{a0}6\u{a0}min"));
+        assert_eq!(
+            (ready.within.as_str(), ready.give_or_take.as_str()),
+            ("in 25\u{a0}min", "±\u{a0}6\u{a0}min")
+        );
         assert_eq!(view(&cooling, "12:29").ready.unwrap().within, "4\u{a0}min overdue");
     }
 

@@ -61,14 +61,27 @@ async fn each_bad_entry_has_its_sentence() {
     let here = "127.0.0.1:8460";
     let json = "application/json";
     for (request, status, sentence) in [
-        (note("elsewhere.example"), 403,
-            "Entries are taken only from pages of this service, opened on the computer that it runs on."),
-        (event(here, "text/plain", "{}"), 415,
-            "This address takes application/json; say so in the Content-Type header."),
+        (
+            note("elsewhere.example"),
+            403,
+            "Entries are taken only from pages of this service, opened on the computer that it runs on.",
+        ),
+        (
+            event(here, "text/plain", "{}"),
+            415,
+            "This address takes application/json; say so in the Content-Type header.",
+        ),
         (event(here, json, "{}"), 400, "The field `machine` is missing; it should be the id of a machine."),
-        (event(here, json, r#"{"machine":"oak","event":"end"}"#), 404, "There is no machine `oak` in the plant file."),
-        (event(here, json, vec![b' '; 17 * 1024]), 413,
-            "The request is larger than the 16384 bytes that are read here."),
+        (
+            event(here, json, r#"{"machine":"oak","event":"end"}"#),
+            404,
+            "There is no machine `oak` in the plant file.",
+        ),
+        (
+            event(here, json, vec![b' '; 17 * 1024]),
+            413,
+            "The request is larger than the 16384 bytes that are read here.",
+        ),
     ] {
         let answer = works.send(request).await;
         assert_eq!((answer.status.as_u16(), &answer.json()["detail"]), (status, &sentence.into()));
@@ -93,7 +106,10 @@ async fn a_form_comes_back_to_its_page_with_a_message() {
             .unwrap()
     };
     let good = works.send(form("event=seed&mass_kg=1%2C5&temperature=20&lot=&by=ana")).await;
-    assert_eq!((good.status, good.header("location")), (StatusCode::SEE_OTHER, "/machines/alder?entered=seed#entries-title"));
+    assert_eq!(
+        (good.status, good.header("location")),
+        (StatusCode::SEE_OTHER, "/machines/alder?entered=seed#entries-title")
+    );
     let seed = EventKind::Seed { mass_kg: Some(1.5), temperature: Some(20.0), lot: None };
     assert_eq!(taken(&works), [seed]);
     assert!(works.get("/machines/alder?entered=seed").await.says("The seed has been entered."));

@@ -54,7 +54,11 @@ async fn what_is_not_there_is_said_in_the_readers_form() {
         ("/api/v2/batches", "There is no such page here."),
     ] {
         let answer = works.get(address).await;
-        assert_eq!((answer.status, &answer.json()["detail"]), (StatusCode::NOT_FOUND, &sentence.into()), "{address}");
+        assert_eq!(
+            (answer.status, &answer.json()["detail"]),
+            (StatusCode::NOT_FOUND, &sentence.into()),
+            "{address}"
+        );
     }
     for (address, sentence) in [
         ("/machines/oak", "There is no machine `oak` in the plant file."),
@@ -68,6 +72,16 @@ async fn what_is_not_there_is_said_in_the_readers_form() {
         assert!(answer.header("content-type").starts_with("text/html"), "{address}");
         assert!(answer.says(sentence), "{address}: {}", answer.text);
     }
+}
+
+#[tokio::test]
+async fn an_answer_covers_only_so_much_time() {
+    let wanted = "machine=alder&channel=chocolate&from=2025-03-02T00:00:00Z&to=2026-03-02T00:00:00Z";
+    let answer = works(Entries::Closed).get(&format!("/api/v1/readings?{wanted}")).await;
+    assert_eq!(
+        (answer.status, &answer.json()["code"]),
+        (StatusCode::UNPROCESSABLE_ENTITY, &"time-too-long".into())
+    );
 }
 
 #[tokio::test]

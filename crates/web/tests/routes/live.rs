@@ -6,6 +6,9 @@ use axum::body::Body;
 use axum::http::{Request, StatusCode};
 use futures_util::StreamExt;
 use serde_json::Value;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::oneshot;
 use tower::ServiceExt;
 use web::Entries;
 
@@ -68,12 +71,26 @@ async fn only_so_many_pages_live_at_once() {
     }
     let refused = works.get("/api/v1/live").await;
     assert_eq!(refused.status, StatusCode::SERVICE_UNAVAILABLE);
-    assert_eq!(
-        refused.json()["detail"],
-        "Too many pages are kept alive at once; close one and try again."
-    );
+    assert_eq!(refused.json()["detail"], "Too many pages are kept alive at once; close one and try again.");
     held.pop();
     Listener::to(&works, "/api/v1/live").await;
+}
+
+#[tokio::test]
+async fn a_live_page_does_not_hold_the_door_when_the_service_stops() {
+    let works = works(Entries::Closed);
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let address = listener.local_addr().unwrap();
+    let (stop, stopped) = oneshot::channel::<()>();
+    let shutdown = async { stopped.await.unwrap() };
+    let serving = tokio::spawn(web::run(works.config.clone(), works.state.clone(), listener, shutdown));
+    let mut page = TcpStream::connect(address).await.unwrap();
+    page.write_all(b"GET /api/v1/live HTTP/1.1\r\nHost: localhost\r\n\r\n").await.unwrap();
+    let mut first = [0; 15];
+    page.read_exact(&mut first).await.unwrap();
+    assert_eq!(&first, b"HTTP/1.1 200 OK");
+    stop.send(()).unwrap();
+    serving.await.unwrap().unwrap();
 }
 
 #[tokio::test]

@@ -7,6 +7,8 @@
 //! - `entries`: who may make entries, and when they are answered.
 //! - `live`: events of live pages.
 
+#![expect(clippy::unwrap_used, reason = "the helpers of a test are test code, too")]
+
 mod api;
 mod entries;
 mod faults;

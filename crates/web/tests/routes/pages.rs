@@ -9,7 +9,11 @@ use crate::works::{Sink, works, works_with};
 async fn the_floor_says_in_words_who_needs_someone() {
     let floor = works(Entries::Closed).get("/").await;
     assert_eq!(floor.status, StatusCode::OK);
-    assert!(floor.says("Alder needs someone soon: It has been above its working range for 5 min."), "{}", floor.text);
+    assert!(
+        floor.says("Alder needs someone soon: It has been above its working range for 5 min."),
+        "{}",
+        floor.text
+    );
     assert!(floor.says("<span class=\"number\">32.8</span>"));
     assert!(floor.says("Lower the set-point and make a temper test."));
     assert!(floor.says("href=\"/batches/alder-2026-03-02T09:00\""));
@@ -44,7 +48,11 @@ async fn the_batch_report_opens_with_a_statement() {
     let works = works(Entries::Closed);
     let report = works.get("/batches/alder-2026-03-02T09:00").await;
     assert_eq!(report.status, StatusCode::OK);
-    assert!(report.says("Temperature alone never proves temper; only a temper test does."), "{}", report.text);
+    assert!(
+        report.says("Temperature alone never proves temper; only a temper test does."),
+        "{}",
+        report.text
+    );
     assert!(report.says("no temper test"));
     assert!(report.says("46.1 °C"));
     assert!(report.says("there are 0."));
@@ -76,10 +84,15 @@ async fn names_from_outside_are_text_and_never_markup() {
 #[tokio::test]
 async fn every_answer_keeps_to_its_own_host() {
     let works = works(Entries::Closed);
-    for address in ["/", "/machines/alder", "/batches/alder-2026-03-02T09:00", "/findings", "/nowhere", "/healthz"] {
+    for address in
+        ["/", "/machines/alder", "/batches/alder-2026-03-02T09:00", "/findings", "/nowhere", "/healthz"]
+    {
         let answer = works.get(address).await;
         let policy = answer.header("content-security-policy");
-        assert!(policy.contains("default-src 'none'") && policy.contains("script-src 'self'"), "{address}: {policy}");
+        assert!(
+            policy.contains("default-src 'none'") && policy.contains("script-src 'self'"),
+            "{address}: {policy}"
+        );
         assert!(!policy.contains("unsafe"), "{address}: {policy}");
         assert_eq!(answer.header("x-content-type-options"), "nosniff", "{address}");
         for foreign in ["src=\"http", "href=\"http", "<script>", " style=\"", "onclick="] {

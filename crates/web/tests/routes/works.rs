@@ -10,8 +10,8 @@ use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Request, StatusCode};
 use journal::Journal;
 use model::{
-    Arrival, Batch, BatchId, Board, Channel, Content, Finding, FindingId, FindingKind, Lane, Latest, MachineId,
-    Measures, Method, Phase, PhaseSpan, Priority, Reading, Span, Standing, Timestamp,
+    Arrival, Batch, BatchId, Board, Channel, Content, Finding, FindingId, FindingKind, Lane, Latest,
+    MachineId, Measures, Method, Phase, PhaseSpan, Priority, Reading, Span, Standing, Timestamp,
 };
 use records::{Records, Update};
 use store::StoreReader;
@@ -28,6 +28,8 @@ const LARGEST_ANSWER: usize = 4 << 20;
 
 pub(crate) struct Works {
     pub(crate) routes: Router,
+    pub(crate) config: WebConfig,
+    pub(crate) state: WebState,
     pub(crate) board: watch::Sender<Arc<Board>>,
     pub(crate) sink: Arc<Sink>,
     _folder: TempDir,
@@ -99,7 +101,8 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
     let alder: MachineId = "alder".parse().unwrap();
     let finding = warm_hold(&alder);
     let batch = batch(&alder);
-    let update = Update { batches: vec![batch.clone()], findings: vec![finding.clone()], ..Update::default() };
+    let update =
+        Update { batches: vec![batch.clone()], findings: vec![finding.clone()], ..Update::default() };
     records.commit(&update).unwrap();
     let (mut journal, _) = Journal::open(folder.path().join(journal::FILE_NAME)).unwrap();
     let _ = journal.append(&readings(&alder)).unwrap();
@@ -119,7 +122,7 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
         health: Arc::new(health),
         clock: Arc::new(|| moment("12:00")),
     };
-    Works { routes: router(&config, state).unwrap(), board, sink, _folder: folder }
+    Works { routes: router(&config, state.clone()).unwrap(), config, state, board, sink, _folder: folder }
 }
 
 fn health() -> Health {
