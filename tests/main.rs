@@ -9,10 +9,9 @@
 //! | `recordings` | real temperature recordings that are no kettles break nothing and cry no wolf |
 //! | `bad_input` | each kind of bad input gets its sentence |
 
-mod bad_input;
 mod cut;
 mod program;
-mod recordings;
 mod replay;
 mod samples;
+mod streams;
 mod workspace;

@@ -24,16 +24,28 @@ const ARROWS: &[(&str, &[&str])] = &[
     (
         "service",
         &[
-            "model", "maths", "plant", "wire", "frames", "engine", "journal", "store", "records", "history", "charts",
-            "report", "intake", "web",
+            "model", "maths", "plant", "wire", "frames", "engine", "journal", "store", "records", "history",
+            "charts", "report", "intake", "web",
         ],
     ),
     ("simulator", &["model", "plant", "maths", "wire"]),
     (
         "halfdegree",
         &[
-            "model", "plant", "wire", "frames", "engine", "journal", "store", "records", "history", "report", "intake",
-            "web", "service", "simulator",
+            "model",
+            "plant",
+            "wire",
+            "frames",
+            "engine",
+            "journal",
+            "store",
+            "records",
+            "history",
+            "report",
+            "intake",
+            "web",
+            "service",
+            "simulator",
         ],
     ),
     ("testkit", &["model", "wire"]),
@@ -84,9 +96,11 @@ fn manifest(name: &str) -> toml::Table {
 
 #[test]
 fn the_top_level_holds_what_was_agreed() {
-    let tracked = Command::new("git").args(["ls-tree", "--name-only", "HEAD"]).current_dir(root()).output().unwrap();
+    let tracked =
+        Command::new("git").args(["ls-tree", "--name-only", "HEAD"]).current_dir(root()).output().unwrap();
     let names = String::from_utf8(tracked.stdout).unwrap();
-    let extra: Vec<&str> = names.lines().filter(|name| !name.starts_with('.') && !TOP.contains(name)).collect();
+    let extra: Vec<&str> =
+        names.lines().filter(|name| !name.starts_with('.') && !TOP.contains(name)).collect();
     assert!(extra.is_empty(), "beyond the agreed top level: {extra:?}");
 }
 
@@ -153,7 +167,15 @@ fn every_file_says_what_it_is() {
 #[test]
 fn licences_are_ones_that_we_may_use() {
     let metadata = Command::new(env!("CARGO"))
-        .args(["metadata", "--format-version", "1", "--locked", "--offline", "--filter-platform", "x86_64-unknown-linux-gnu"])
+        .args([
+            "metadata",
+            "--format-version",
+            "1",
+            "--locked",
+            "--offline",
+            "--filter-platform",
+            "x86_64-unknown-linux-gnu",
+        ])
         .current_dir(root())
         .output()
         .unwrap();
@@ -171,9 +193,9 @@ fn licences_are_ones_that_we_may_use() {
 fn may_use(licence: &str) -> bool {
     licence.split(" AND ").all(|part| {
         let part = part.trim_matches(|c| c == '(' || c == ')');
-        part.split(" OR ").flat_map(|one| one.split('/')).any(|one| {
-            LICENCES.contains(&one.trim().trim_matches(|c| c == '(' || c == ')'))
-        })
+        part.split(" OR ")
+            .flat_map(|one| one.split('/'))
+            .any(|one| LICENCES.contains(&one.trim().trim_matches(|c| c == '(' || c == ')')))
     })
 }
 

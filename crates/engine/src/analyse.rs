@@ -7,7 +7,9 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use frames::{FrameError, ReadingHeap, TidyReadings};
-use model::{Arrival, Batch, Channel, Content, Event, Finding, FindingId, MachineId, Reading, Span, Timestamp};
+use model::{
+    Arrival, Batch, Channel, Content, Event, Finding, FindingId, MachineId, Reading, Span, Timestamp,
+};
 use plant::{Machine, Plant};
 
 use crate::engine::{Changes, Engine};
@@ -117,8 +119,12 @@ impl Analyst {
             let tidy = heap.tidy()?;
             analysis.readings += tidy.rows.len();
             analysis.duplicates += tidy.duplicates;
-            let mut findings: Vec<Finding> =
-                self.findings.values().filter(|finding| finding.machine.as_ref() == Some(&machine.id)).cloned().collect();
+            let mut findings: Vec<Finding> = self
+                .findings
+                .values()
+                .filter(|finding| finding.machine.as_ref() == Some(&machine.id))
+                .cloned()
+                .collect();
             findings.sort_by_key(|finding| finding.raised_at);
             let batches = if came_late {
                 let batches = rework(&self.plant, machine, &tidy, &events);
@@ -128,7 +134,13 @@ impl Analyst {
                 self.ended.iter().filter(|batch| batch.machine == machine.id).cloned().collect()
             };
             let coverage = self.span.map_or_else(Vec::new, |span| coverage(&tidy, span));
-            analysis.machines.push(MachineAnalysis { id: machine.id.clone(), coverage, batches, findings, events });
+            analysis.machines.push(MachineAnalysis {
+                id: machine.id.clone(),
+                coverage,
+                batches,
+                findings,
+                events,
+            });
         }
         Ok(analysis)
     }

@@ -1,7 +1,7 @@
 //! What is usual for a machine: medians of its own good batches of the same couverture.
 //!
-//! Until enough are there, the plant file's `cooling_minutes`. A charge of known mass is compared mass for mass, since in one vessel the time
-//! constant is in proportion to the mass (domain brief 4.2).
+//! Until enough are there, the plant file's `cooling_minutes`, as it stands: nobody says for which mass it holds. A charge of known mass is
+//! compared with charges of known mass, since in one vessel the time constant is in proportion to the mass (domain brief 4.2).
 
 use std::collections::BTreeMap;
 
@@ -54,7 +54,6 @@ impl Baseline {
             let minutes: Vec<f64> = coolings.iter().map(|c| c.minutes).collect();
             return maths::statistics::median(&minutes);
         }
-        let filled = mass_kg.zip(machine.capacity_kg).map_or(1.0, |(mass, capacity)| mass / capacity);
-        machine.cooling_minutes.map(|minutes| minutes * filled)
+        machine.cooling_minutes
     }
 }

@@ -1,7 +1,8 @@
 //! The batches of one machine: what is known of the charge in it, its phases, and what becomes of both.
 
 use model::{
-    Batch, BatchId, CouvertureId, Event, EventKind, FindingKind, MachineId, Method, Phase, PhaseSpan, Span, Timestamp,
+    Batch, BatchId, CouvertureId, Event, EventKind, FindingKind, MachineId, Method, Phase, PhaseSpan, Span,
+    Timestamp,
 };
 use plant::{Limits, Machine};
 use serde::{Deserialize, Serialize};

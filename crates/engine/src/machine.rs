@@ -104,7 +104,9 @@ impl MachineWatch {
                 }
                 match self.sorter.push_reading(reading.channel, reading.at, reading.value, arrival.arrived) {
                     Pushed::Waits | Pushed::Replaced => {}
-                    Pushed::Late => self.late_from = Some(self.late_from.map_or(reading.at, |t| t.min(reading.at))),
+                    Pushed::Late => {
+                        self.late_from = Some(self.late_from.map_or(reading.at, |t| t.min(reading.at)))
+                    }
                 }
             }
             Content::Event(event) => self.sorter.push_event(event.clone()),
@@ -182,17 +184,19 @@ impl MachineWatch {
     }
 
     fn take_event(&mut self, setting: &Setting<'_>, event: &Event) {
+        self.book.event(event, self.tracker.phase());
         match &event.kind {
             EventKind::Note { .. } | EventKind::Reference { .. } => {}
             EventKind::TopUp { .. } => {
                 self.events_seen = true;
                 self.disturbed_at = self.disturbed_at.max(Some(event.at));
             }
-            EventKind::Charge { .. } | EventKind::Seed { .. } | EventKind::TemperTest(_) | EventKind::End => {
+            EventKind::Charge { .. } => {
                 self.events_seen = true;
+                self.tracker.charged(event.at);
             }
+            EventKind::Seed { .. } | EventKind::TemperTest(_) | EventKind::End => self.events_seen = true,
         }
-        self.book.event(event, self.tracker.phase());
         if event.kind == EventKind::End && self.book.is_open_before(event.at) {
             let turn = self.tracker.end(event.at, &mut self.book.timeline);
             self.turn(turn, &self.limits(setting));
@@ -209,7 +213,8 @@ impl MachineWatch {
         }
         self.history.push(tick);
         let Some(chocolate) = tick.chocolate() else { return };
-        let gap = self.last_chocolate.replace(tick.at).is_some_and(|last| tick.at - last > self.longest_gap());
+        let gap =
+            self.last_chocolate.replace(tick.at).is_some_and(|last| tick.at - last > self.longest_gap());
         let level = self.history.level(tick.at).unwrap_or(chocolate);
         let limits = self.limits(setting);
         let next_limits = setting.plant.limits(setting.machine, &self.book.next_facts().couverture);
@@ -245,8 +250,13 @@ impl MachineWatch {
             phase_since: self.book.timeline.last_of(phase).map_or(tick.at, |span| span.from),
             gap,
             rise_held: self.rise.step(tick.at, phase, blind, &self.history),
+            setpoint: self.setpoint,
             disturbed_at: self.disturbed_at,
-            usual_cooling_min: self.baseline.cooling_minutes(setting.machine, &facts.couverture, facts.mass_kg),
+            usual_cooling_min: self.baseline.cooling_minutes(
+                setting.machine,
+                &facts.couverture,
+                facts.mass_kg,
+            ),
             cooling_seen_whole: self.book.timeline.last_of(Phase::Soak).is_some(),
             seeded: facts.method == model::Method::Seed,
         };
@@ -270,7 +280,8 @@ impl MachineWatch {
             Turn::Ends(at) => Some(*at),
         };
         let Some(at) = at else { return };
-        let source = Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
+        let source =
+            Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
         if let Some(closed) = self.book.close(at, &source) {
             if closed.is_good {
                 self.baseline.learn(&closed.batch);

@@ -72,9 +72,9 @@ pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
             .and_then(|(from, to)| extremes(batch.levels(from, to).into_iter().map(|(_, v)| v)))
             .map(|(low, _)| low),
         seed_dip_c: dip.map(|dip| dip.depth),
-        settled_c: working
-            .filter(|(from, to)| *to - *from >= SETTLED.1)
-            .and_then(|(from, _)| raw_moments(batch.history.between(from + SETTLED.0, from + SETTLED.1)).mean()),
+        settled_c: working.filter(|(from, to)| *to - *from >= SETTLED.1).and_then(|(from, _)| {
+            raw_moments(batch.history.between(from + SETTLED.0, from + SETTLED.1)).mean()
+        }),
         working_minutes: working.map(|(from, to)| (to - from).as_mins_f64()),
         working_mean_c: raw.and_then(|raw| raw.mean()),
         working_sd_c: raw.and_then(|raw| raw.deviation()),
@@ -119,8 +119,12 @@ impl Measured<'_> {
             .collect();
         let step = ticks.len().div_ceil(MOST_FITTED).max(1);
         let seconds = |tick: &&Tick| (tick.at - from).as_secs_f64();
-        let jacket: Vec<&Tick> =
-            ticks.iter().copied().filter(|tick| tick.other(Channel::Jacket).is_some()).step_by(step).collect();
+        let jacket: Vec<&Tick> = ticks
+            .iter()
+            .copied()
+            .filter(|tick| tick.other(Channel::Jacket).is_some())
+            .step_by(step)
+            .collect();
         let known_jacket = jacket.len() * step * 4 > ticks.len();
         let skipped = if known_jacket { Span::ZERO } else { WALL_TURNS };
         let fitted: Vec<&Tick> =
@@ -142,7 +146,8 @@ impl Measured<'_> {
     fn seed_dip(&self, from: Timestamp, to: Timestamp) -> Option<Dip> {
         let levels = self.levels(from, to + DIP_WITHIN);
         let near = |at: Timestamp| {
-            self.seeded_at.is_none_or(|seeded| at >= seeded - REPORTED_WITHIN && at <= seeded + REPORTED_WITHIN)
+            self.seeded_at
+                .is_none_or(|seeded| at >= seeded - REPORTED_WITHIN && at <= seeded + REPORTED_WITHIN)
         };
         let mut steepest: Option<(usize, f64)> = None;
         let (mut ahead, mut behind) = (0, 0);
@@ -182,7 +187,8 @@ impl Measured<'_> {
 
     /// Area above the temper-loss limit, and the minutes of which nothing is known.
     fn above_loss(&self) -> Option<(f64, f64)> {
-        let band = Band::new(f64::NEG_INFINITY, self.limits.temper_loss, self.longest_gap.as_secs_f64()).ok()?;
+        let band =
+            Band::new(f64::NEG_INFINITY, self.limits.temper_loss, self.longest_gap.as_secs_f64()).ok()?;
         let mut sum = Exposure::default();
         for span in self.phases.iter().filter(|span| matches!(span.phase, Phase::Settling | Phase::Working)) {
             let mut meter = Meter::new(band);

@@ -80,12 +80,19 @@ mod tests {
         proof.event(&test(10, Grade::Good));
         assert_eq!(proof.standing().0, Standing::InTemper);
         proof.event(&event(20, EventKind::TopUp { mass_kg: None, temperature: None, lot: None }));
-        assert_eq!(proof.standing(), (Standing::Doubtful, vec!["a top-up since the last temper test".to_owned()]));
+        assert_eq!(
+            proof.standing(),
+            (Standing::Doubtful, vec!["a top-up since the last temper test".to_owned()])
+        );
         proof.event(&test(30, Grade::Fair));
         assert_eq!(proof.standing().0, Standing::Doubtful);
         proof.event(&test(40, Grade::Poor));
         assert_eq!(proof.standing().0, Standing::OffTemper);
         proof.event(&test(35, Grade::Good));
-        assert_eq!(proof.standing().0, Standing::OffTemper, "a test reported late does not outdo a newer one");
+        assert_eq!(
+            proof.standing().0,
+            Standing::OffTemper,
+            "a test reported late does not outdo a newer one"
+        );
     }
 }

@@ -89,7 +89,11 @@ impl Ticker {
         let tick = self.open.get_or_insert_with(|| Tick::empty(at.floor(step), carried));
         match channel {
             Channel::Chocolate => tick.insert_chocolate(value),
-            Channel::Jacket | Channel::Room | Channel::Humidity | Channel::Setpoint | Channel::Stirrer
+            Channel::Jacket
+            | Channel::Room
+            | Channel::Humidity
+            | Channel::Setpoint
+            | Channel::Stirrer
             | Channel::Motor => tick.others[channel.index()] = value as f32,
         }
         closed
@@ -145,6 +149,9 @@ mod tests {
         let mut ticker = Ticker::new(Span::from_secs(5));
         ticker.insert(Channel::Jacket, at(0), 20.0);
         let tick = ticker.finish().unwrap();
-        assert_eq!((tick.chocolate(), tick.extremes(), tick.other(Channel::Jacket)), (None, None, Some(20.0)));
+        assert_eq!(
+            (tick.chocolate(), tick.extremes(), tick.other(Channel::Jacket)),
+            (None, None, Some(20.0))
+        );
     }
 }

@@ -26,7 +26,9 @@ pub enum Channel {
 
 /// Not one of the seven channels.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("`{0}` is not a channel; the channels are chocolate, jacket, room, humidity, setpoint, stirrer and motor")]
+#[error(
+    "`{0}` is not a channel; the channels are chocolate, jacket, room, humidity, setpoint, stirrer and motor"
+)]
 pub struct UnknownChannel(pub String);
 
 impl Channel {
@@ -105,6 +107,12 @@ mod tests {
             assert_eq!(channel.as_str().parse(), Ok(channel));
             assert_eq!(channel.index(), place);
         }
-        assert!("vibration".parse::<Channel>().unwrap_err().to_string().starts_with("`vibration` is not a channel"));
+        assert!(
+            "vibration"
+                .parse::<Channel>()
+                .unwrap_err()
+                .to_string()
+                .starts_with("`vibration` is not a channel")
+        );
     }
 }

@@ -21,7 +21,9 @@ pub enum IdError {
     #[error("the id `{0}` is longer than {LONGEST_ID} characters")]
     TooLong(String),
     /// A character that would not survive as topic segment, file name and address.
-    #[error("the id `{id}` holds `{character}`; letters, digits, `-`, `_` and `.` can stand there, and it begins with a letter or digit")]
+    #[error(
+        "the id `{id}` holds `{character}`; letters, digits, `-`, `_` and `.` can stand there, and it begins with a letter or digit"
+    )]
     Character {
         /// The text that was given.
         id: String,
@@ -37,9 +39,10 @@ fn check_id(text: &str) -> Result<(), IdError> {
     if text.chars().count() > LONGEST_ID {
         return Err(IdError::TooLong(text.chars().take(LONGEST_ID).collect()));
     }
-    let wrong = text.chars().enumerate().find(|(place, c)| {
-        !(c.is_alphanumeric() || (*place > 0 && matches!(c, '-' | '_' | '.')))
-    });
+    let wrong = text
+        .chars()
+        .enumerate()
+        .find(|(place, c)| !(c.is_alphanumeric() || (*place > 0 && matches!(c, '-' | '_' | '.'))));
     match wrong {
         Some((_, character)) => Err(IdError::Character { id: text.to_owned(), character }),
         None => Ok(()),

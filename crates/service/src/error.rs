@@ -32,6 +32,9 @@ pub enum ServiceError {
     /// The watch cannot save its state.
     #[error("cannot save the state of the watch")]
     State(#[from] engine::StateError),
+    /// Late readings cannot be put in order.
+    #[error(transparent)]
+    Frames(#[from] frames::FrameError),
     /// A part has broken in a way that it should not have.
     #[error("{part} has stopped unexpectedly")]
     Stopped {

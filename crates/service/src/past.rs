@@ -29,7 +29,7 @@ pub fn fill(
     while arrivals.peek().is_some() {
         let block: Vec<Arrival> = arrivals.by_ref().take(BLOCK).collect();
         count += block.len();
-        journal.append(&block)?;
+        let _durable = journal.append(&block)?;
     }
     let (saved, _) = watch::channel(journal.newest());
     Watch::resume(plant.clone(), records, &data.open_journal_reader()?, saved)?.save()?;

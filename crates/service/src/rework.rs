@@ -27,7 +27,12 @@ pub(crate) struct Reworker {
 impl Reworker {
     /// Works out again every ended batch of `machine` that goes on at or after `from`. Their findings stay as they are, and a batch keeps
     /// its id even if its start moves by a minute.
-    pub(crate) fn rework(&self, plant: &Plant, machine: &MachineId, from: Timestamp) -> Result<(), ServiceError> {
+    pub(crate) fn rework(
+        &self,
+        plant: &Plant,
+        machine: &MachineId,
+        from: Timestamp,
+    ) -> Result<(), ServiceError> {
         let Some(settings) = plant.machine(machine) else { return Ok(()) };
         let query = BatchQuery { machine: Some(machine.clone()), limit: BATCHES, ..BatchQuery::default() };
         let touched = |batch: &Batch| batch.end.is_some_and(|end| end >= from);

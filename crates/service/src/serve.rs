@@ -67,14 +67,13 @@ pub async fn serve(
         plant: plant.clone(),
         board: watch_board,
         records,
-        store,
+        store: Arc::new(data.open_readings()?),
         events: Arc::new(JournalSink { submit }),
         health: Arc::new(move || vitals.health()),
         clock: clock.clone(),
     };
     let stop_pages = stop.clone();
-    let mut pages =
-        tokio::spawn(web::run(web, state, listener, async move { stop_pages.cancelled().await }));
+    let mut pages = tokio::spawn(web::run(web, state, listener, async move { stop_pages.cancelled().await }));
 
     let mut intake_config = IntakeConfig::new(broker.address, broker.client_id, Decoder::new(&plant), clock);
     intake_config.credentials = broker.credentials;
@@ -140,7 +139,10 @@ async fn keep_moving(
         match moved {
             Ok(Ok(moved)) => backlog.store(up_to.get().saturating_sub(moved.up_to.get()), Ordering::Relaxed),
             Ok(Err(error)) => {
-                warn!(error = &error as &dyn std::error::Error, "cannot move readings into parts; trying again");
+                warn!(
+                    error = &error as &dyn std::error::Error,
+                    "cannot move readings into parts; trying again"
+                );
             }
             Err(_) => return,
         }

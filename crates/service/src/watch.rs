@@ -151,12 +151,12 @@ impl Watch {
         board: &watch::Sender<Arc<Board>>,
         clock: &Clock,
         reworker: &Reworker,
-        tick: &tokio::runtime::Handle,
+        runtime: &tokio::runtime::Handle,
     ) -> Result<(), ServiceError> {
         let (mut drawn, mut committed, mut saved) = (Instant::now(), Instant::now(), Instant::now());
         board.send_replace(Arc::new(self.engine.board()));
         loop {
-            let next = tick.block_on(tokio::time::timeout(BOARD_EVERY, blocks.recv()));
+            let next = runtime.block_on(async { tokio::time::timeout(BOARD_EVERY, blocks.recv()).await });
             match next {
                 Ok(None) => break,
                 Ok(Some(block)) => self.take(block.seq, &block.arrivals),

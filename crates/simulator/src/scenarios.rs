@@ -131,15 +131,20 @@ fn slow_cooling() -> Scenario {
     )
 }
 
+/// The controller of this kettle tells nobody its set-point, so that a trim does not start a new level.
 fn drifting_hold() -> Scenario {
     let onset = Onset::In { stage: Stage::Working, nth: 0, after: Span::from_mins(60) };
     let fault =
         Fault::new(&id("cedar"), FaultKind::HoldDrift, onset, Span::from_hours(4)).with_strength(0.25);
+    let mut settings = settings(14, &["cedar"]);
+    for (_, fitting) in &mut settings.fittings {
+        fitting.channels = Some(vec![Channel::Chocolate, Channel::Jacket, Channel::Room, Channel::Motor]);
+    }
     day(
         "drifting-hold",
         "an hour into working the controller's sensor begins to wander by a quarter of a degree an hour",
         MILK_KETTLE,
-        with(settings(14, &["cedar"]), fault),
+        with(settings, fault),
     )
 }
 

@@ -18,6 +18,10 @@ pub(crate) struct ColdHold {
 }
 
 impl ColdHold {
+    pub(crate) fn is_open(&self) -> bool {
+        self.watch.is_open()
+    }
+
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
         let low = m.limits.working.low();
         let edge = match m.phase {
@@ -25,9 +29,12 @@ impl ColdHold {
                 let condition = Condition::above(-m.level, -(low - MARGIN), DEADBAND);
                 self.watch.step(m.at, m.known, condition, m.gap, FOR)
             }
-            Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Rewarming => {
-                self.watch.stop(m.at)
-            }
+            Phase::Idle
+            | Phase::Melting
+            | Phase::Soak
+            | Phase::Cooling
+            | Phase::Settling
+            | Phase::Rewarming => self.watch.stop(m.at),
         };
         match edge {
             Edge::None => Verdict::Quiet,

@@ -4,7 +4,9 @@
 //!
 //! CUSUM after Page 1954, two-sided, on means of 5 min, which are near enough independent for a controlled hold; reference value 0.1 °C and
 //! decision interval 0.5 °C are start values to be tuned per site. One-way: each quarter of the 20 min lies on the
-//! same side, and slow: they differ by less than 0.6 °C, so that a top-up or an open lid is no drift.
+//! same side, and slow: they differ by less than 0.4 °C, so that a top-up or an open lid is no drift. A
+//! controller that has just landed swings once more, so nothing is said in the first hour. Where the set-point is known, a move towards it is
+//! the hold still settling, not a drift.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -20,7 +22,8 @@ const RECENT_BLOCKS: i64 = 4;
 const REFERENCE: f64 = 0.1;
 const DECISION: f64 = 0.5;
 const EACH_BLOCK: f64 = 0.15;
-const SLOW_WITHIN: f64 = 0.6;
+const SLOW_WITHIN: f64 = 0.4;
+const NOT_BEFORE: Span = Span::from_mins(60);
 const BACK_WITHIN: f64 = 0.15;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -53,9 +56,10 @@ impl Sum {
 }
 
 impl HoldDrift {
-    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+    /// `out_of_range`: a warmer or colder hold has been told, which speaks for this one too.
+    pub(crate) fn step(&mut self, m: &Moment<'_>, out_of_range: bool) -> Verdict {
         if m.phase != Phase::Working {
-            return self.start_anew(None, m.phase_since.min(m.at));
+            return self.start_anew(None, m.at);
         }
         let origin = m.disturbed_at.map_or(m.phase_since, |disturbed| disturbed.max(m.phase_since));
         if self.origin != Some(origin) {
@@ -65,7 +69,9 @@ impl HoldDrift {
             self.settled = mean_between(m, origin + SETTLED_FROM, origin + SETTLED_TO);
             self.next_block = Some(origin + SETTLED_TO + BLOCK);
         }
-        let (Some(settled), Some(next_block)) = (self.settled, self.next_block) else { return Verdict::Quiet };
+        let (Some(settled), Some(next_block)) = (self.settled, self.next_block) else {
+            return Verdict::Quiet;
+        };
         if m.known < next_block {
             return Verdict::Quiet;
         }
@@ -74,12 +80,14 @@ impl HoldDrift {
         let Some(block) = mean_between(m, block_from, next_block) else { return Verdict::Quiet };
         self.up.insert(block - settled, block_from);
         self.down.insert(settled - block, block_from);
-        self.decide(m, settled, next_block)
+        self.decide(m, settled, next_block, out_of_range)
     }
 
-    fn decide(&mut self, m: &Moment<'_>, settled: f64, now: Timestamp) -> Verdict {
+    fn decide(&mut self, m: &Moment<'_>, settled: f64, now: Timestamp, out_of_range: bool) -> Verdict {
         let blocks: Option<Vec<f64>> = (1..=RECENT_BLOCKS)
-            .map(|back| mean_between(m, now - BLOCK * back, now - BLOCK * (back - 1)).map(|block| block - settled))
+            .map(|back| {
+                mean_between(m, now - BLOCK * back, now - BLOCK * (back - 1)).map(|block| block - settled)
+            })
             .collect();
         let Some(moved) = blocks else { return Verdict::Quiet };
         let distance = moved.iter().sum::<f64>() / moved.len() as f64;
@@ -93,8 +101,11 @@ impl HoldDrift {
         }
         let sum = if distance > 0.0 { self.up } else { self.down };
         let one_way = moved.iter().all(|block| block * distance.signum() >= EACH_BLOCK);
-        let slow = (moved[0] - moved[moved.len() - 1]).abs() < SLOW_WITHIN;
-        if !(distance.abs() >= MOVED && sum.signals() && one_way && slow) {
+        let landed = self.origin.is_some_and(|origin| now - origin >= NOT_BEFORE);
+        let slow = landed && (moved[0] - moved[moved.len() - 1]).abs() < SLOW_WITHIN;
+        let settles =
+            m.setpoint.is_some_and(|asked| (settled + distance - asked).abs() < (settled - asked).abs());
+        if settles || out_of_range || !(distance.abs() >= MOVED && sum.signals() && one_way && slow) {
             return Verdict::Quiet;
         }
         self.open = true;
@@ -146,7 +157,7 @@ mod tests {
     fn half_a_degree_in_two_hours() {
         check(
             &mut HoldDrift::default(),
-            HoldDrift::step,
+            |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~40:00 31.4 | ~160:00 31.9",
             expect!["125:00 raise hold-drift from 65:00"],
         );
@@ -156,7 +167,7 @@ mod tests {
     fn a_top_up_dip_is_no_drift() {
         check(
             &mut HoldDrift::default(),
-            HoldDrift::step,
+            |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~60:00 31.4 | ~62:00 29.6 | ~82:00 31.4 | ~140:00 31.4",
             expect![""],
         );
@@ -167,7 +178,7 @@ mod tests {
         let changed = Timestamp::from_millis(60 * 60_000);
         check_with(
             &mut HoldDrift::default(),
-            HoldDrift::step,
+            |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~60:00 31.4 | ~66:00 31.8 | ~160:00 31.8",
             |m| m.disturbed_at = (m.at >= changed).then_some(changed),
             expect![""],

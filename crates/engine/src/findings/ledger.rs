@@ -19,12 +19,22 @@ fn taken_over_by(worse: FindingKind) -> Option<FindingKind> {
     match worse {
         FindingKind::TemperLoss => Some(FindingKind::WarmHold),
         FindingKind::Solidifying => Some(FindingKind::ColdHold),
-        FindingKind::Scorch | FindingKind::WarmHold | FindingKind::ColdHold | FindingKind::SlowCooling => None,
-        FindingKind::Undershoot | FindingKind::SeedMissed | FindingKind::HoldDrift | FindingKind::Hunting => None,
+        FindingKind::Scorch | FindingKind::WarmHold | FindingKind::ColdHold | FindingKind::SlowCooling => {
+            None
+        }
+        FindingKind::Undershoot | FindingKind::SeedMissed | FindingKind::HoldDrift | FindingKind::Hunting => {
+            None
+        }
         FindingKind::Thickening | FindingKind::LongHold | FindingKind::StirrerStopped => None,
-        FindingKind::HeaterStuck | FindingKind::ProbeStuck | FindingKind::ProbeFault | FindingKind::Spikes => None,
+        FindingKind::HeaterStuck
+        | FindingKind::ProbeStuck
+        | FindingKind::ProbeFault
+        | FindingKind::Spikes => None,
         FindingKind::Silent | FindingKind::ClockOff | FindingKind::HotRoom | FindingKind::DampRoom => None,
-        FindingKind::TestDue | FindingKind::ProbeDrift | FindingKind::CoolingFade | FindingKind::CommonCause => None,
+        FindingKind::TestDue
+        | FindingKind::ProbeDrift
+        | FindingKind::CoolingFade
+        | FindingKind::CommonCause => None,
     }
 }
 

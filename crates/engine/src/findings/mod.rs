@@ -9,6 +9,7 @@ pub(crate) mod hold_drift;
 pub(crate) mod ledger;
 pub(crate) mod probe_fault;
 pub(crate) mod probe_stuck;
+mod projection;
 pub(crate) mod scorch;
 pub(crate) mod silent;
 pub(crate) mod slow_cooling;
@@ -41,6 +42,8 @@ pub(crate) struct Moment<'a> {
     pub(crate) gap: bool,
     /// A rise that may be a rise to melt: process findings wait for the decision (contract, section 6).
     pub(crate) rise_held: bool,
+    /// Newest set-point, °C.
+    pub(crate) setpoint: Option<f64>,
     /// Newest set-point change or top-up.
     pub(crate) disturbed_at: Option<Timestamp>,
     /// Usual length of the cooling, if anything is known of it.
@@ -108,13 +111,15 @@ impl ProcessFindings {
     pub(crate) fn step(&mut self, moment: &Moment<'_>) -> [(FindingKind, Verdict); 6] {
         let loss = self.temper_loss.step(moment);
         let lost = self.temper_loss.is_open();
+        let (warm, cold) = (self.warm_hold.step(moment, lost), self.cold_hold.step(moment));
+        let out_of_range = lost || self.warm_hold.is_open() || self.cold_hold.is_open();
         [
             (FindingKind::Scorch, self.scorch.step(moment)),
             (FindingKind::TemperLoss, loss),
-            (FindingKind::WarmHold, self.warm_hold.step(moment, lost)),
-            (FindingKind::ColdHold, self.cold_hold.step(moment)),
+            (FindingKind::WarmHold, warm),
+            (FindingKind::ColdHold, cold),
             (FindingKind::SlowCooling, self.slow_cooling.step(moment)),
-            (FindingKind::HoldDrift, self.hold_drift.step(moment)),
+            (FindingKind::HoldDrift, self.hold_drift.step(moment, out_of_range)),
         ]
     }
 

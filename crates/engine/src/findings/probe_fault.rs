@@ -100,7 +100,8 @@ mod tests {
 
     #[test]
     fn over_when_good_for_ten_seconds() {
-        let readings = [(0, None), (10, None), (12, Some(31.0)), (13, None), (20, Some(31.0)), (30, Some(31.0))];
+        let readings =
+            [(0, None), (10, None), (12, Some(31.0)), (13, None), (20, Some(31.0)), (30, Some(31.0))];
         assert_eq!(run(&readings), ["10 raise from 0", "30 over at 20"]);
     }
 }

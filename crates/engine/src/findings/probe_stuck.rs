@@ -43,7 +43,13 @@ impl ProbeStuck {
     }
 
     /// Takes a possible reading; `longest_gap` is how far apart two readings of this probe may be.
-    pub(crate) fn step(&mut self, at: Timestamp, value: f64, history: &History, longest_gap: Span) -> Verdict {
+    pub(crate) fn step(
+        &mut self,
+        at: Timestamp,
+        value: f64,
+        history: &History,
+        longest_gap: Span,
+    ) -> Verdict {
         match self.run {
             Some(run) if run.value == value && at - run.last <= longest_gap => {
                 self.run = Some(Run { last: at, ..run });
@@ -60,7 +66,8 @@ impl ProbeStuck {
     }
 
     fn learn(&mut self, run: Run, ended: Timestamp, history: &History) {
-        let quiet = history.line(ended, Span::from_mins(3)).is_some_and(|line| line.slope.abs() < QUIET_SLOPE);
+        let quiet =
+            history.line(ended, Span::from_mins(3)).is_some_and(|line| line.slope.abs() < QUIET_SLOPE);
         if quiet {
             let lasted = ended - run.from;
             self.quiet = self.quiet + lasted;
@@ -134,7 +141,10 @@ mod tests {
                 Verdict::Over(_) => told.push(format!("{second} over")),
                 Verdict::Quiet | Verdict::Worse { .. } => {}
             }
-            ticker.insert(Channel::Chocolate, at(second), value).into_iter().for_each(|tick| history.push(tick));
+            ticker
+                .insert(Channel::Chocolate, at(second), value)
+                .into_iter()
+                .for_each(|tick| history.push(tick));
             ticker.insert(Channel::Jacket, at(second), jacket(second));
         }
         told
@@ -158,7 +168,9 @@ mod tests {
 
     #[test]
     fn a_jacket_that_moves_tells_on_it() {
-        let told = run((0..400).map(|_| 31.4), |second| if second < 900 { 32.0 } else { 32.0 + (second - 900) as f64 * 0.01 });
+        let told = run((0..400).map(|_| 31.4), |second| {
+            if second < 900 { 32.0 } else { 32.0 + (second - 900) as f64 * 0.01 }
+        });
         assert_eq!(told.len(), 1);
     }
 }

@@ -22,9 +22,12 @@ impl Scorch {
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
         let condition = match m.phase {
             Phase::Idle => Condition::Clear,
-            Phase::Melting | Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Working | Phase::Rewarming => {
-                Condition::above(m.chocolate, m.limits.scorch, DEADBAND)
-            }
+            Phase::Melting
+            | Phase::Soak
+            | Phase::Cooling
+            | Phase::Settling
+            | Phase::Working
+            | Phase::Rewarming => Condition::above(m.chocolate, m.limits.scorch, DEADBAND),
         };
         match self.watch.step(m.at, m.known, condition, m.gap, FOR) {
             Edge::None => Verdict::Quiet,

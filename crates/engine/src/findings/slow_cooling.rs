@@ -1,33 +1,20 @@
 //! `slow-cooling`, medium, high from twice the usual: the projected length of the cooling is over 1.35 × the usual one, the
 //! projection's own uncertainty counted; at the latest when 1.35 × has passed (contract, section 6).
 //!
-//! Projection: Newton's law through the cooling so far, above the temperatures at which crystals form (domain brief 4.2), against the measured
-//! jacket where there is one. It counts as late only when the early end of its interval is, twice in a row. Where seed will
-//! be added, nobody knows when: the early end is taken as if seed went in 2 °C above the range's end.
-//! The same fit gives the minutes to ready that people see.
+//! The projection is in [`super::projection`]. It counts as late only when the early end of its interval is, twice in a row. The same projection
+//! gives the minutes to ready that people see.
 
-use maths::cooling::{Arrival, Jacket, Surroundings, arrival, fit};
-use model::{Channel, FindingKind, Forecast, Phase, Priority, Span, Timestamp};
+use model::{FindingKind, Forecast, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use super::projection::Projected;
 use super::{Moment, Report, Verdict, number};
-use crate::phases::WORKING_MARGIN;
 
 /// Too slow from this much of the usual length on (contract, section 6).
 const SLOW: f64 = 1.35;
 const VERY_SLOW: f64 = 2.0;
-/// The early end is missed by one cooling in ten.
-const COVERAGE: f64 = 0.8;
 /// A new projection each minute.
 const EVERY: Span = Span::from_mins(1);
-/// The wall has to turn cold first; until then the curve is not Newton's.
-const SKIPPED: Span = Span::from_mins(4);
-/// No projection from less than this.
-const SHORTEST: Span = Span::from_mins(8);
-/// A fit of this many points takes well below a millisecond.
-const MOST_POINTS: usize = 160;
-/// Seed goes in at the latest this far above the end of the cooling, °C (domain brief 2.4 b: at 33–35 °C).
-const SEEDED_ABOVE: f64 = 2.0;
 /// Projections in a row that have to agree.
 const AGREE: u8 = 2;
 
@@ -39,20 +26,16 @@ pub(crate) struct SlowCooling {
     raised: Option<Priority>,
 }
 
-/// Length of the cooling from its start, minutes; infinite where the level is above the target.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-struct Projected {
-    early_min: f64,
-    likely_min: f64,
-    late_min: Option<f64>,
-    from: Timestamp,
-}
-
 impl SlowCooling {
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
         match m.phase {
             Phase::Cooling => self.cooling(m),
-            Phase::Idle | Phase::Melting | Phase::Soak | Phase::Settling | Phase::Working | Phase::Rewarming => {
+            Phase::Idle
+            | Phase::Melting
+            | Phase::Soak
+            | Phase::Settling
+            | Phase::Working
+            | Phase::Rewarming => {
                 let was_open = self.raised.is_some();
                 *self = SlowCooling::default();
                 if was_open { Verdict::Over(m.phase_since.min(m.at)) } else { Verdict::Quiet }
@@ -74,8 +57,9 @@ impl SlowCooling {
     fn cooling(&mut self, m: &Moment<'_>) -> Verdict {
         if self.next_fit.is_none_or(|next| m.at >= next) {
             self.next_fit = Some(m.at + EVERY);
-            self.projected = project(m);
-            let late = self.projected.zip(m.usual_cooling_min).is_some_and(|(p, usual)| p.early_min > SLOW * usual);
+            self.projected = Projected::from_cooling(m);
+            let late =
+                self.projected.zip(m.usual_cooling_min).is_some_and(|(p, usual)| p.early_min > SLOW * usual);
             self.late_in_a_row = if late { self.late_in_a_row.saturating_add(1) } else { 0 };
         }
         let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole) else { return Verdict::Quiet };
@@ -112,7 +96,8 @@ impl SlowCooling {
         let mut evidence = vec![number("passed_min", passed), number("usual_min", usual)];
         if let Some(p) = self.projected {
             let finite = [("projected_min", p.likely_min), ("projected_early_min", p.early_min)];
-            evidence.extend(finite.into_iter().filter(|(_, v)| v.is_finite()).map(|(name, v)| number(name, v)));
+            evidence
+                .extend(finite.into_iter().filter(|(_, v)| v.is_finite()).map(|(name, v)| number(name, v)));
         }
         Report {
             kind: FindingKind::SlowCooling,
@@ -127,53 +112,6 @@ impl SlowCooling {
     }
 }
 
-fn project(m: &Moment<'_>) -> Option<Projected> {
-    let from = m.phase_since + SKIPPED;
-    if m.known - from < SHORTEST {
-        return None;
-    }
-    let ticks: Vec<_> = m.history.between(from, m.known).filter(|tick| tick.chocolate().is_some()).collect();
-    let step = ticks.len().div_ceil(MOST_POINTS).max(1);
-    let (mut seconds, mut values) = (Vec::new(), Vec::new());
-    let (mut jacket_seconds, mut jacket_values) = (Vec::new(), Vec::new());
-    for tick in ticks.iter().step_by(step) {
-        let at = (tick.at - m.phase_since).as_secs_f64();
-        seconds.push(at);
-        values.push(tick.chocolate()?);
-        if let Some(jacket) = tick.other(Channel::Jacket) {
-            jacket_seconds.push(at);
-            jacket_values.push(jacket);
-        }
-    }
-    let known_jacket = jacket_seconds.len() * 2 >= seconds.len() && !jacket_seconds.is_empty();
-    let surroundings = if known_jacket {
-        Surroundings::JacketAndOffset(Jacket { seconds: &jacket_seconds, values: &jacket_values })
-    } else {
-        Surroundings::Unknown
-    };
-    let fitted = fit(&seconds, &values, surroundings).ok()?;
-    let target = m.limits.working.high() + WORKING_MARGIN;
-    let early_target = if m.seeded { target + SEEDED_ABOVE } else { target };
-    let passed = (m.known - m.phase_since).as_secs_f64();
-    let early = match arrival(&fitted, early_target, COVERAGE)? {
-        Arrival::Passed => passed,
-        Arrival::Expected(projection) => projection.low,
-        // It will not come down by itself, or only if the level lies lower than it seems.
-        Arrival::NotExpected { earliest } => earliest.unwrap_or(f64::INFINITY),
-    };
-    let (likely, late) = match arrival(&fitted, target, COVERAGE)? {
-        Arrival::Passed => (passed, Some(passed)),
-        Arrival::Expected(projection) => (projection.seconds, projection.high),
-        Arrival::NotExpected { .. } => (f64::INFINITY, None),
-    };
-    Some(Projected {
-        early_min: early / 60.0,
-        likely_min: likely / 60.0,
-        late_min: late.map(|late| late / 60.0),
-        from: m.phase_since,
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use expect_test::expect;
@@ -183,8 +121,9 @@ mod tests {
 
     fn newton(minutes: i64, tau: f64) -> String {
         let at = |t: f64| 18.0 + 28.0 * (-t / tau).exp();
-        let points: Vec<String> =
-            (1..=minutes * 2).map(|i| format!("~{}:{:02} {:.3}", i / 2, i % 2 * 30, at(i as f64 / 2.0))).collect();
+        let points: Vec<String> = (1..=minutes * 2)
+            .map(|i| format!("~{}:{:02} {:.3}", i / 2, i % 2 * 30, at(i as f64 / 2.0)))
+            .collect();
         format!("cooling 0:00 46 | {}", points.join(" | "))
     }
 
@@ -206,9 +145,7 @@ mod tests {
             SlowCooling::step,
             &newton(100, 230.0),
             |m| m.usual_cooling_min = Some(75.0),
-            expect![[r#"
-                13:05 raise slow-cooling from 0:00
-                19:05 now high"#]],
+            expect!["38:05 raise slow-cooling from 0:00"],
         );
     }
 

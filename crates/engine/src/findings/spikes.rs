@@ -70,7 +70,9 @@ impl SpikeFilter {
 
     /// Nothing more will come for a while: what is held goes on.
     pub(crate) fn release(&mut self, passed: &mut Vec<Passing>) {
-        if let Some(&(at, _, value)) = self.held.iter().rfind(|(_, channel, _)| *channel == Channel::Chocolate) {
+        if let Some(&(at, _, value)) =
+            self.held.iter().rfind(|(_, channel, _)| *channel == Channel::Chocolate)
+        {
             self.good = Some((at, value));
         }
         passed.append(&mut self.held);

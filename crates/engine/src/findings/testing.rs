@@ -22,7 +22,9 @@ pub(crate) fn points(script: &str) -> Vec<(Phase, Timestamp, f64)> {
     let (mut phase, mut points): (Phase, Vec<(Phase, Timestamp, f64)>) = (Phase::Idle, Vec::new());
     for entry in script.split('|') {
         let words: Vec<&str> = entry.split_whitespace().collect();
-        let [named @ .., when, value] = words.as_slice() else { panic!("an entry is [phase] m:ss °C: {entry}") };
+        let [named @ .., when, value] = words.as_slice() else {
+            panic!("an entry is [phase] m:ss °C: {entry}")
+        };
         if let [name] = named {
             phase = name.parse().unwrap();
         }
@@ -60,7 +62,8 @@ pub(crate) fn check_with<D>(
     expected: Expect,
 ) {
     let limits: Limits = Family::Dark.default_limits();
-    let (mut history, mut told, mut phase_since, mut last_phase) = (History::default(), Vec::new(), None, None);
+    let (mut history, mut told, mut phase_since, mut last_phase) =
+        (History::default(), Vec::new(), None, None);
     for (phase, at, value) in points(script) {
         let mut ticker = Ticker::new(Span::from_secs(5));
         ticker.insert(Channel::Chocolate, at, value);
@@ -79,6 +82,7 @@ pub(crate) fn check_with<D>(
             phase_since: phase_since.unwrap_or(at),
             gap: false,
             rise_held: false,
+            setpoint: None,
             disturbed_at: None,
             usual_cooling_min: None,
             cooling_seen_whole: true,

@@ -19,6 +19,10 @@ pub(crate) struct WarmHold {
 }
 
 impl WarmHold {
+    pub(crate) fn is_open(&self) -> bool {
+        self.watch.is_open()
+    }
+
     /// `lost`: a `temper-loss` is open and speaks for this one too.
     pub(crate) fn step(&mut self, m: &Moment<'_>, lost: bool) -> Verdict {
         let high = m.limits.working.high();
@@ -30,9 +34,12 @@ impl WarmHold {
                 let delay = if m.rise_held { Span::from_hours(24) } else { FOR };
                 self.watch.step(m.at, m.known, condition, m.gap, delay)
             }
-            Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Rewarming => {
-                self.watch.stop(m.at)
-            }
+            Phase::Idle
+            | Phase::Melting
+            | Phase::Soak
+            | Phase::Cooling
+            | Phase::Settling
+            | Phase::Rewarming => self.watch.stop(m.at),
         };
         match edge {
             Edge::None => Verdict::Quiet,

@@ -30,9 +30,13 @@ pub(crate) enum Condition {
 pub(crate) enum Edge {
     None,
     /// It has lasted; it began then.
-    Raise { from: Timestamp },
+    Raise {
+        from: Timestamp,
+    },
     /// It is over since then.
-    Over { at: Timestamp },
+    Over {
+        at: Timestamp,
+    },
 }
 
 impl Condition {

@@ -11,6 +11,7 @@ const OUT_OF_SOAK: Ground = Ground {
     quiet: Span::from_mins(12),
     noise: 0.15,
     before: Span::from_mins(8),
+    smooth: Span::ZERO,
     tilted: false,
     pause_beyond: None,
 };
@@ -22,6 +23,8 @@ const FALL_ASKED: f64 = 0.3;
 const FALLS: f64 = -0.05;
 /// A fall that has stopped for so long above the soak's lower limit was none.
 const FALL_STOPPED: Span = Span::from_mins(10);
+/// A fall that is taken back is taken back by more than a display flickers, °C.
+const COMES_BACK: f64 = 1.0;
 /// A charge that goes so far below the soak and comes back has to melt again, °C (contract, section 5).
 const COLD_CHARGE: f64 = 3.0;
 /// A cold charge pulls the chocolate down within this; a slower fall was a cooling that somebody broke off.
@@ -36,9 +39,9 @@ impl Tracker {
     ) -> (Stage, Option<Turn>) {
         let soak = soak_from(view.limits);
         let slope = view.history.line(view.now, Span::from_mins(3)).map(|line| line.slope);
-        let falls = slope.is_none_or(|slope| slope < FALLS);
         let top = view.history.extremes(view.now, Span::from_mins(20)).map_or(view.level, |(_, high)| high);
         let asked = view.setpoint.is_some_and(|setpoint| setpoint < soak - 1.0);
+        let falls = slope.is_none_or(|slope| slope < if asked { FALLS / 5.0 } else { FALLS });
         let fallen = top - view.level >= if asked { FALL_ASKED } else { FALL };
         if !(falls && (fallen || view.level < soak)) {
             return (Stage::Soak { from }, None);
@@ -64,7 +67,7 @@ impl Tracker {
         if view.level < lowest {
             (lowest, lowest_at) = (view.level, view.now);
         }
-        let came_back = lowest < soak && view.level >= soak;
+        let came_back = lowest < soak && view.level >= soak && view.level - lowest >= COMES_BACK;
         if came_back && lowest < soak - COLD_CHARGE {
             let melts_from = if lowest_at - from <= COLD_CHARGE_WITHIN { from } else { lowest_at };
             timeline.change(Phase::Melting, melts_from);
@@ -73,8 +76,10 @@ impl Tracker {
             return (Stage::Soak { from: at }, None);
         }
         let slope = view.history.line(view.now, FALL_STOPPED).map(|line| line.slope);
+        let asked = view.setpoint.is_some_and(|setpoint| setpoint < soak - 1.0);
         let stopped = view.now - noticed >= FALL_STOPPED
             && view.level >= soak
+            && !asked
             && slope.is_some_and(|slope| slope > FALLS / 2.0);
         if came_back || stopped {
             timeline.change(Phase::Soak, from);

@@ -123,6 +123,7 @@ fn out_of_hold(view: &View<'_>) -> Timestamp {
         quiet: Span::from_mins(20),
         noise: 0.3,
         before: Span::from_mins(8),
+        smooth: Span::ZERO,
         tilted: false,
         pause_beyond: Some(view.limits.working.high() + REWARMED_FROM),
     };

@@ -29,6 +29,9 @@ pub(crate) const WORKING_MARGIN: f64 = 0.5;
 /// Below this a machine can be idle (contract, section 5).
 pub(crate) const IDLE_BELOW: f64 = 26.0;
 
+/// A charge that is back in its range for so long was none that is melted.
+const CHARGE_FORGOTTEN: Span = Span::from_mins(30);
+
 /// From where on a charge is in its soak, °C.
 pub(crate) fn soak_from(limits: &Limits) -> f64 {
     limits.melt.low() - SOAK_MARGIN
@@ -67,15 +70,33 @@ pub(crate) enum Turn {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Stage {
     /// The history begins here and nothing is sure yet.
-    Unknown { since: Timestamp },
+    Unknown {
+        since: Timestamp,
+    },
     Idle,
     /// Rising; a batch only when the soak is reached.
-    Melting { from: Timestamp, from_level: f64 },
-    Soak { from: Timestamp },
-    Cooling { from: Timestamp, noticed: Timestamp, lowest: f64, lowest_at: Timestamp },
-    Settling { lowest: f64, lowest_at: Timestamp },
+    Melting {
+        from: Timestamp,
+        from_level: f64,
+    },
+    Soak {
+        from: Timestamp,
+    },
+    Cooling {
+        from: Timestamp,
+        noticed: Timestamp,
+        lowest: f64,
+        lowest_at: Timestamp,
+    },
+    Settling {
+        lowest: f64,
+        lowest_at: Timestamp,
+    },
     Rewarming,
-    Working { rise_from: Option<Timestamp>, cold_since: Option<Timestamp> },
+    Working {
+        rise_from: Option<Timestamp>,
+        cold_since: Option<Timestamp>,
+    },
 }
 
 /// Follows one machine through its phases.
@@ -87,11 +108,20 @@ pub(crate) struct Tracker {
     idle_low: f64,
     /// A rise is not looked for before this moment.
     idle_since: Option<Timestamp>,
+    /// A new charge was reported while the old one was worked with: it will be melted.
+    charged_at: Option<Timestamp>,
 }
 
 impl Default for Tracker {
     fn default() -> Tracker {
-        Tracker { stage: None, before: None, in_range_since: None, idle_low: f64::INFINITY, idle_since: None }
+        Tracker {
+            stage: None,
+            before: None,
+            in_range_since: None,
+            idle_low: f64::INFINITY,
+            idle_since: None,
+            charged_at: None,
+        }
     }
 }
 
@@ -107,6 +137,7 @@ impl Tracker {
             Stage::Settling { .. } => Phase::Settling,
             Stage::Rewarming => Phase::Rewarming,
             Stage::Working { rise_from: Some(_), .. } => Phase::Melting,
+            Stage::Working { .. } if self.charged_at.is_some() => Phase::Melting,
             Stage::Working { .. } => Phase::Working,
         })
     }
@@ -130,9 +161,21 @@ impl Tracker {
             Stage::Rewarming => self.rewarming(view, timeline),
             Stage::Working { rise_from, cold_since } => self.working(view, timeline, rise_from, cold_since),
         };
+        let steady_again = self.charged_at.is_some_and(|at| view.now - at >= CHARGE_FORGOTTEN)
+            && self.in_range_since.is_some_and(|since| view.now - since >= CHARGE_FORGOTTEN);
+        if steady_again || !matches!(stage, Stage::Working { .. }) {
+            self.charged_at = None;
+        }
         self.stage = Some(stage);
         self.before = Some((view.now, view.chocolate));
         turn
+    }
+
+    /// A new charge was filled in. Into a machine that works it is the end of the old one: what follows is its melt.
+    pub(crate) fn charged(&mut self, at: Timestamp) {
+        if let Some(Stage::Working { .. }) = self.stage {
+            self.charged_at = Some(at);
+        }
     }
 
     /// A person or program says that the charge is finished.

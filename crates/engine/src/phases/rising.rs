@@ -26,6 +26,7 @@ const OUT_OF_IDLE: Ground = Ground {
     quiet: Span::from_mins(45),
     noise: 0.2,
     before: Span::from_mins(15),
+    smooth: Span::from_mins(4),
     tilted: true,
     pause_beyond: None,
 };
@@ -90,7 +91,9 @@ impl Tracker {
         let earliest = self.idle_since.or(view.history.first_at()).unwrap_or(view.now);
         let ground = match view.method {
             // Bursts make a staircase, which no hinge fits: the foot alone.
-            Method::PartialMelt => Ground { before: Span::ZERO, noise: 0.5, ..OUT_OF_IDLE },
+            Method::PartialMelt => {
+                Ground { before: Span::ZERO, smooth: Span::ZERO, noise: 0.5, ..OUT_OF_IDLE }
+            }
             Method::Seed | Method::ButterSeed | Method::Tabling | Method::Continuous => OUT_OF_IDLE,
         };
         left_level(view.history, Move::Rise, ground, earliest, view.now).unwrap_or(view.now)

@@ -32,7 +32,10 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
         bail!("the demo runs 1 to {FASTEST} times as fast as real time, not {}", args.speed);
     }
     let plant = tern_street();
-    let folder = tempfile::Builder::new().prefix("halfdegree-demo-").tempdir().context("cannot make a temporary folder")?;
+    let folder = tempfile::Builder::new()
+        .prefix("halfdegree-demo-")
+        .tempdir()
+        .context("cannot make a temporary folder")?;
     let data = DataFolder::new(folder.path());
     let began = Instant::now();
     let now = Timestamp::from(jiff::Timestamp::now()).floor(Span::from_secs(1));
@@ -55,14 +58,22 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
             is_embedded: true,
         },
         clock,
-        web: WebConfig { dashboards: args.dashboards.clone(), entries: Entries::OpenOnLoopback },
+        web: WebConfig {
+            dashboards: args.dashboards.clone(),
+            entries: Entries::OpenOnLoopback,
+            ..WebConfig::default()
+        },
     };
     let pace = Pace::times(args.speed).context("the speed is checked above")?;
     block_on(async {
-        let listener = TcpListener::bind(args.listen)
-            .await
-            .with_context(|| format!("cannot listen on {}; is another service running there?", args.listen))?;
-        println!("The Tern Street works is at http://{}/ ({} times as fast as real time; ctrl-c ends it)", listener.local_addr()?, args.speed);
+        let listener = TcpListener::bind(args.listen).await.with_context(|| {
+            format!("cannot listen on {}; is another service running there?", args.listen)
+        })?;
+        println!(
+            "The Tern Street works is at http://{}/ ({} times as fast as real time; ctrl-c ends it)",
+            listener.local_addr()?,
+            args.speed
+        );
         let publishing = tokio::spawn(async move {
             if let Err(error) = replay(ReplayConfig::new(broker.address(), pace), live(works), |_| {}).await {
                 warn!(error = &error as &dyn std::error::Error, "the works has stopped publishing");
@@ -76,8 +87,12 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
 }
 
 /// What has arrived up to now.
-fn past<'a>(works: &'a mut Works, decoder: &'a Decoder, now: Timestamp) -> impl Iterator<Item = Arrival> + 'a {
-    works.messages(now).flat_map(|message| decoder.decode(&sent(message)).arrivals)
+fn past<'a>(
+    works: &'a mut Works,
+    decoder: &'a Decoder,
+    now: Timestamp,
+) -> impl Iterator<Item = Arrival> + 'a {
+    works.messages(now).flat_map(|message| decoder.decode(&message).arrivals)
 }
 
 /// What will be published from now on, without end.
@@ -87,12 +102,6 @@ fn live(mut works: Works) -> impl Iterator<Item = Message> + Send {
         Some(works.advance_to(next))
     })
     .flatten()
-    .map(sent)
-}
-
-fn sent(message: simulator::Message) -> Message {
-    let simulator::Message { topic, payload, arrived, retained } = message;
-    Message { topic, payload, arrived, retained }
 }
 
 /// A clock that starts at the works' now and runs as fast as the works.

@@ -20,7 +20,6 @@ pub(crate) fn run(args: &ExportArgs) -> anyhow::Result<ExitCode> {
         args::ExportFormat::Csv => ExportFormat::Csv,
         args::ExportFormat::Parquet => ExportFormat::Parquet,
     };
-    let mut out = std::io::stdout().lock();
-    readings.export(&args.machine, from, to, format, &mut out).context("cannot export")?;
+    readings.export(&args.machine, from, to, format, std::io::stdout()).context("cannot export")?;
     Ok(ExitCode::SUCCESS)
 }

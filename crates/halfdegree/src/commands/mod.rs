@@ -21,11 +21,13 @@ use plant::{BrokerUrl, Plant, parse_plant};
 
 /// Reads a plant file and refuses it with every fault at once.
 pub(crate) fn read_plant(path: &Path) -> anyhow::Result<Arc<Plant>> {
-    let text = fs::read_to_string(path).with_context(|| format!("cannot read the plant file {}", path.display()))?;
+    let text =
+        fs::read_to_string(path).with_context(|| format!("cannot read the plant file {}", path.display()))?;
     match parse_plant(&text) {
         Ok(plant) => Ok(Arc::new(plant)),
         Err(faults) => {
-            let lines: Vec<String> = faults.iter().map(|fault| format!("{}: {fault}", path.display())).collect();
+            let lines: Vec<String> =
+                faults.iter().map(|fault| format!("{}: {fault}", path.display())).collect();
             bail!("the plant file has faults\n{}", lines.join("\n"))
         }
     }
@@ -35,8 +37,12 @@ pub(crate) fn read_plant(path: &Path) -> anyhow::Result<Arc<Plant>> {
 pub(crate) fn broker_address(url: &BrokerUrl) -> anyhow::Result<BrokerAddress> {
     match url {
         BrokerUrl::Tcp { host, port } => Ok(BrokerAddress::new(host, *port)),
-        BrokerUrl::Tls { .. } => bail!("mqtts:// comes with a later version; use mqtt:// on a network that you trust"),
-        BrokerUrl::Embedded => bail!("`embedded` starts a broker inside the service; this needs one that runs, such as mqtt://127.0.0.1:1883"),
+        BrokerUrl::Tls { .. } => {
+            bail!("mqtts:// comes with a later version; use mqtt:// on a network that you trust")
+        }
+        BrokerUrl::Embedded => bail!(
+            "`embedded` starts a broker inside the service; this needs one that runs, such as mqtt://127.0.0.1:1883"
+        ),
     }
 }
 

@@ -19,7 +19,9 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     let broker = super::broker_address(&url)?;
     let pace = match args.speed {
         0.0 => Pace::UNPACED,
-        speed => Pace::times(speed).with_context(|| format!("`{speed}` is not a speed; a number above 0, or 0 for as fast as the broker takes it"))?,
+        speed => Pace::times(speed).with_context(|| {
+            format!("`{speed}` is not a speed; a number above 0, or 0 for as fast as the broker takes it")
+        })?,
     };
     let streams = Streams::open(&args.streams)?;
     let mut faults = 0_u64;
@@ -38,7 +40,11 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
         }
     };
     let done = block_on(async { Ok(replay(ReplayConfig::new(broker, pace), messages, told).await?) })?;
-    eprintln!("{}{} messages published, each acknowledged by the broker", if at_terminal { "\r" } else { "" }, done.published);
+    eprintln!(
+        "{}{} messages published, each acknowledged by the broker",
+        if at_terminal { "\r" } else { "" },
+        done.published
+    );
     if faults > 0 {
         bail!("{faults} lines could not be read and were left out");
     }

@@ -31,7 +31,10 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         (Some(user), Some(file)) => {
             let password = fs::read_to_string(file)
                 .with_context(|| format!("cannot read the broker's password from {}", file.display()))?;
-            Some(Credentials { user: user.clone(), password: password.trim_end_matches(['\r', '\n']).to_owned() })
+            Some(Credentials {
+                user: user.clone(),
+                password: password.trim_end_matches(['\r', '\n']).to_owned(),
+            })
         }
         (Some(user), None) => Some(Credentials { user: user.clone(), password: String::new() }),
         (None, _) => None,
@@ -41,12 +44,16 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         data: DataFolder::new(&args.data),
         broker: Broker { address, client_id: mqtt.client_id, credentials, is_embedded },
         clock: Arc::new(|| Timestamp::from(jiff::Timestamp::now())),
-        web: WebConfig { dashboards: args.dashboards.clone(), entries: Entries::Closed },
+        web: WebConfig {
+            dashboards: args.dashboards.clone(),
+            entries: Entries::Closed,
+            ..WebConfig::default()
+        },
     };
     block_on(async {
-        let listener = TcpListener::bind(args.listen)
-            .await
-            .with_context(|| format!("cannot listen on {}; is another service running there?", args.listen))?;
+        let listener = TcpListener::bind(args.listen).await.with_context(|| {
+            format!("cannot listen on {}; is another service running there?", args.listen)
+        })?;
         println!("Pages at http://{}/", listener.local_addr()?);
         service::serve(config, listener, told_to_stop()).await?;
         Ok(())

@@ -47,5 +47,7 @@ pub(crate) fn run(args: &SimulateArgs) -> anyhow::Result<ExitCode> {
 
 /// The plant file that comes with the program.
 pub(crate) fn tern_street() -> Arc<Plant> {
-    Arc::new(parse_plant(TERN_STREET).expect("the plant file that comes with the program is checked by a test"))
+    Arc::new(
+        parse_plant(TERN_STREET).expect("the plant file that comes with the program is checked by a test"),
+    )
 }

@@ -16,7 +16,8 @@ impl Streams {
     /// Opens every stream before anything is read.
     pub(crate) fn open(paths: &[PathBuf]) -> anyhow::Result<Streams> {
         let open = |path: &PathBuf| {
-            let recording = Recording::open(path).with_context(|| format!("cannot read {}", path.display()))?;
+            let recording =
+                Recording::open(path).with_context(|| format!("cannot read {}", path.display()))?;
             Ok((path.clone(), recording.peekable()))
         };
         Ok(Streams { streams: paths.iter().map(open).collect::<anyhow::Result<_>>()? })

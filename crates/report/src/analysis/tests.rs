@@ -1,3 +1,5 @@
+//! The document's shape: keys, their order, and what is `null`.
+
 use super::*;
 use crate::sample::{alder, at, batch, overheated};
 use expect_test::expect;

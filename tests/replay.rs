@@ -1,0 +1,136 @@
+//! The main job with real parts: Mosquitto, `serve`, `replay`. The service is stopped and killed while messages flow; every reading is
+//! there once, and batches and findings are those of the analysis.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::process::Stdio;
+
+use engine::Analyst;
+use model::{Channel, Content, MachineId, Timestamp};
+use testkit::{Mosquitto, wait_until};
+
+use crate::program::{Service, output, program};
+use crate::streams::Sample;
+
+/// Readings after which the service is stopped, and those after which it is killed; counted anew by each run of it.
+const STOPPED_AFTER: u64 = 6_000;
+const KILLED_AFTER: u64 = 6_000;
+
+fn readings_taken(service: &Service) -> u64 {
+    service.json("/healthz")["health"]["readings"].as_u64().unwrap()
+}
+
+fn connected(service: &Service) -> bool {
+    service.json("/healthz")["health"]["intake"] == "connected"
+}
+
+#[test]
+fn stopped_and_killed_on_the_way_every_reading_is_there_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let broker_folder = folder.path().join("broker");
+    fs::create_dir(&broker_folder).unwrap();
+    let broker =
+        Mosquitto::start_persistent(&broker_folder, &["max_queued_messages 0", "max_inflight_messages 1000"]);
+    let sample = Sample::read("good-day");
+    let plant = folder.path().join("plant.toml");
+    let ours = sample.plant_text.replace("\"embedded\"", &format!("\"{}\"", broker.url()));
+    assert_ne!(ours, sample.plant_text);
+    fs::write(&plant, ours).unwrap();
+    let stream = folder.path().join("stream.ndjson");
+    let lines: Vec<String> = sample.timed_messages().iter().map(wire::recording::line).collect();
+    fs::write(&stream, lines.join("\n")).unwrap();
+    let data = folder.path().join("data");
+
+    let service = Service::start(&plant, &data);
+    wait_until("the service is connected", || connected(&service));
+    let mut replay = program()
+        .arg("replay")
+        .arg(&stream)
+        .args(["--to", &broker.url(), "--speed", "0"])
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    wait_until("some readings are taken", || readings_taken(&service) >= STOPPED_AFTER);
+    service.stop();
+    let service = Service::start(&plant, &data);
+    wait_until("some more are taken", || readings_taken(&service) >= KILLED_AFTER);
+    service.kill();
+    let service = Service::start(&plant, &data);
+    assert!(replay.wait().unwrap().success());
+
+    let expected = expected_readings(&sample);
+    for (machine, readings) in &expected {
+        let data = data.to_str().unwrap();
+        wait_until("all readings have come", || exported(data, machine).len() >= readings.len());
+        assert_eq!(&exported(data, machine), readings, "{machine}");
+    }
+    same_batches_and_findings(&service, &sample);
+    service.stop();
+}
+
+type Readings = BTreeMap<(Timestamp, Channel), Option<String>>;
+
+fn expected_readings(sample: &Sample) -> BTreeMap<MachineId, Readings> {
+    let mut expected: BTreeMap<MachineId, Readings> = BTreeMap::new();
+    for arrival in &sample.arrivals {
+        if let Content::Reading(reading) = &arrival.content {
+            let value = reading.value.map(|value| format!("{value:.3}"));
+            expected.entry(reading.machine.clone()).or_default().insert((reading.at, reading.channel), value);
+        }
+    }
+    expected
+}
+
+/// What `halfdegree export` gives back.
+fn exported(data: &str, machine: &MachineId) -> Readings {
+    let csv = output(&["export", "--data", data, "--machine", machine.as_str()]);
+    let mut lines = csv.lines();
+    let header: Vec<&str> = lines.next().unwrap().split(',').collect();
+    let mut readings = Readings::new();
+    for line in lines {
+        let cells: Vec<&str> = line.split(',').collect();
+        let at: Timestamp = cells[0].parse().unwrap();
+        for (name, cell) in header.iter().zip(&cells).skip(1) {
+            match name.parse::<Channel>() {
+                Ok(channel) if !cell.is_empty() => {
+                    let value: f64 = cell.parse().unwrap();
+                    let before = readings.insert((at, channel), Some(format!("{value:.3}")));
+                    assert_eq!(before, None, "{machine} {channel} {at} twice");
+                }
+                Ok(_) => {}
+                Err(_) => cell.split(' ').filter_map(|name| name.parse().ok()).for_each(|channel| {
+                    readings.insert((at, channel), None);
+                }),
+            }
+        }
+    }
+    readings
+}
+
+fn same_batches_and_findings(service: &Service, sample: &Sample) {
+    let mut analyst = Analyst::new(sample.plant.clone());
+    sample.arrivals.iter().for_each(|arrival| analyst.push(arrival));
+    let analysis = analyst.finish().unwrap();
+    let mut batches: Vec<String> =
+        analysis.machines.iter().flat_map(|m| &m.batches).map(|batch| batch.id.to_string()).collect();
+    batches.sort();
+    // Silence is told by the clock of arrivals, and a replay has its own.
+    let mut findings: Vec<String> = analysis
+        .machines
+        .iter()
+        .flat_map(|m| &m.findings)
+        .filter(|finding| finding.kind.as_str() != "silent")
+        .map(|finding| finding.id.to_string())
+        .collect();
+    findings.sort();
+    let ids = |path: &str, list: &str| -> Vec<String> {
+        let answer = service.json(path);
+        let list = answer.as_array().or(answer[list].as_array()).cloned().unwrap();
+        let wanted = list.iter().filter(|entry| entry["kind"] != "silent");
+        let mut ids: Vec<String> = wanted.map(|entry| entry["id"].as_str().unwrap().to_owned()).collect();
+        ids.sort();
+        ids
+    };
+    wait_until("batches are written down", || ids("/api/v1/batches?limit=100", "batches") == batches);
+    assert_eq!(ids("/api/v1/findings?limit=100", "findings"), findings);
+}
