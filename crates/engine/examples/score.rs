@@ -117,7 +117,7 @@ fn compare(truth: &MachineTruth, analysis: &Analysis, _plant: &Plant) {
             if phase_at(&tb.phases, t) == phase_at(&fb.phases, t) {
                 right += 1;
             }
-            t = t + model::Span::from_secs(10);
+            t += model::Span::from_secs(10);
         }
         println!(
             "   batch {} {} start {:+.1} min, end {end} min, phases right {:.1} %",

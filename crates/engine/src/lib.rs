@@ -2,7 +2,7 @@
 //!
 //! One engine serves the live watch and the offline analysis, so that both raise a finding at the same moment. It takes
 //! arrivals one at a time ([`Engine::apply`]) and says what changed ([`Engine::take_changes`]) and how things stand
-//! ([`Engine::board`]). [`analyse`] runs it over a whole recording; [`rework`] works the batches of one machine out again when readings
+//! ([`Engine::board`]). [`Analyst`] runs it over a whole recording; [`rework`] works the batches of one machine out again when readings
 //! came late.
 //!
 //! Never reads a clock, opens a file or spawns a task.

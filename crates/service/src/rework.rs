@@ -54,7 +54,6 @@ impl Reworker {
             from: Some(read_from),
             to: Some(read_to),
             limit: EVENTS,
-            ..EventQuery::default()
         })?;
         let worked_out = rework(plant, settings, &heap.tidy()?, &events);
         let batches = old.into_iter().filter_map(|batch| refreshed(batch, &worked_out)).collect();

@@ -71,7 +71,7 @@ mod tests {
             &mut ColdHold::default(),
             ColdHold::step,
             "working 0:00 31.5 | ~1:00 31.5 | 1:05 30.0 | ~20:00 30.0 | 20:05 31.2 | ~30:00 31.2",
-            expect![[r#"
+            &expect![[r#"
                 6:15 raise cold-hold from 1:15
                 21:15 over at 20:15"#]],
         );
@@ -79,6 +79,6 @@ mod tests {
 
     #[test]
     fn settling_is_not_a_hold() {
-        check(&mut ColdHold::default(), ColdHold::step, "settling 0:00 30 | ~20:00 30", expect![""]);
+        check(&mut ColdHold::default(), ColdHold::step, "settling 0:00 30 | ~20:00 30", &expect![""]);
     }
 }

@@ -159,7 +159,7 @@ mod tests {
             &mut HoldDrift::default(),
             |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~40:00 31.4 | ~160:00 31.9",
-            expect!["125:00 raise hold-drift from 65:00"],
+            &expect!["125:00 raise hold-drift from 65:00"],
         );
     }
 
@@ -169,7 +169,7 @@ mod tests {
             &mut HoldDrift::default(),
             |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~60:00 31.4 | ~62:00 29.6 | ~82:00 31.4 | ~140:00 31.4",
-            expect![""],
+            &expect![""],
         );
     }
 
@@ -181,7 +181,7 @@ mod tests {
             |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~60:00 31.4 | ~66:00 31.8 | ~160:00 31.8",
             |m| m.disturbed_at = (m.at >= changed).then_some(changed),
-            expect![""],
+            &expect![""],
         );
     }
 }

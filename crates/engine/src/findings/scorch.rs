@@ -63,7 +63,7 @@ mod tests {
             &mut Scorch::default(),
             Scorch::step,
             "soak 0:00 46 | 1:00 54.9 | 2:00 55.2 | 2:04 55.2 | 2:05 55.2 | 2:10 55.3 | 3:00 54.8 | 4:00 54.2 | 5:30 54.0",
-            expect![[r#"
+            &expect![[r#"
                 2:10 raise scorch from 2:00
                 5:35 over at 4:00"#]],
         );
@@ -71,6 +71,6 @@ mod tests {
 
     #[test]
     fn idle_is_not_watched() {
-        check(&mut Scorch::default(), Scorch::step, "idle 0:00 60 | 1:00 60 | 2:00 60", expect![""]);
+        check(&mut Scorch::default(), Scorch::step, "idle 0:00 60 | 1:00 60 | 2:00 60", &expect![""]);
     }
 }

@@ -86,7 +86,7 @@ mod tests {
     fn raised(verdict: Verdict) -> (Timestamp, Priority) {
         match verdict {
             Verdict::Raise(report) => (report.raised_at, report.priority),
-            other => panic!("nothing raised: {other:?}"),
+            Verdict::Quiet | Verdict::Worse { .. } | Verdict::Over(_) => panic!("nothing raised"),
         }
     }
 

@@ -134,7 +134,7 @@ mod tests {
             SlowCooling::step,
             &newton(74, 114.0),
             |m| m.usual_cooling_min = Some(75.0),
-            expect![""],
+            &expect![""],
         );
     }
 
@@ -145,12 +145,12 @@ mod tests {
             SlowCooling::step,
             &newton(100, 230.0),
             |m| m.usual_cooling_min = Some(75.0),
-            expect!["38:05 raise slow-cooling from 0:00"],
+            &expect!["38:05 raise slow-cooling from 0:00"],
         );
     }
 
     #[test]
     fn without_a_usual_length_nothing_is_slow() {
-        check_with(&mut SlowCooling::default(), SlowCooling::step, &newton(100, 400.0), |_| {}, expect![""]);
+        check_with(&mut SlowCooling::default(), SlowCooling::step, &newton(100, 400.0), |_| {}, &expect![""]);
     }
 }

@@ -138,7 +138,7 @@ mod tests {
             &mut TemperLoss::default(),
             TemperLoss::step,
             "working 0:00 31.5 | 1:00 34.0 | ~6:00 34.0 | 6:05 31.5 | ~30:00 31.5",
-            expect![[r#"
+            &expect![[r#"
                 3:00 raise temper-loss from 1:00
                 7:05 over at 6:05"#]],
         );
@@ -150,7 +150,7 @@ mod tests {
             &mut TemperLoss::default(),
             TemperLoss::step,
             "working 0:00 31.5 | 1:00 34.5 | ~4:00 34.5 | 4:05 33 | ~10:00 33 | 10:05 34.5 | ~14:00 34.5 | 14:05 31.5 | ~40:00 31.5",
-            expect![[r#"
+            &expect![[r#"
                 1:55 raise temper-loss from 1:00
                 5:05 over at 4:05"#]],
         );
@@ -162,7 +162,7 @@ mod tests {
             &mut TemperLoss::default(),
             TemperLoss::step,
             "working 0:00 31.5 | 1:00 34.0 | ~2:50 34.0 | 2:55 31.5 | ~9:00 31.5",
-            expect![""],
+            &expect![""],
         );
     }
 
@@ -173,7 +173,7 @@ mod tests {
             TemperLoss::step,
             "working 0:00 31.5 | 1:00 34.5 | ~9:00 34.5",
             |m| m.rise_held = m.at < Timestamp::from_millis(8 * 60_000),
-            expect!["8:05 raise temper-loss from 1:00"],
+            &expect!["8:05 raise temper-loss from 1:00"],
         );
     }
 }

@@ -48,7 +48,7 @@ pub(crate) fn check<D>(
     detector: &mut D,
     step: impl Fn(&mut D, &Moment<'_>) -> Verdict,
     script: &str,
-    expected: Expect,
+    expected: &Expect,
 ) {
     check_with(detector, step, script, |_| {}, expected);
 }
@@ -59,7 +59,7 @@ pub(crate) fn check_with<D>(
     step: impl Fn(&mut D, &Moment<'_>) -> Verdict,
     script: &str,
     change: impl Fn(&mut Moment<'_>),
-    expected: Expect,
+    expected: &Expect,
 ) {
     let limits: Limits = Family::Dark.default_limits();
     let (mut history, mut told, mut phase_since, mut last_phase) =

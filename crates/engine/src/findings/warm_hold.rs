@@ -76,7 +76,7 @@ mod tests {
             &mut WarmHold::default(),
             |detector, m| detector.step(m, false),
             "working 0:00 31.5 | ~1:00 31.5 | 1:05 32.8 | ~20:00 32.8 | 20:05 31.8 | ~30:00 31.8",
-            expect![[r#"
+            &expect![[r#"
                 6:20 raise warm-hold from 1:20
                 21:10 over at 20:10"#]],
         );
@@ -88,7 +88,7 @@ mod tests {
             &mut WarmHold::default(),
             |detector, m| detector.step(m, true),
             "working 0:00 31.5 | ~1:00 31.5 | 1:05 34.8 | ~20:00 34.8",
-            expect![""],
+            &expect![""],
         );
     }
 }

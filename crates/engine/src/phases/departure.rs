@@ -64,7 +64,8 @@ pub(crate) fn left_level(
         }
     }
     let minutes = hinge(&thinned(points), ground.tilted);
-    Some(minutes.map_or(foot, |minutes| foot + Span::from_mins_f64(minutes)))
+    // A tick's width is all that the date is good for.
+    Some(minutes.map_or(foot, |minutes| (foot + Span::from_mins_f64(minutes)).floor(Span::from_secs(1))))
 }
 
 fn foot(

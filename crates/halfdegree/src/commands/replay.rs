@@ -35,7 +35,7 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     });
     let at_terminal = std::io::stderr().is_terminal();
     let told = |progress: Progress| {
-        if at_terminal && progress.published % TOLD_EVERY == 0 {
+        if at_terminal && progress.published.is_multiple_of(TOLD_EVERY) {
             eprint!("\r{} messages acknowledged", progress.published);
         }
     };

@@ -1,3 +1,5 @@
+//! Statements as people read them, for made-up batches.
+
 use super::*;
 use crate::sample::{at, batch, event, finding, overheated, test};
 use expect_test::{Expect, expect};
