@@ -12,8 +12,10 @@
 // The lint's own exception for tests does not reach the helpers of a test binary.
 #![allow(clippy::unwrap_used)]
 
+mod bad_input;
 mod cut;
 mod program;
+mod recordings;
 mod replay;
 mod samples;
 mod streams;

@@ -92,14 +92,14 @@ pub(crate) struct CheckArgs {
 
 #[derive(Debug, ClapArgs)]
 pub(crate) struct ReplayArgs {
-    /// Recorded streams, one message a line, in the order in which they are to be sent.
+    /// Recorded streams, one message a line; several are sent as one, in the order of their arrival times.
     #[arg(required = true, value_name = "STREAM")]
     pub(crate) streams: Vec<PathBuf>,
     /// The broker, such as mqtt://127.0.0.1:1883.
     #[arg(long)]
     pub(crate) to: String,
     /// So many times faster than it was recorded; 0 sends as fast as the broker takes it.
-    #[arg(long, default_value_t = 1.0)]
+    #[arg(long, default_value_t = 1.0, allow_negative_numbers = true)]
     pub(crate) speed: f64,
 }
 

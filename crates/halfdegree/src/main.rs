@@ -41,7 +41,9 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
 /// Results go to standard output, everything else to standard error. `HALFDEGREE_LOG` says how much, as in `info` or `intake=debug`.
 fn init_log() {
     let filter = tracing_subscriber::EnvFilter::try_from_env("HALFDEGREE_LOG").unwrap_or_else(|_| {
-        tracing_subscriber::EnvFilter::new("warn,halfdegree=info,service=info,intake=info,web=info")
+        tracing_subscriber::EnvFilter::new(
+            "warn,rumqttd=off,halfdegree=info,service=info,intake=info,web=info",
+        )
     });
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false).init();
 }

@@ -6,12 +6,14 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use intake::IntakeStats;
 use web::{Health, IntakeState};
 
+/// Enough to see what a sender does wrong.
+const REJECTS_TOLD: usize = 10;
+
 /// What the health page is made from.
 pub(crate) struct Vitals {
     pub(crate) intake: Arc<IntakeStats>,
     /// Blocks that the mover has not taken yet.
     pub(crate) backlog: Arc<AtomicU64>,
-    pub(crate) embedded: bool,
 }
 
 impl Vitals {
@@ -30,9 +32,6 @@ impl Vitals {
             }
             intake::IntakeState::Stopped => IntakeState::Stopped,
         };
-        if self.embedded {
-            tracing::trace!("the embedded broker's queue does not survive a restart");
-        }
         Health {
             intake: state,
             messages: counts.messages,
@@ -40,6 +39,19 @@ impl Vitals {
             rejected: counts.rejected,
             journal_backlog: self.backlog.load(Ordering::Relaxed),
             troubles,
+            latest_rejects: self.latest_rejects(),
+            possible_gaps: self.possible_gaps(),
         }
+    }
+
+    fn latest_rejects(&self) -> Vec<String> {
+        let rejects = self.intake.rejects();
+        let told = |reject: &wire::Reject| format!("{} {}: {}", reject.arrived, reject.topic, reject.reason);
+        rejects.iter().rev().take(REJECTS_TOLD).map(told).collect()
+    }
+
+    fn possible_gaps(&self) -> Vec<String> {
+        let told = |gap: &intake::PossibleGap| format!("{} to {}", gap.from, gap.to);
+        self.intake.possible_gaps().iter().map(told).collect()
     }
 }

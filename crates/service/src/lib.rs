@@ -26,3 +26,4 @@ pub use crate::error::ServiceError;
 pub use crate::folder::DataFolder;
 pub use crate::past::fill;
 pub use crate::serve::serve;
+pub use journal::FILE_NAME as JOURNAL_FILE;

@@ -27,6 +27,10 @@ const BLOCKS_WAITING: usize = 1_024;
 /// Blocks become parts so often: seldom enough to rewrite a day's part cheaply, often enough to keep the journal small.
 const MOVE_EVERY: Duration = Duration::from_secs(120);
 
+/// What people should know of the broker inside the service.
+const EMBEDDED_NOTE: &str =
+    "Messages come through the broker inside this service. What it holds while the service is down is lost.";
+
 /// Runs the service until `shutdown` resolves, then stops without losing anything.
 ///
 /// # Errors
@@ -36,7 +40,10 @@ pub async fn serve(
     listener: TcpListener,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), ServiceError> {
-    let ServiceConfig { plant, data, broker, clock, web } = config;
+    let ServiceConfig { plant, data, broker, clock, mut web } = config;
+    if broker.is_embedded {
+        web.notes.push(EMBEDDED_NOTE.to_owned());
+    }
     let (journal, recovery) = data.open_journal()?;
     for block in &recovery.set_aside {
         warn!(block = block.seq.get(), reason = %block.reason, "a block of the journal cannot be read");
@@ -62,7 +69,7 @@ pub async fn serve(
         spawn_thread("watch", move || watch.run(queue, &board, &clock, &reworker, &runtime))?
     };
     let moving = tokio::spawn(keep_moving(store.clone(), watch_saved, backlog.clone(), stop.clone()));
-    let vitals = Vitals { intake: stats.clone(), backlog, embedded: broker.is_embedded };
+    let vitals = Vitals { intake: stats.clone(), backlog };
     let state = WebState {
         plant: plant.clone(),
         board: watch_board,

@@ -184,9 +184,16 @@ impl Watch {
         self.commit(true)
     }
 
-    /// Readings that came too late for the watch are worked in from the store.
+    /// Readings that came too late for the watch are worked in from the store, once the batch that they touch has ended.
     fn hand_over_late(&mut self, reworker: &Reworker) {
-        for (machine, from) in std::mem::take(&mut self.late) {
+        let open = self.engine.open_batches();
+        let goes_on = |machine: &MachineId, from: Timestamp| {
+            open.iter().any(|batch| batch.machine == *machine && batch.start <= from)
+        };
+        let (later, now): (BTreeSet<_>, BTreeSet<_>) =
+            std::mem::take(&mut self.late).into_iter().partition(|(machine, from)| goes_on(machine, *from));
+        self.late = later;
+        for (machine, from) in now {
             if let Err(error) = reworker.rework(&self.plant, &machine, from) {
                 warn!(%machine, error = &error as &dyn std::error::Error, "cannot work late readings in");
             }

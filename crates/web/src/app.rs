@@ -30,6 +30,7 @@ pub(crate) struct App {
     pub dashboards: Dashboards,
     pub local: LocalTime,
     pub entries: Entries,
+    pub(crate) notes: Vec<String>,
     pub fragments: Fragments,
     pub bands: Bands,
     pub pace: LivePace,
@@ -49,6 +50,7 @@ pub(crate) struct Frame {
     pub live: String,
     pub now: Moment,
     pub troubles: Vec<String>,
+    pub notes: Vec<String>,
     pub more_pages: Vec<PageLink>,
 }
 
@@ -81,6 +83,7 @@ impl App {
             dashboards: Dashboards::open(config.dashboards.as_deref())?,
             local: LocalTime::new(state.plant.time_zone.rules().clone()),
             entries: config.entries,
+            notes: config.notes.clone(),
             fragments: Fragments::default(),
             bands: Bands::default(),
             pace: config.pace,
@@ -123,6 +126,7 @@ impl App {
             live: live.to_owned(),
             now: Moment { says: self.local.clock_with_seconds(now), exact: self.local.machine_readable(now) },
             troubles: (self.state.health)().says(),
+            notes: self.notes.clone(),
             more_pages: self.dashboards.added_pages(),
         }
     }

@@ -103,5 +103,7 @@ pub(crate) fn healthy() -> Health {
         rejected: 0,
         journal_backlog: 0,
         troubles: Vec::new(),
+        latest_rejects: Vec::new(),
+        possible_gaps: Vec::new(),
     }
 }

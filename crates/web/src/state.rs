@@ -21,6 +21,8 @@ pub struct WebConfig {
     pub dashboards: Option<PathBuf>,
     /// Who may make entries.
     pub entries: Entries,
+    /// Said at the foot of each page: what people should know of this service as it is set up.
+    pub notes: Vec<String>,
     /// How often live pages hear from us.
     pub pace: LivePace,
 }
@@ -96,6 +98,10 @@ pub struct Health {
     pub journal_backlog: u64,
     /// What is wrong, each in a sentence; empty when all is well.
     pub troubles: Vec<String>,
+    /// The newest messages that could not be read: when, on which topic, and why.
+    pub latest_rejects: Vec<String>,
+    /// Times in which messages may have been lost, because the broker had forgotten us.
+    pub possible_gaps: Vec<String>,
 }
 
 /// The connection to the broker.

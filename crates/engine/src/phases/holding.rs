@@ -27,7 +27,7 @@ impl Tracker {
         mut lowest: f64,
         mut lowest_at: Timestamp,
     ) -> (Stage, Option<Turn>) {
-        if let Some(turn) = self.new_rise(view, None) {
+        if let Some(turn) = self.new_rise(view, timeline, None) {
             return turn;
         }
         if self.is_steady(view) {
@@ -53,7 +53,7 @@ impl Tracker {
     }
 
     pub(super) fn rewarming(&mut self, view: &View<'_>, timeline: &mut Timeline) -> (Stage, Option<Turn>) {
-        if let Some(turn) = self.new_rise(view, None) {
+        if let Some(turn) = self.new_rise(view, timeline, None) {
             return turn;
         }
         if view.level < view.limits.working.low() - WORKING_MARGIN {
@@ -70,7 +70,7 @@ impl Tracker {
         rise_from: Option<Timestamp>,
         cold_since: Option<Timestamp>,
     ) -> (Stage, Option<Turn>) {
-        if let Some(turn) = self.new_rise(view, rise_from) {
+        if let Some(turn) = self.new_rise(view, timeline, rise_from) {
             return turn;
         }
         if view.setpoint.is_some_and(|setpoint| setpoint < IDLE_BELOW) {
@@ -89,7 +89,7 @@ impl Tracker {
             self.becomes_idle(since, timeline);
             return (Stage::Idle, Some(Turn::Ends(since)));
         }
-        (Stage::Working { rise_from: self.asked_rise(view, rise_from), cold_since }, None)
+        (Stage::Working { rise_from: self.asked_rise(view, timeline, rise_from), cold_since }, None)
     }
 
     fn is_steady(&self, view: &View<'_>) -> bool {
@@ -98,27 +98,38 @@ impl Tracker {
     }
 
     /// A set-point in the melt range only makes the rise noticed earlier; it is a batch when the soak is reached.
-    fn asked_rise(&self, view: &View<'_>, rise_from: Option<Timestamp>) -> Option<Timestamp> {
+    fn asked_rise(
+        &self,
+        view: &View<'_>,
+        timeline: &Timeline,
+        rise_from: Option<Timestamp>,
+    ) -> Option<Timestamp> {
         if view.setpoint.is_none_or(|setpoint| setpoint < soak_from(view.next_limits)) {
             return None;
         }
         let leaves = view.history.line(view.now, Span::from_mins(3)).is_some_and(|line| line.slope > STEADY)
             || view.level > view.limits.working.high() + WORKING_MARGIN;
-        rise_from.or_else(|| leaves.then(|| out_of_hold(view)))
+        rise_from.or_else(|| leaves.then(|| out_of_hold(view, timeline)))
     }
 
-    fn new_rise(&self, view: &View<'_>, rise_from: Option<Timestamp>) -> Option<(Stage, Option<Turn>)> {
+    fn new_rise(
+        &self,
+        view: &View<'_>,
+        timeline: &Timeline,
+        rise_from: Option<Timestamp>,
+    ) -> Option<(Stage, Option<Turn>)> {
         let soak = soak_from(view.next_limits);
         if view.level < soak {
             return None;
         }
         let at = self.crossed(view, soak);
-        let from = rise_from.unwrap_or_else(|| out_of_hold(view)).min(at);
+        let from = rise_from.unwrap_or_else(|| out_of_hold(view, timeline)).min(at);
         Some((Stage::Soak { from: at }, Some(Turn::Begins(vec![(Phase::Melting, from), (Phase::Soak, at)]))))
     }
 }
 
-fn out_of_hold(view: &View<'_>) -> Timestamp {
+/// Where a rise left the hold: not before the hold began, or the batch would end before it did.
+fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let ground = Ground {
         quiet: Span::from_mins(20),
         noise: 0.3,
@@ -127,6 +138,7 @@ fn out_of_hold(view: &View<'_>) -> Timestamp {
         tilted: false,
         pause_beyond: Some(view.limits.working.high() + REWARMED_FROM),
     };
-    let earliest = view.history.first_at().unwrap_or(view.now);
+    let hold = timeline.last_of(Phase::Settling).or(timeline.last_of(Phase::Working));
+    let earliest = hold.map(|span| span.from).or(view.history.first_at()).unwrap_or(view.now);
     left_level(view.history, Move::Rise, ground, earliest, view.now).unwrap_or(view.now)
 }

@@ -18,6 +18,7 @@ use std::sync::Arc;
 use anyhow::{Context, bail};
 use intake::{BrokerAddress, EmbeddedBroker, EmbeddedListen};
 use plant::{BrokerUrl, Plant, parse_plant};
+use tracing::warn;
 
 /// Reads a plant file and refuses it with every fault at once.
 pub(crate) fn read_plant(path: &Path) -> anyhow::Result<Arc<Plant>> {
@@ -48,6 +49,9 @@ pub(crate) fn broker_address(url: &BrokerUrl) -> anyhow::Result<BrokerAddress> {
 
 /// Starts the broker inside the service: sensors of MQTT 3.1.1 on the usual port, those of MQTT 5.0 on the one behind it.
 pub(crate) fn embedded_broker() -> anyhow::Result<EmbeddedBroker> {
+    warn!(
+        "the broker inside the service takes messages from anybody on this network; keep it on one that you trust"
+    );
     let anywhere = |port| SocketAddr::from(([0, 0, 0, 0], port));
     let listen = EmbeddedListen { v311: anywhere(EMBEDDED_PORT), v5: anywhere(EMBEDDED_PORT + 1) };
     Ok(EmbeddedBroker::start(listen)?)

@@ -133,6 +133,8 @@ fn health() -> Health {
         rejected: 0,
         journal_backlog: 0,
         troubles: Vec::new(),
+        latest_rejects: Vec::new(),
+        possible_gaps: Vec::new(),
     }
 }
 

@@ -1,0 +1,91 @@
+//! Wrong arguments are refused before anything starts.
+
+use expect_test::expect;
+
+use super::check_args;
+
+#[test]
+fn bad_arguments() {
+    let replay = |to, speed| ["replay", "plant.toml", "--to", to, speed];
+    check_args(
+        &replay("ftp://broker", "--speed=1"),
+        expect![[r#"
+        exit 2
+        halfdegree: `ftp://` is not a way to a broker that we know; write mqtt://host:1883, mqtts://host:8883 for TLS, or embedded
+    "#]],
+    );
+    check_args(
+        &replay("mqtts://broker", "--speed=1"),
+        expect![[r#"
+        exit 2
+        halfdegree: mqtts:// comes with a later version; use mqtt:// on a network that you trust
+    "#]],
+    );
+    check_args(
+        &replay("embedded", "--speed=1"),
+        expect![[r#"
+        exit 2
+        halfdegree: `embedded` starts a broker inside the service; this needs one that runs, such as mqtt://127.0.0.1:1883
+    "#]],
+    );
+    check_args(
+        &replay("mqtt://127.0.0.1:1", "--speed=-1"),
+        expect![[r#"
+        exit 2
+        halfdegree: `-1` is not a speed; a number above 0, or 0 for as fast as the broker takes it
+    "#]],
+    );
+    check_args(
+        &replay("mqtt://127.0.0.1:1", "--speed=nan"),
+        expect![[r#"
+        exit 2
+        halfdegree: `NaN` is not a speed; a number above 0, or 0 for as fast as the broker takes it
+    "#]],
+    );
+    check_args(
+        &["serve", "--plant", "plant.toml", "--data", "data", "--listen", "0.0.0.0:8460"],
+        expect![[r#"
+        exit 2
+        halfdegree: cannot listen on 0.0.0.0:8460: signing in comes with a later version, so the pages are for this computer alone; use 127.0.0.1
+    "#]],
+    );
+    check_args(
+        &["export", "--data", "data", "--machine", "alder"],
+        expect![[r#"
+        exit 2
+        halfdegree: there is no data folder data
+    "#]],
+    );
+    check_args(
+        &["export", "--data", ".", "--machine", "al der"],
+        expect![[r#"
+        exit 2
+        error: invalid value 'al der' for '--machine <MACHINE>': the id `al der` holds ` `; letters, digits, `-`, `_` and `.` can stand there, and it begins with a letter or digit
+
+        For more information, try '--help'.
+    "#]],
+    );
+    check_args(
+        &["export", "--data", ".", "--machine", "alder", "--from", "noon"],
+        expect![[r#"
+        exit 2
+        error: invalid value 'noon' for '--from <FROM>': `noon` is not a time such as 2026-03-02T05:00:00Z
+
+        For more information, try '--help'.
+    "#]],
+    );
+    check_args(
+        &["simulate", "--out", "out", "--days", "0"],
+        expect![[r#"
+        exit 2
+        halfdegree: --days is 0; there is nothing to write
+    "#]],
+    );
+    check_args(
+        &["demo", "--speed", "0.5"],
+        expect![[r#"
+        exit 2
+        halfdegree: the demo runs 1 to 120 times as fast as real time, not 0.5
+    "#]],
+    );
+}
