@@ -213,3 +213,25 @@ fn a_soak_that_is_reached_is_seen() {
         machine["findings"].as_array().unwrap().iter().map(|f| f["kind"].as_str().unwrap()).collect();
     assert!(kinds.contains(&"temper-loss"), "{kinds:?}");
 }
+
+/// A second rise used to be dated to the foot of the first, which closed the batch between them at its own start.
+#[test]
+fn no_batch_ends_before_it_has_begun() {
+    let from_its_first_row: Vec<Message> = {
+        let mut at: Timestamp = MADE_UP_START.parse().unwrap();
+        let paced = rows("machine-stop.csv").into_iter().map(|(_, celsius)| {
+            at += KETTLE_PACE;
+            bare((at, celsius))
+        });
+        paced.collect()
+    };
+    let document = analysed(&from_its_first_row, "white");
+    let batches = document["machines"][0]["batches"].as_array().unwrap();
+    let ids: std::collections::BTreeSet<&str> =
+        batches.iter().map(|batch| batch["id"].as_str().unwrap()).collect();
+    assert_eq!(ids.len(), batches.len(), "each batch once");
+    for batch in batches {
+        assert_ne!(batch["start"], batch["end"], "{}", batch["id"]);
+        assert!(!batch["phases"].as_array().unwrap().is_empty(), "{}", batch["id"]);
+    }
+}
