@@ -28,6 +28,9 @@ const FAST_TICK: Span = Span::from_secs(1);
 /// Before a batch began its rise was looked for so far back.
 const LOOKED_BACK: Span = Span::from_hours(24);
 
+/// A hold that moves less than this is quiet, °C/min.
+const QUIET_SLOPE: f64 = 0.05;
+
 /// One machine under watch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct MachineWatch {
@@ -49,6 +52,8 @@ pub(crate) struct MachineWatch {
     newest: Newest,
     setpoint: Option<f64>,
     events_seen: bool,
+    quiet: bool,
+    quiet_looked_at: Option<Timestamp>,
     disturbed_at: Option<Timestamp>,
     last_chocolate: Option<Timestamp>,
     /// Readings came after their turn: phases and measures have to be worked out again from the store.
@@ -87,6 +92,8 @@ impl MachineWatch {
             newest: Newest::default(),
             setpoint: None,
             events_seen: false,
+            quiet: false,
+            quiet_looked_at: None,
             disturbed_at: None,
             last_chocolate: None,
             late_from: None,
@@ -157,12 +164,22 @@ impl MachineWatch {
         let verdict = self.probe_fault.step(at, value);
         self.enter(FindingKind::ProbeFault, verdict);
         let Some(value) = value.filter(|_| ProbeFault::is_possible(value)) else { return };
-        let verdict = self.probe_stuck.step(at, value, &self.history, self.silent.limit());
+        self.look_whether_quiet(at);
+        let verdict = self.probe_stuck.step(at, value, self.quiet, &self.history, self.silent.limit());
         self.enter(FindingKind::ProbeStuck, verdict);
         let verdict = self.spikes.step(at);
         self.enter(FindingKind::Spikes, verdict);
         if !self.probe_stuck.is_open() {
             self.let_on(setting, (at, Channel::Chocolate, value));
+        }
+    }
+
+    /// Is the chocolate holding? Looked at once a minute: a slope over three does not change faster.
+    fn look_whether_quiet(&mut self, at: Timestamp) {
+        if self.quiet_looked_at.is_none_or(|looked| at - looked >= Span::from_mins(1)) {
+            self.quiet_looked_at = Some(at);
+            let line = self.history.line(at, Span::from_mins(3));
+            self.quiet = line.is_some_and(|line| line.slope.abs() < QUIET_SLOPE);
         }
     }
 

@@ -19,8 +19,8 @@ pub(crate) struct HeldRise {
 impl HeldRise {
     /// Is a decision about the rise still out? `blind`: the machine has neither set-point nor events.
     pub(crate) fn step(&mut self, now: Timestamp, phase: Phase, blind: bool, history: &History) -> bool {
-        let rises = history.line(now, WINDOW).is_some_and(|line| line.slope > FAST);
-        if !(blind && rises && phase == Phase::Working) {
+        let rises = || history.line(now, WINDOW).is_some_and(|line| line.slope > FAST);
+        if !(blind && phase == Phase::Working && rises()) {
             self.rising_since = None;
             return false;
         }

@@ -18,8 +18,6 @@ const HABIT_FROM: Span = Span::from_mins(30);
 const JACKET_MOVE: f64 = 2.0;
 /// Ends of the ten minutes over which the jacket's means are taken.
 const JACKET_ENDS: Span = Span::from_mins(2);
-/// Quiet: a slope below this, °C/min.
-const QUIET_SLOPE: f64 = 0.05;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct ProbeStuck {
@@ -42,11 +40,12 @@ impl ProbeStuck {
         self.open
     }
 
-    /// Takes a possible reading; `longest_gap` is how far apart two readings of this probe may be.
+    /// Takes a possible reading. `quiet`: the chocolate is holding; `longest_gap`: how far apart two readings of this probe may be.
     pub(crate) fn step(
         &mut self,
         at: Timestamp,
         value: f64,
+        quiet: bool,
         history: &History,
         longest_gap: Span,
     ) -> Verdict {
@@ -58,16 +57,14 @@ impl ProbeStuck {
             ended => {
                 self.run = Some(Run { from: at, last: at, value });
                 if let Some(run) = ended.filter(|run| !self.open && at - run.last <= longest_gap) {
-                    self.learn(run, at, history);
+                    self.learn(run, at, quiet);
                 }
                 if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
             }
         }
     }
 
-    fn learn(&mut self, run: Run, ended: Timestamp, history: &History) {
-        let quiet =
-            history.line(ended, Span::from_mins(3)).is_some_and(|line| line.slope.abs() < QUIET_SLOPE);
+    fn learn(&mut self, run: Run, ended: Timestamp, quiet: bool) {
         if quiet {
             let lasted = ended - run.from;
             self.quiet = self.quiet + lasted;
@@ -134,7 +131,7 @@ mod tests {
         let mut ticker = frames::Ticker::new(Span::from_secs(5));
         for (i, value) in values.enumerate() {
             let second = i as i64 * 5;
-            match detector.step(at(second), value, &history, Span::from_secs(60)) {
+            match detector.step(at(second), value, true, &history, Span::from_secs(60)) {
                 Verdict::Raise(report) => {
                     told.push(format!("{second} raise from {}", report.from.as_millis() / 1000));
                 }

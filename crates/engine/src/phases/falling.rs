@@ -39,11 +39,13 @@ impl Tracker {
     ) -> (Stage, Option<Turn>) {
         let soak = soak_from(view.limits);
         let slope = view.history.line(view.now, Span::from_mins(3)).map(|line| line.slope);
-        let top = view.history.extremes(view.now, Span::from_mins(20)).map_or(view.level, |(_, high)| high);
         let asked = view.setpoint.is_some_and(|setpoint| setpoint < soak - 1.0);
-        let falls = slope.is_none_or(|slope| slope < if asked { FALLS / 5.0 } else { FALLS });
+        if slope.is_some_and(|slope| slope >= if asked { FALLS / 5.0 } else { FALLS }) {
+            return (Stage::Soak { from }, None);
+        }
+        let top = view.history.extremes(view.now, Span::from_mins(20)).map_or(view.level, |(_, high)| high);
         let fallen = top - view.level >= if asked { FALL_ASKED } else { FALL };
-        if !(falls && (fallen || view.level < soak)) {
+        if !(fallen || view.level < soak) {
             return (Stage::Soak { from }, None);
         }
         let at = left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now).unwrap_or(view.now);
@@ -75,12 +77,11 @@ impl Tracker {
             timeline.change(Phase::Soak, at);
             return (Stage::Soak { from: at }, None);
         }
-        let slope = view.history.line(view.now, FALL_STOPPED).map(|line| line.slope);
         let asked = view.setpoint.is_some_and(|setpoint| setpoint < soak - 1.0);
         let stopped = view.now - noticed >= FALL_STOPPED
             && view.level >= soak
             && !asked
-            && slope.is_some_and(|slope| slope > FALLS / 2.0);
+            && view.history.line(view.now, FALL_STOPPED).is_some_and(|line| line.slope > FALLS / 2.0);
         if came_back || stopped {
             timeline.change(Phase::Soak, from);
             return (Stage::Soak { from: view.now }, None);

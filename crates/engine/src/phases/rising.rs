@@ -73,12 +73,17 @@ impl Tracker {
     pub(super) fn idle(&mut self, view: &View<'_>, timeline: &mut Timeline) -> (Stage, Option<Turn>) {
         self.idle_low = self.idle_low.min(view.level);
         let soak = soak_from(view.next_limits);
-        let low = view.history.extremes(view.now, Span::from_hours(1)).map_or(view.level, |(low, _)| low);
         let asked = view.setpoint.is_some_and(|setpoint| setpoint >= soak);
-        let rises = view.history.line(view.now, Span::from_mins(10)).is_some_and(|line| line.slope > 0.0);
+        let rise = if asked { RISE_ASKED } else { RISE };
         let from_below = self.idle_low < soak - 1.0;
-        let risen = view.level - low.max(self.idle_low) >= if asked { RISE_ASKED } else { RISE };
-        if !(from_below && (risen && rises || view.level >= soak)) {
+        // The last hour's lowest is not below the lowest since idle, so most ticks end here.
+        if !from_below || (view.level - self.idle_low < rise && view.level < soak) {
+            return (Stage::Idle, None);
+        }
+        let low = view.history.extremes(view.now, Span::from_hours(1)).map_or(view.level, |(low, _)| low);
+        let rises = view.history.line(view.now, Span::from_mins(10)).is_some_and(|line| line.slope > 0.0);
+        let risen = view.level - low.max(self.idle_low) >= rise;
+        if !(risen && rises || view.level >= soak) {
             return (Stage::Idle, None);
         }
         let from = self.out_of_idle(view);
