@@ -5,7 +5,7 @@
 use std::sync::Arc;
 
 use engine::{Analysis, Analyst};
-use model::{Channel, FindingKind, Phase, Timestamp};
+use model::{Channel, Phase, Timestamp};
 use plant::{Plant, parse_plant};
 use simulator::{MachineTruth, Settings, Truth, Works, scenarios};
 use wire::{Decoder, Message};
@@ -64,7 +64,7 @@ fn score(name: &str, plant: &Arc<Plant>, works: &mut Works, until: Timestamp) {
     );
     let truth: Truth = works.truth();
     for machine in &truth.machines {
-        compare(machine, &analysis, plant);
+        compare(machine, &analysis);
     }
 }
 
@@ -76,7 +76,7 @@ fn hm(t: Timestamp) -> String {
     t.to_jiff().strftime("%d %H:%M:%S").to_string()
 }
 
-fn compare(truth: &MachineTruth, analysis: &Analysis, _plant: &Plant) {
+fn compare(truth: &MachineTruth, analysis: &Analysis) {
     let Some(found) = analysis.machines.iter().find(|m| m.id == truth.id) else { return };
     let chocolate = found.coverage.iter().find(|(c, _)| *c == Channel::Chocolate).map_or(0.0, |(_, v)| *v);
     println!(
@@ -182,7 +182,6 @@ fn compare(truth: &MachineTruth, analysis: &Analysis, _plant: &Plant) {
         );
     }
     for f in &found.findings {
-        let _ = FindingKind::ALL;
         println!(
             "   found {} {} from {} raised {} to {}",
             f.kind,
