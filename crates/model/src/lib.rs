@@ -28,5 +28,5 @@ pub use crate::channel::{Channel, UnknownChannel};
 pub use crate::event::{Event, EventKind, Grade, Method, TemperTest, UnknownMethod};
 pub use crate::finding::{Evidence, EvidenceValue, Finding, FindingKind, Priority};
 pub use crate::ids::{BatchId, CouvertureId, FindingId, IdError, MachineId};
-pub use crate::phase::{Phase, PhaseSpan};
+pub use crate::phase::{Confidence, Phase, PhaseSpan};
 pub use crate::time::{Span, TimeError, Timestamp};

@@ -66,6 +66,37 @@ impl FromStr for Phase {
     }
 }
 
+/// How much speaks for a phase.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+pub enum Confidence {
+    /// It fits, but something that it should rest on was not seen: sparse readings, a gap, a history that begins in the middle.
+    Low,
+    /// The temperature fits.
+    #[default]
+    Medium,
+    /// The temperature fits and another channel or an event says so too.
+    High,
+}
+
+impl Confidence {
+    /// Its word in documents.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Confidence::Low => "low",
+            Confidence::Medium => "medium",
+            Confidence::High => "high",
+        }
+    }
+}
+
+impl FromStr for Confidence {
+    type Err = ();
+
+    fn from_str(text: &str) -> Result<Confidence, ()> {
+        [Confidence::Low, Confidence::Medium, Confidence::High].into_iter().find(|c| c.as_str() == text).ok_or(())
+    }
+}
+
 /// A phase and when it was. A change is dated where it happened, not where it was noticed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PhaseSpan {
@@ -75,4 +106,7 @@ pub struct PhaseSpan {
     pub from: Timestamp,
     /// The moment after its last; `None` while it goes on.
     pub to: Option<Timestamp>,
+    /// How much speaks for it.
+    #[serde(default)]
+    pub confidence: Confidence,
 }

@@ -128,7 +128,15 @@ impl Records {
         stored.map(|stored| row::read(&self.path, what, stored)).transpose()
     }
 
-    fn with_reader<T>(
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    pub(crate) fn writer(&self) -> &Mutex<Connection> {
+        &self.writer
+    }
+
+    pub(crate) fn with_reader<T>(
         &self,
         read: impl FnOnce(&Connection) -> rusqlite::Result<T>,
     ) -> Result<T, RecordsError> {
@@ -143,12 +151,12 @@ impl Records {
     }
 }
 
-fn stored(row: &Row<'_>) -> rusqlite::Result<Stored> {
+pub(crate) fn stored(row: &Row<'_>) -> rusqlite::Result<Stored> {
     Ok(Stored { id: row.get(0)?, format: row.get(1)?, json: row.get(2)? })
 }
 
 /// A thread that panicked while it held a connection left no transaction open: SQLite rolled it back.
-fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+pub(crate) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
@@ -187,7 +195,7 @@ mod tests {
             mass_kg: Some(58.5),
             start: at(start),
             end: end.map(at),
-            phases: vec![PhaseSpan { phase: Phase::Melting, from: at(start), to: None }],
+            phases: vec![PhaseSpan { phase: Phase::Melting, from: at(start), to: None, confidence: model::Confidence::Medium }],
             measures: Measures { soak_max_c: Some(46.1), ..Measures::default() },
             standing: Standing::Unproven,
             reasons: vec!["no temper test".to_owned()],

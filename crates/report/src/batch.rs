@@ -43,6 +43,8 @@ pub struct PhaseDto {
     pub from: String,
     /// The moment after its last; `null` while it goes on.
     pub to: Option<String>,
+    /// How much speaks for it: `low`, `medium` or `high`.
+    pub confidence: &'static str,
 }
 
 /// The figures of a batch; what could not be measured is `null`.
@@ -123,6 +125,7 @@ impl From<&PhaseSpan> for PhaseDto {
             phase: span.phase.as_str(),
             from: span.from.to_string(),
             to: span.to.map(|to| to.to_string()),
+            confidence: span.confidence.as_str(),
         }
     }
 }

@@ -46,8 +46,8 @@ pub(crate) fn batch(machine: &MachineId, phase: Phase) -> Batch {
         start: moment("09:00"),
         end: None,
         phases: vec![
-            PhaseSpan { phase: Phase::Melting, from: moment("09:00"), to: Some(moment("11:00")) },
-            PhaseSpan { phase, from: moment("11:00"), to: None },
+            PhaseSpan { phase: Phase::Melting, from: moment("09:00"), to: Some(moment("11:00")), confidence: model::Confidence::Medium },
+            PhaseSpan { phase, from: moment("11:00"), to: None, confidence: model::Confidence::Medium },
         ],
         measures: Measures { soak_max_c: Some(46.1), ..Measures::default() },
         standing: Standing::Unproven,
@@ -91,7 +91,7 @@ pub(crate) fn plant() -> plant::Plant {
 /// Does `look` with the made-up plant at `now`.
 pub(crate) fn with_scene<T>(now: Timestamp, look: impl FnOnce(Scene<'_>) -> T) -> T {
     let local = LocalTime::new(jiff::tz::TimeZone::UTC);
-    look(Scene { plant: &plant(), local: &local, now })
+    look(Scene { plant: &plant(), local: &local, now, degrees: charts::Degrees::Celsius })
 }
 
 /// Nothing is wrong.

@@ -167,8 +167,8 @@ fn batch(machine: &MachineId) -> Batch {
         start: moment("09:00"),
         end: None,
         phases: vec![
-            PhaseSpan { phase: Phase::Melting, from: moment("09:00"), to: Some(moment("11:00")) },
-            PhaseSpan { phase: Phase::Working, from: moment("11:00"), to: None },
+            PhaseSpan { phase: Phase::Melting, from: moment("09:00"), to: Some(moment("11:00")), confidence: model::Confidence::Medium },
+            PhaseSpan { phase: Phase::Working, from: moment("11:00"), to: None, confidence: model::Confidence::Medium },
         ],
         measures: Measures { soak_max_c: Some(46.1), ..Measures::default() },
         standing: Standing::Unproven,

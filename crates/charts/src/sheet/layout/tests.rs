@@ -73,7 +73,7 @@ fn phases() -> Vec<PhaseSpan> {
     ];
     let span = |(phase, from, to): (Phase, f64, f64)| {
         let to = to.is_finite().then(|| minute(to));
-        PhaseSpan { phase, from: minute(from), to }
+        PhaseSpan { phase, from: minute(from), to, confidence: model::Confidence::Medium }
     };
     borders.map(span).to_vec()
 }
