@@ -15,7 +15,8 @@ use crate::findings::probe_fault::ProbeFault;
 use crate::findings::probe_stuck::ProbeStuck;
 use crate::findings::silent::Silent;
 use crate::findings::spikes::{Passing, SpikeFilter, Spikes};
-use crate::findings::{Moment, ProcessFindings, Verdict};
+use crate::findings::around::{Around, AroundFindings};
+use crate::findings::{Moment, ProcessFindings, Told, Verdict};
 use crate::history::History;
 use crate::lane::Newest;
 use crate::phases::{Tracker, Turn, View};
@@ -42,6 +43,7 @@ pub(crate) struct MachineWatch {
     pub(crate) book: Book,
     rise: HeldRise,
     process: ProcessFindings,
+    around: AroundFindings,
     probe_fault: ProbeFault,
     probe_stuck: ProbeStuck,
     spikes: Spikes,
@@ -83,6 +85,7 @@ impl MachineWatch {
             ended: Vec::new(),
             rise: HeldRise::default(),
             process: ProcessFindings::default(),
+            around: AroundFindings::default(),
             probe_fault: ProbeFault::default(),
             probe_stuck: ProbeStuck::default(),
             spikes: Spikes::default(),
@@ -229,6 +232,14 @@ impl MachineWatch {
             self.setpoint = setpoint;
         }
         self.history.push(tick);
+        if tick.chocolate().is_some() {
+            self.follow(setting, &tick);
+        }
+        self.look_around(setting, &tick);
+    }
+
+    /// Takes a tick with chocolate: phases, then process detectors.
+    fn follow(&mut self, setting: &Setting<'_>, tick: &Tick) {
         let Some(chocolate) = tick.chocolate() else { return };
         let gap =
             self.last_chocolate.replace(tick.at).is_some_and(|last| tick.at - last > self.longest_gap());
@@ -248,7 +259,7 @@ impl MachineWatch {
         };
         let turn = self.tracker.step(&view, &mut self.book.timeline);
         self.turn(turn, &limits);
-        self.look(setting, &tick, level, &limits, gap);
+        self.look(setting, tick, level, &limits, gap);
     }
 
     /// Asks the process detectors.
@@ -277,7 +288,29 @@ impl MachineWatch {
             cooling_seen_whole: self.book.timeline.last_of(Phase::Soak).is_some(),
             seeded: facts.method == model::Method::Seed,
         };
-        for (kind, verdict) in self.process.step(&moment) {
+        let mut told = Told::default();
+        self.process.step(&moment, &mut told);
+        self.enter_all(told);
+    }
+
+    /// Asks the detectors of the surroundings.
+    fn look_around(&mut self, setting: &Setting<'_>, tick: &Tick) {
+        let around = Around {
+            at: tick.at,
+            known: tick.at + self.ticker.step(),
+            tick,
+            history: &self.history,
+            limits: &self.limits(setting),
+            phase: self.tracker.phase(),
+            setpoint: self.setpoint,
+        };
+        let mut told = Told::default();
+        self.around.step(&around, &mut told);
+        self.enter_all(told);
+    }
+
+    fn enter_all(&mut self, told: Told) {
+        for (kind, verdict) in told.0 {
             self.enter(kind, verdict);
         }
     }

@@ -15,26 +15,33 @@ pub(crate) struct Ledger {
 }
 
 /// What `worse` takes over.
-fn taken_over_by(worse: FindingKind) -> Option<FindingKind> {
+fn taken_over_by(worse: FindingKind) -> &'static [FindingKind] {
     match worse {
-        FindingKind::TemperLoss => Some(FindingKind::WarmHold),
-        FindingKind::Solidifying => Some(FindingKind::ColdHold),
-        FindingKind::Scorch | FindingKind::WarmHold | FindingKind::ColdHold | FindingKind::SlowCooling => {
-            None
-        }
-        FindingKind::Undershoot | FindingKind::SeedMissed | FindingKind::HoldDrift | FindingKind::Hunting => {
-            None
-        }
-        FindingKind::Thickening | FindingKind::LongHold | FindingKind::StirrerStopped => None,
-        FindingKind::HeaterStuck
+        FindingKind::TemperLoss => &[FindingKind::WarmHold],
+        FindingKind::Solidifying => &[FindingKind::ColdHold, FindingKind::Undershoot],
+        FindingKind::HeaterStuck => &[FindingKind::WarmHold, FindingKind::TemperLoss],
+        FindingKind::Scorch
+        | FindingKind::WarmHold
+        | FindingKind::ColdHold
+        | FindingKind::SlowCooling
+        | FindingKind::Undershoot
+        | FindingKind::SeedMissed
+        | FindingKind::HoldDrift
+        | FindingKind::Hunting
+        | FindingKind::Thickening
+        | FindingKind::LongHold
+        | FindingKind::StirrerStopped
         | FindingKind::ProbeStuck
         | FindingKind::ProbeFault
-        | FindingKind::Spikes => None,
-        FindingKind::Silent | FindingKind::ClockOff | FindingKind::HotRoom | FindingKind::DampRoom => None,
-        FindingKind::TestDue
+        | FindingKind::Spikes
+        | FindingKind::Silent
+        | FindingKind::ClockOff
+        | FindingKind::HotRoom
+        | FindingKind::DampRoom
+        | FindingKind::TestDue
         | FindingKind::ProbeDrift
         | FindingKind::CoolingFade
-        | FindingKind::CommonCause => None,
+        | FindingKind::CommonCause => &[],
     }
 }
 
@@ -49,7 +56,7 @@ impl Ledger {
             Verdict::Quiet => {}
             Verdict::Raise(report) => {
                 let id = FindingId::new(self.machine.as_str(), kind.as_str(), report.raised_at);
-                if let Some(taken_over) = taken_over_by(kind) {
+                for &taken_over in taken_over_by(kind) {
                     self.close(taken_over, report.raised_at, Some(id.clone()));
                 }
                 let finding = Finding {
@@ -86,6 +93,11 @@ impl Ledger {
             finding.superseded_by = superseded_by;
             self.changed.push(finding);
         }
+    }
+
+    /// Is one of this kind open?
+    pub(crate) fn is_open(&self, kind: FindingKind) -> bool {
+        self.open.iter().any(|finding| finding.kind == kind)
     }
 
     /// What is open, the most urgent first, the oldest first among equals.

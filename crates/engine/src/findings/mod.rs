@@ -3,7 +3,14 @@
 //!
 //! Instrument detectors look at raw readings and go first; what they doubt never reaches a process detector.
 //! How to add a finding: DEVELOPERS.md.
+//!
+//! | asked | when | by |
+//! | --- | --- | --- |
+//! | instrument detectors | at each chocolate reading or arrival | `machine.rs` |
+//! | process detectors | at each tick with chocolate | [`ProcessFindings`] |
+//! | what is around the charge: room, stirrer, heater | at each tick | [`around`] |
 
+pub(crate) mod around;
 pub(crate) mod cold_hold;
 pub(crate) mod hold_drift;
 pub(crate) mod ledger;
@@ -95,6 +102,18 @@ pub(crate) fn text(name: &str, value: &str) -> Evidence {
     Evidence { name: name.to_owned(), value: EvidenceValue::Text(value.to_owned()) }
 }
 
+/// What detectors said, in the order in which they were asked; nothing new is not written down.
+#[derive(Debug, Default)]
+pub(crate) struct Told(pub(crate) Vec<(FindingKind, Verdict)>);
+
+impl Told {
+    pub(crate) fn note(&mut self, kind: FindingKind, verdict: Verdict) {
+        if verdict != Verdict::Quiet {
+            self.0.push((kind, verdict));
+        }
+    }
+}
+
 /// The process detectors of one machine, in the order in which they are asked.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct ProcessFindings {
@@ -107,20 +126,16 @@ pub(crate) struct ProcessFindings {
 }
 
 impl ProcessFindings {
-    /// Asks every detector; the answer carries the kind that it is about.
-    pub(crate) fn step(&mut self, moment: &Moment<'_>) -> [(FindingKind, Verdict); 6] {
-        let loss = self.temper_loss.step(moment);
+    /// Asks every detector.
+    pub(crate) fn step(&mut self, moment: &Moment<'_>, told: &mut Told) {
+        told.note(FindingKind::Scorch, self.scorch.step(moment));
+        told.note(FindingKind::TemperLoss, self.temper_loss.step(moment));
         let lost = self.temper_loss.is_open();
-        let (warm, cold) = (self.warm_hold.step(moment, lost), self.cold_hold.step(moment));
+        told.note(FindingKind::WarmHold, self.warm_hold.step(moment, lost));
+        told.note(FindingKind::ColdHold, self.cold_hold.step(moment));
+        told.note(FindingKind::SlowCooling, self.slow_cooling.step(moment));
         let out_of_range = lost || self.warm_hold.is_open() || self.cold_hold.is_open();
-        [
-            (FindingKind::Scorch, self.scorch.step(moment)),
-            (FindingKind::TemperLoss, loss),
-            (FindingKind::WarmHold, warm),
-            (FindingKind::ColdHold, cold),
-            (FindingKind::SlowCooling, self.slow_cooling.step(moment)),
-            (FindingKind::HoldDrift, self.hold_drift.step(moment, out_of_range)),
-        ]
+        told.note(FindingKind::HoldDrift, self.hold_drift.step(moment, out_of_range));
     }
 
     /// When a cooling charge should be ready.
