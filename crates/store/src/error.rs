@@ -4,6 +4,7 @@ use std::io;
 use std::path::PathBuf;
 
 use journal::JournalError;
+use model::{Channel, MachineId, Timestamp};
 use parquet::errors::ParquetError;
 use polars::error::PolarsError;
 
@@ -21,6 +22,16 @@ pub enum StoreError {
     Busy {
         /// The data folder.
         folder: PathBuf,
+    },
+    /// Written by a later version. It has not been touched.
+    #[error("{} has format {found}, and this version reads up to {known}; use a newer version", path.display())]
+    Newer {
+        /// The part, or the file that holds the list of parts.
+        path: PathBuf,
+        /// The format it has.
+        found: i64,
+        /// The newest format that this version knows.
+        known: i64,
     },
     /// The operating system refuses something.
     #[error("cannot {doing} {}", path.display())]
@@ -58,6 +69,36 @@ pub struct DamagedPart {
     pub readings: u64,
     /// What is wrong with it, in words.
     pub reason: String,
+}
+
+/// Readings that were stored and cannot be read any more, because their part is damaged or gone.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MissingSpan {
+    /// Whose.
+    pub machine: MachineId,
+    /// Of which channels; none where that is not known either.
+    pub channels: Vec<Channel>,
+    /// The first moment of the part.
+    pub from: Timestamp,
+    /// Its last moment.
+    pub to: Timestamp,
+    /// How many readings it held; 0 where that is not known.
+    pub readings: u64,
+    /// Where the file is now, if it is anywhere.
+    pub path: Option<PathBuf>,
+    /// What is wrong with it, in words.
+    pub reason: String,
+}
+
+impl std::fmt::Display for MissingSpan {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let MissingSpan { machine, from, to, readings, reason, .. } = self;
+        write!(f, "readings of {machine} from {from} to {to} are missing ({readings} of them): {reason}")?;
+        match &self.path {
+            Some(path) => write!(f, "; the file stands at {}", path.display()),
+            None => Ok(()),
+        }
+    }
 }
 
 impl std::fmt::Display for DamagedPart {

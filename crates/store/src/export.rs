@@ -6,7 +6,7 @@ use model::{Channel, MachineId, Timestamp};
 
 use crate::part::{ALL_THOUSANDTHS, PartWriter};
 use crate::snapshot::Wanted;
-use crate::table::Table;
+use crate::table::{Table, entry};
 use crate::{StoreError, StoreReader};
 
 /// In what form.
@@ -17,6 +17,17 @@ pub enum ExportFormat {
     Csv,
     /// The columns of a part, with three digits behind the point, a row group a day.
     Parquet,
+}
+
+/// Readings of one channel, sorted or not, as a file of the same form as a part.
+///
+/// # Errors
+/// If they cannot be written as Parquet.
+pub fn parquet_of(channel: Channel, readings: &[(Timestamp, Option<f64>)]) -> Result<Vec<u8>, StoreError> {
+    let entries = readings.iter().map(|(at, value)| entry(*at, channel, *value)).collect();
+    let mut parts = PartWriter::new(Vec::new(), ALL_THOUSANDTHS).map_err(StoreError::Encode)?;
+    parts.write(&Table::from_entries(entries)).map_err(StoreError::Encode)?;
+    parts.finish().map_err(StoreError::Encode)
 }
 
 impl StoreReader {

@@ -3,6 +3,8 @@
 //! ```text
 //! parts  machine | day (ms UTC of its first moment) | n | first_t, last_t | readings | rows | channels (bits) | bytes | crc32
 //! ```
+//! Beside it stand `aside`, what was taken off because it cannot be read, and `notes`, the list's format.
+//!
 //! Of a machine's day the part with the higher `n` holds what came later. A number is not used again within a day: a
 //! part that takes others in gets a number above theirs.
 
@@ -12,6 +14,9 @@ use model::{MachineId, Timestamp};
 use rusqlite::{Connection, Row};
 
 use crate::UtcDay;
+
+pub(crate) mod aside;
+pub(crate) mod notes;
 
 const TABLE: &str = "
     CREATE TABLE IF NOT EXISTS parts (
@@ -45,13 +50,15 @@ impl Part {
             .fold(PathBuf::from(crate::READINGS), |path, name| path.join(name))
     }
 
+    /// Where it goes in the data folder if it is damaged. The checksum keeps two files of the same place apart.
+    pub(crate) fn path_aside(&self) -> PathBuf {
+        let Part { machine, day, n, crc32, .. } = self;
+        PathBuf::from(crate::SET_ASIDE).join(format!("{machine}_{day}_part-{n}_{crc32:08x}.parquet"))
+    }
+
     fn from_row(row: &Row<'_>) -> rusqlite::Result<Part> {
-        let machine: String = row.get(0)?;
-        let not_an_id = |error: model::IdError| {
-            rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, Box::new(error))
-        };
         Ok(Part {
-            machine: machine.parse().map_err(not_an_id)?,
+            machine: machine_id(row, 0)?,
             day: UtcDay::of(Timestamp::from_millis(row.get(1)?)),
             n: row.get(2)?,
             first_t: row.get(3)?,
@@ -65,9 +72,19 @@ impl Part {
     }
 }
 
-/// Makes the table where there is none.
+fn machine_id(row: &Row<'_>, column: usize) -> rusqlite::Result<MachineId> {
+    let machine: String = row.get(column)?;
+    let not_an_id = |error: model::IdError| {
+        rusqlite::Error::FromSqlConversionFailure(column, rusqlite::types::Type::Text, Box::new(error))
+    };
+    machine.parse().map_err(not_an_id)
+}
+
+/// Makes the tables where there are none.
 pub(crate) fn prepare(connection: &Connection) -> rusqlite::Result<()> {
-    connection.execute_batch(TABLE)
+    connection.execute_batch(TABLE)?;
+    notes::prepare(connection)?;
+    aside::prepare(connection)
 }
 
 /// Is there a list? A journal that no store has opened yet has none.
@@ -104,6 +121,25 @@ pub(crate) fn of_day(
     day: UtcDay,
 ) -> rusqlite::Result<Vec<Part>> {
     between(connection, machine, day.start(), day.end())
+}
+
+/// The days before `before` that have more than one part.
+pub(crate) fn in_pieces(
+    connection: &Connection,
+    before: UtcDay,
+) -> rusqlite::Result<Vec<(MachineId, UtcDay)>> {
+    let sql = "SELECT machine, day FROM parts WHERE day < ?1 GROUP BY machine, day HAVING 1 < count(*)";
+    let mut statement = connection.prepare(sql)?;
+    let rows = statement.query_map([before.start().as_millis()], |row| {
+        Ok((machine_id(row, 0)?, UtcDay::of(Timestamp::from_millis(row.get(1)?))))
+    })?;
+    rows.collect()
+}
+
+/// The newest moment of all parts.
+pub(crate) fn newest_moment(connection: &Connection) -> rusqlite::Result<Option<Timestamp>> {
+    let newest: Option<i64> = connection.query_row("SELECT max(last_t) FROM parts", [], |row| row.get(0))?;
+    Ok(newest.map(Timestamp::from_millis))
 }
 
 /// Adds a part.

@@ -15,7 +15,8 @@ use model::{Channel, Content, Event, MachineId};
 use crate::disk::publish;
 use crate::manifest::{self, Part};
 use crate::reader::lock;
-use crate::snapshot::{Unreadable, list_failed, read_part};
+use crate::snapshot::{list_failed, read_part};
+use crate::store::Struck;
 use crate::table::{Entry, Table, entry};
 use crate::{DamagedPart, Store, StoreError, UtcDay, part};
 
@@ -25,8 +26,8 @@ const BLOCKS_A_LOOK: usize = 256;
 /// Arrivals moved in one transaction: some 20 MB of memory, and a second's work.
 const MOST_ARRIVALS_A_LOAD: usize = 1_000_000;
 
-/// Parts up to this many rows are always taken in: two days at 1 Hz, some 10 ms.
-const CHEAP_ROWS: i64 = 200_000;
+/// Parts up to this many rows are always taken in: two days at 1 Hz, some 10 ms. Tests make do with fewer.
+pub(crate) const CHEAP_ROWS: i64 = if cfg!(test) { 200 } else { 200_000 };
 
 /// A larger part is taken in by something at least a quarter of its size.
 const LARGER_BY: i64 = 4;
@@ -38,6 +39,8 @@ pub struct Moved {
     pub up_to: BlockSeq,
     /// Readings that went into parts, doubled ones too.
     pub readings: u64,
+    /// Those among them that were doubled: the same machine, channel and time in the same load or in a part that it took in.
+    pub duplicates: u64,
     /// Events that were handed over.
     pub events: u64,
     /// Parts written.
@@ -63,7 +66,7 @@ struct Load {
 struct Change {
     new: Vec<Part>,
     taken_in: Vec<Part>,
-    damaged: Vec<Unreadable>,
+    damaged: Vec<Struck>,
 }
 
 impl Store {
@@ -100,12 +103,14 @@ impl Store {
     ) -> Result<(), StoreError> {
         let mut change = Change::default();
         for ((machine, day), entries) in load.entries {
-            moved.readings += entries.len() as u64;
-            self.write_day(mover, (machine, day), Table::from_entries(entries), &mut change)?;
+            let came = entries.len() as u64;
+            let new = self.write_day(mover, (machine, day), Table::from_entries(entries), &mut change)?;
+            moved.readings += came;
+            moved.duplicates += came.saturating_sub(new);
         }
         mover.move_out(last, &load.unreadable, |transaction| {
-            let off = change.taken_in.iter().chain(change.damaged.iter().map(|damaged| &damaged.part));
-            off.into_iter().try_for_each(|part| manifest::remove(transaction, part))?;
+            change.taken_in.iter().try_for_each(|part| manifest::remove(transaction, part))?;
+            change.damaged.iter().try_for_each(|damaged| damaged.strike(transaction))?;
             change.new.iter().try_for_each(|part| manifest::add(transaction, part))
         })?;
         self.remove_files(&change.taken_in);
@@ -113,20 +118,21 @@ impl Store {
         moved.events += load.events.len() as u64;
         moved.parts += change.new.len() as u64;
         moved.unreadable_blocks.extend(load.unreadable);
-        self.tell_damage(&change.damaged, moved);
+        moved.set_aside.extend(self.told(&change.damaged));
         Ok(())
     }
 
-    /// Writes what came for a day, with what it takes in, as a new part.
+    /// Writes what came for a day, with what it takes in, as a new part, and tells how many readings are new in it.
     fn write_day(
         &self,
         mover: &JournalMover,
         (machine, day): (MachineId, UtcDay),
         mut table: Table,
         change: &mut Change,
-    ) -> Result<(), StoreError> {
+    ) -> Result<u64, StoreError> {
         let there = manifest::of_day(mover.connection(), &machine, day).map_err(list_failed)?;
         let n = there.last().map_or(1, |newest| newest.n + 1);
+        let mut known = 0;
         for part in there.into_iter().rev() {
             let rows = table.len() as i64;
             if part.rows > CHEAP_ROWS.max(LARGER_BY * rows) {
@@ -134,35 +140,33 @@ impl Store {
             }
             match read_part(self.folder(), &part, &Channel::ALL)? {
                 Ok(mut older) => {
+                    known += older.count();
                     older.overlay(table);
                     table = older;
                     change.taken_in.push(part);
                 }
                 Err(unreadable) => {
-                    self.put_aside(&unreadable)?;
-                    change.damaged.push(unreadable);
+                    change.damaged.extend(self.put_all_aside(vec![unreadable])?);
                 }
             }
         }
-        change.new.push(self.write_part(machine, day, n, &table)?);
-        Ok(())
+        let new = table.count().saturating_sub(known);
+        change.new.push(self.write_part(machine, day, n, table)?);
+        Ok(new)
     }
 
-    fn write_part(&self, machine: MachineId, day: UtcDay, n: i64, table: &Table) -> Result<Part, StoreError> {
-        let bytes = part::encode(table).map_err(StoreError::Encode)?;
+    pub(crate) fn write_part(
+        &self,
+        machine: MachineId,
+        day: UtcDay,
+        n: i64,
+        table: Table,
+    ) -> Result<Part, StoreError> {
         let (first_t, last_t) = table.ends().expect("a part is made of at least one reading");
-        let part = Part {
-            machine,
-            day,
-            n,
-            first_t,
-            last_t,
-            readings: table.count() as i64,
-            rows: table.len() as i64,
-            channels: table.channels(),
-            bytes: bytes.len() as i64,
-            crc32: i64::from(crc32fast::hash(&bytes)),
-        };
+        let (readings, rows, channels) = (table.count() as i64, table.len() as i64, table.channels());
+        let bytes = part::encode(table).map_err(StoreError::Encode)?;
+        let (size, crc32) = (bytes.len() as i64, i64::from(crc32fast::hash(&bytes)));
+        let part = Part { machine, day, n, first_t, last_t, readings, rows, channels, bytes: size, crc32 };
         publish(self.disk.as_ref(), &self.folder().join(part.path()), &bytes)?;
         Ok(part)
     }
@@ -178,19 +182,16 @@ impl Store {
             self.reader.forget_damage(&gone.part);
         });
         damaged.retain(|damaged| listed.contains(&damaged.part));
-        damaged.iter().try_for_each(|unreadable| self.put_aside(unreadable))?;
-        mover.change(|transaction| {
-            damaged.iter().try_for_each(|unreadable| manifest::remove(transaction, &unreadable.part))
-        })?;
-        self.tell_damage(&damaged, moved);
+        let struck = self.put_all_aside(damaged)?;
+        mover.change(|transaction| struck.iter().try_for_each(|damaged| damaged.strike(transaction)))?;
+        moved.set_aside.extend(self.told(&struck));
         Ok(())
     }
 
-    fn tell_damage(&self, damaged: &[Unreadable], moved: &mut Moved) {
-        for unreadable in damaged {
-            self.reader.forget_damage(&unreadable.part);
-            moved.set_aside.push(unreadable.told(self.folder()));
-        }
+    /// What has been struck off the list, for people; readers need not keep it in mind any more.
+    pub(crate) fn told(&self, struck: &[Struck]) -> Vec<DamagedPart> {
+        struck.iter().for_each(|damaged| self.reader.forget_damage(&damaged.unreadable.part));
+        struck.iter().map(|damaged| damaged.unreadable.told(self.folder())).collect()
     }
 }
 

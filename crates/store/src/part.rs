@@ -7,9 +7,12 @@
 //! chocolate  INT32  DECIMAL(9, 2), or (9, 3) where thousandths are needed; optional; °C
 //! …          likewise jacket, room, humidity, setpoint, stirrer, motor, in every file
 //! ```
-//! One row group a file; `DELTA_BINARY_PACKED` on every column, no dictionary, zstd 1, data pages of the first kind so
-//! that the marks for null are compressed too. The scale is the column's own type, and the unit and the format version
-//! stand in the file's key-value metadata. Any reader of Parquet opens it with the right values.
+//! One row group a file, or one for each set of channels that come together (see `groups`): then the rows rise within a
+//! group, and a moment stands once in each. `DELTA_BINARY_PACKED` on every column, no dictionary, zstd 3, data pages of
+//! the first kind so that the marks for null are compressed too. The scale is the column's own type, and the unit and the
+//! format version stand in the file's key-value metadata. Any reader of Parquet opens it with the right values.
+//!
+//! A file of a later format is refused in words and never taken for a damaged one; a file without a format is not ours.
 
 use std::sync::Arc;
 
@@ -23,12 +26,20 @@ use parquet::file::metadata::KeyValue;
 use parquet::file::properties::{EnabledStatistics, WriterProperties, WriterPropertiesPtr, WriterVersion};
 use parquet::file::reader::{FileReader, RowGroupReader};
 use parquet::file::serialized_reader::SerializedFileReader;
+use parquet::file::statistics::Statistics;
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::parser::parse_message_type;
 use parquet::schema::types::Type;
 
+use crate::groups::{lay_together, split};
 use crate::scale::{ABSENT, digits_needed};
-use crate::table::Table;
+use crate::table::{Table, bit};
+
+/// The key under which the format stands in a file's metadata.
+const FORMAT_KEY: &str = "halfdegree.part";
+
+/// The newest format that this version knows, and the one that it writes.
+const FORMAT: i64 = 1;
 
 /// Columns before the channels.
 const LEADING_COLUMNS: usize = 2;
@@ -42,11 +53,26 @@ pub(crate) type Digits = [u32; Channel::ALL.len()];
 /// Thousandths: enough for whatever is kept.
 pub(crate) const ALL_THOUSANDTHS: Digits = [3; Channel::ALL.len()];
 
+/// Why a file gives no table.
+#[derive(Debug)]
+pub(crate) enum Refusal {
+    /// A later version wrote it; nothing is wrong with it.
+    Newer { found: i64, known: i64 },
+    /// Something is wrong with it, in words.
+    Damaged(String),
+}
+
+impl From<ParquetError> for Refusal {
+    fn from(error: ParquetError) -> Refusal {
+        Refusal::Damaged(format!("it cannot be decoded ({error})"))
+    }
+}
+
 /// The bytes of a file that holds `table`.
-pub(crate) fn encode(table: &Table) -> Result<Vec<u8>, ParquetError> {
+pub(crate) fn encode(table: Table) -> Result<Vec<u8>, ParquetError> {
     let digits = table.values.each_ref().map(|column| digits_needed(column));
     let mut writer = PartWriter::new(Vec::new(), digits)?;
-    writer.write(table)?;
+    split(table).iter().try_for_each(|group| writer.write(group))?;
     writer.finish()
 }
 
@@ -85,14 +111,55 @@ impl<W: std::io::Write + Send> PartWriter<W> {
 }
 
 /// The table in a file, with no other channels than `wanted`.
-pub(crate) fn decode(file: Bytes, wanted: &[Channel]) -> Result<Table, ParquetError> {
+pub(crate) fn decode(file: Bytes, wanted: &[Channel]) -> Result<Table, Refusal> {
     let reader = SerializedFileReader::new(file)?;
-    let mut table = Table::default();
+    check_format(&reader)?;
+    let mut tables = Vec::new();
     for group in 0..reader.num_row_groups() {
         let group = reader.get_row_group(group)?;
-        table.overlay(read_group(group.as_ref(), wanted)?);
+        if may_hold_any(group.as_ref(), wanted) {
+            tables.push(read_group(group.as_ref(), wanted)?);
+        }
     }
-    Ok(table)
+    Ok(lay_together(tables))
+}
+
+fn check_format(reader: &impl FileReader) -> Result<(), Refusal> {
+    let notes = reader.metadata().file_metadata().key_value_metadata();
+    let note = notes.into_iter().flatten().find(|note| note.key == FORMAT_KEY);
+    let found = note.and_then(|note| note.value.as_deref()?.parse::<i64>().ok());
+    match found {
+        Some(found) if FORMAT < found => Err(Refusal::Newer { found, known: FORMAT }),
+        Some(found) if 1 <= found => check_columns(reader),
+        Some(_) | None => Err(Refusal::Damaged("it does not say that it is a part".to_owned())),
+    }
+}
+
+fn check_columns(reader: &impl FileReader) -> Result<(), Refusal> {
+    let (found, ours) = (
+        reader.metadata().file_metadata().schema_descr().num_columns(),
+        LEADING_COLUMNS + Channel::ALL.len(),
+    );
+    if found == ours {
+        Ok(())
+    } else {
+        Err(Refusal::Damaged(format!("it has {found} columns, and a part has {ours}")))
+    }
+}
+
+/// `false` only if the group's statistics say that it has neither values nor `missing` marks of these channels.
+fn may_hold_any(group: &dyn RowGroupReader, wanted: &[Channel]) -> bool {
+    let metadata = group.metadata();
+    let rows = u64::try_from(metadata.num_rows()).ok();
+    let no_marks = match metadata.column(1).statistics() {
+        Some(Statistics::Int32(marks)) => marks.max_opt() == Some(&0) && marks.min_opt() == Some(&0),
+        Some(_) | None => false,
+    };
+    let no_values = |channel: &Channel| {
+        let statistics = metadata.column(LEADING_COLUMNS + channel.index()).statistics();
+        rows.is_some() && statistics.and_then(Statistics::null_count_opt) == rows
+    };
+    !(no_marks && wanted.iter().all(no_values))
 }
 
 fn schema(digits: &Digits) -> Result<Type, ParquetError> {
@@ -109,13 +176,13 @@ fn schema(digits: &Digits) -> Result<Type, ParquetError> {
 fn properties() -> Result<WriterPropertiesPtr, ParquetError> {
     let note = |key: &str, value: &str| KeyValue::new(key.to_owned(), value.to_owned());
     let units = Channel::ALL.map(|channel| note(&format!("halfdegree.unit.{channel}"), channel.unit()));
-    let notes = [note("halfdegree.part", "1")].into_iter().chain(units).collect();
+    let notes = [note(FORMAT_KEY, &FORMAT.to_string())].into_iter().chain(units).collect();
     Ok(Arc::new(
         WriterProperties::builder()
             .set_writer_version(WriterVersion::PARQUET_1_0)
             .set_encoding(Encoding::DELTA_BINARY_PACKED)
             .set_dictionary_enabled(false)
-            .set_compression(Compression::ZSTD(ZstdLevel::try_new(1)?))
+            .set_compression(Compression::ZSTD(ZstdLevel::try_new(3)?))
             .set_statistics_enabled(EnabledStatistics::Chunk)
             .set_offset_index_disabled(true)
             .set_data_page_row_count_limit(ROWS_A_PAGE)
@@ -150,7 +217,7 @@ fn read_group(group: &dyn RowGroupReader, wanted: &[Channel]) -> Result<Table, P
         let step = thousandths_a_step(digits_of(group, place)?);
         let (values, levels) = read_column::<Int32Type>(group, place, rows)?;
         table.values[channel.index()] = spread(&values, &levels, step);
-        mask |= crate::table::bit(*channel);
+        mask |= bit(*channel);
     }
     table.missing.iter_mut().for_each(|bits| *bits &= mask);
     Ok(table)
@@ -222,7 +289,7 @@ mod tests {
     proptest! {
         #[test]
         fn what_is_written_is_read(table in any_table()) {
-            let file = Bytes::from(encode(&table).unwrap());
+            let file = Bytes::from(encode(table.clone()).unwrap());
             let all = decode(file.clone(), &Channel::ALL).unwrap();
             prop_assert_eq!(slots(&all, &Channel::ALL), slots(&table, &Channel::ALL));
             let two = [Channel::Chocolate, Channel::Stirrer];
@@ -232,13 +299,53 @@ mod tests {
     }
 
     #[test]
+    fn a_later_format_is_refused_and_a_file_without_one_is_not_ours() {
+        let entries = vec![(0, Channel::Chocolate, 31_240)];
+        let file = encode(Table::from_entries(entries)).unwrap();
+        let with = |text: &str| {
+            let mut other = file.clone();
+            let key =
+                other.windows(FORMAT_KEY.len()).position(|bytes| bytes == FORMAT_KEY.as_bytes()).unwrap();
+            other[key..key + text.len()].copy_from_slice(text.as_bytes());
+            decode(Bytes::from(other), &Channel::ALL)
+        };
+        assert!(with(FORMAT_KEY).is_ok());
+        assert!(matches!(with("halfdegree.trap"), Err(Refusal::Damaged(_))));
+        // Behind the key comes the field's head and the length of the text.
+        let mut later = file.clone();
+        let key = later.windows(FORMAT_KEY.len()).position(|bytes| bytes == FORMAT_KEY.as_bytes()).unwrap();
+        let place = key + FORMAT_KEY.len() + 2;
+        assert_eq!(later[place], b'1');
+        later[place] = b'2';
+        let refused = decode(Bytes::from(later), &Channel::ALL);
+        assert!(matches!(refused, Err(Refusal::Newer { found: 2, known: 1 })), "{refused:?}");
+    }
+
+    #[test]
+    fn channels_with_times_of_their_own_have_row_groups_of_their_own() {
+        let entries = |offset: i64, channel: Channel| {
+            (0..5_000).map(move |second| -> Entry { (1000 * second + offset, channel, 10 * second as i32) })
+        };
+        let table =
+            Table::from_entries(entries(0, Channel::Chocolate).chain(entries(190, Channel::Room)).collect());
+        let file = Bytes::from(encode(table.clone()).unwrap());
+        assert_eq!(SerializedFileReader::new(file.clone()).unwrap().num_row_groups(), 2);
+        assert_eq!(
+            slots(&decode(file.clone(), &Channel::ALL).unwrap(), &Channel::ALL),
+            slots(&table, &Channel::ALL)
+        );
+        let room = decode(file, &[Channel::Room]).unwrap();
+        assert_eq!((room.len(), room.count()), (5_000, 5_000));
+    }
+
+    #[test]
     fn the_file_says_how_it_is_packed() {
         let entries = vec![
             (0, Channel::Chocolate, 31_240),
             (0, Channel::Jacket, 31_241),
             (1000, Channel::Room, ABSENT),
         ];
-        let file = Bytes::from(encode(&Table::from_entries(entries)).unwrap());
+        let file = Bytes::from(encode(Table::from_entries(entries)).unwrap());
         let reader = SerializedFileReader::new(file).unwrap();
         let group = reader.metadata().row_group(0);
         let scales: Vec<u32> = (2..9)

@@ -6,8 +6,8 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use journal::JournalReader;
 use model::{Channel, MachineId, Timestamp};
 
-use crate::manifest::Part;
-use crate::snapshot::{self, Unreadable, Wanted};
+use crate::manifest::{self, Part, notes};
+use crate::snapshot::{self, Unreadable, Wanted, list_failed};
 use crate::table::Table;
 use crate::{DamagedPart, StoreError, UtcDay};
 
@@ -35,6 +35,17 @@ pub struct Coverage {
     pub missing: u64,
 }
 
+/// The file of a part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartFile {
+    /// Its place in the data folder.
+    pub path: PathBuf,
+    /// Its length.
+    pub bytes: u64,
+    /// CRC-32 over all of it.
+    pub crc32: u32,
+}
+
 impl StoreReader {
     /// Opens the data folder to read. A journal must be there.
     ///
@@ -42,7 +53,9 @@ impl StoreReader {
     /// If there is no journal, or it cannot be read.
     pub fn open(folder: impl AsRef<Path>) -> Result<StoreReader, StoreError> {
         let folder = folder.as_ref().to_owned();
-        let reader = JournalReader::open(folder.join(journal::FILE_NAME))?;
+        let journal = folder.join(journal::FILE_NAME);
+        let mut reader = JournalReader::open(&journal)?;
+        notes::refuse_newer(reader.snapshot()?.connection(), &journal)?;
         Ok(StoreReader { folder, connections: Mutex::new(vec![reader]), damaged: Mutex::default() })
     }
 
@@ -90,6 +103,25 @@ impl StoreReader {
         to: Timestamp,
     ) -> Result<Vec<UtcDay>, StoreError> {
         Ok(self.days_and_channels(machine, from, to)?.0)
+    }
+
+    /// The files that count now, for whoever copies the folder. A part's file never changes; it is replaced by another.
+    ///
+    /// # Errors
+    /// If the list cannot be read.
+    pub fn part_files(&self) -> Result<Vec<PartFile>, StoreError> {
+        let parts = self.with_journal(|journal| {
+            let snapshot = journal.snapshot()?;
+            let exists = manifest::exists(snapshot.connection()).map_err(list_failed)?;
+            let all = if exists { manifest::all(snapshot.connection()) } else { Ok(Vec::new()) };
+            all.map_err(list_failed)
+        })?;
+        let file = |part: Part| PartFile {
+            path: part.path(),
+            bytes: u64::try_from(part.bytes).unwrap_or(0),
+            crc32: u32::try_from(part.crc32).unwrap_or(0),
+        };
+        Ok(parts.into_iter().map(file).collect())
     }
 
     /// Parts that could not be read and are left out of every answer, until they are set aside by the next move.
@@ -158,7 +190,7 @@ impl StoreReader {
         lock(&self.damaged).clone()
     }
 
-    fn with_journal<T>(
+    pub(crate) fn with_journal<T>(
         &self,
         ask: impl FnOnce(&mut JournalReader) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {

@@ -13,6 +13,7 @@ use journal::{BlockSeq, JournalReader, Snapshot};
 use model::{Channel, Content, MachineId, Timestamp};
 
 use crate::manifest::{self, Part};
+use crate::part::Refusal;
 use crate::table::{Entry, Table, bit, entry};
 use crate::{DamagedPart, StoreError, UtcDay, part};
 
@@ -128,7 +129,8 @@ pub(crate) fn read_part(
     }
     match part::decode(Bytes::from(bytes), channels) {
         Ok(table) => Ok(Ok(table)),
-        Err(error) => unreadable(format!("it cannot be decoded ({error})")),
+        Err(Refusal::Damaged(reason)) => unreadable(reason),
+        Err(Refusal::Newer { found, known }) => Err(StoreError::Newer { path, found, known }),
     }
 }
 

@@ -1,17 +1,17 @@
 //! The store, open to move blocks: one process alone holds it.
 
-use std::collections::HashSet;
-use std::fs::{self, File, TryLockError};
+use std::fs::{File, TryLockError};
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
 use journal::JournalMover;
+use rusqlite::Connection;
 
-use crate::manifest::{self, Part};
-use crate::reader::lock;
-use crate::snapshot::{Unreadable, list_failed};
-use crate::{DamagedPart, Disk, READINGS, SET_ASIDE, StoreError, StoreReader, SystemDisk, UtcDay};
+use crate::manifest::{self, Part, aside, notes};
+use crate::recovery::StoreRecovery;
+use crate::snapshot::Unreadable;
+use crate::{Disk, READINGS, SET_ASIDE, StoreError, StoreReader, SystemDisk};
 
 /// Moves blocks into parts, and answers everything that a [`StoreReader`] does.
 pub struct Store {
@@ -22,25 +22,13 @@ pub struct Store {
     _lock: File,
 }
 
-/// What was found when the store was opened.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct StoreRecovery {
-    /// Parts that count.
-    pub parts: u64,
-    /// Readings in them.
-    pub readings: u64,
-    /// Files that a crash left behind and that counted for nothing; they are gone.
-    pub swept: Vec<PathBuf>,
-    /// Parts that are not whole, and have been set aside.
-    pub set_aside: Vec<DamagedPart>,
-}
-
 impl Store {
-    /// Opens the data folder, makes it if it is not there, sweeps what a crash left behind and sets aside parts that
+    /// Opens the data folder, makes it if it is not there, puts list and files in agreement and sets aside parts that
     /// are gone or cut. (What is inside a part is checked when it is read.)
     ///
     /// # Errors
-    /// [`StoreError::Locked`] if another service has it; or if the folder or the journal cannot be used.
+    /// [`StoreError::Locked`] if another service has it; [`StoreError::Newer`] if a later version wrote it; or if the
+    /// folder or the journal cannot be used.
     pub fn open(folder: impl AsRef<Path>) -> Result<(Store, StoreRecovery), StoreError> {
         Store::open_on(folder, Box::new(SystemDisk))
     }
@@ -60,26 +48,14 @@ impl Store {
             source,
         })?;
         let held = take_lock(folder)?;
-        let mut mover = JournalMover::open(folder.join(journal::FILE_NAME))?;
+        let journal = folder.join(journal::FILE_NAME);
+        let mut mover = JournalMover::open(&journal)?;
+        notes::refuse_newer(mover.connection(), &journal)?;
         mover.change(|transaction| manifest::prepare(transaction))?;
         let reader = StoreReader::open(folder)?;
         let store = Store { reader, mover: Mutex::new(mover), disk, _lock: held };
         let recovery = store.recover()?;
         Ok((store, recovery))
-    }
-
-    /// Forgets the readings of all days before `day`, and tells how many. What was worked out from them stays in the
-    /// records.
-    ///
-    /// # Errors
-    /// If the list cannot be written; then nothing is forgotten.
-    pub fn forget_before(&self, day: UtcDay) -> Result<u64, StoreError> {
-        let mut mover = lock(&self.mover);
-        let mut old = manifest::all(mover.connection()).map_err(list_failed)?;
-        old.retain(|part| part.day < day);
-        mover.change(|transaction| old.iter().try_for_each(|part| manifest::remove(transaction, part)))?;
-        self.remove_files(&old);
-        Ok(old.iter().map(|part| u64::try_from(part.readings).unwrap_or(0)).sum())
     }
 
     /// Files of parts that are off the list. One that stays for now is swept at the next start.
@@ -89,61 +65,41 @@ impl Store {
         }
     }
 
-    /// Puts a damaged part where a person can look at it. It stays on the list until the caller takes it off, so that a
-    /// crash in between finds it again.
-    pub(crate) fn put_aside(&self, unreadable: &Unreadable) -> Result<(), StoreError> {
-        let (part, folder) = (&unreadable.part, self.folder().join(SET_ASIDE));
-        let path = self.folder().join(part.path());
+    /// Puts a damaged part where a person can look at it, and tells where that is in the data folder; `None` if the file
+    /// is gone. It stays on the list until the caller takes it off, so that a crash in between finds it again.
+    pub(crate) fn put_aside(&self, part: &Part) -> Result<Option<PathBuf>, StoreError> {
+        let (path, aside) = (self.folder().join(part.path()), part.path_aside());
+        let there = self.folder().join(&aside);
         if !path.exists() {
-            return Ok(());
+            return Ok(there.exists().then_some(aside));
         }
-        let name = format!("{}_{}_part-{}_{:08x}.parquet", part.machine, part.day, part.n, part.crc32);
-        let moved = self.disk.make_folder(&folder).and_then(|()| self.disk.rename(&path, &folder.join(name)));
-        moved.map_err(|source| StoreError::File { doing: "set aside", path, source })
+        let folder = self.folder().join(SET_ASIDE);
+        let moved = self
+            .disk
+            .make_folder(&folder)
+            .and_then(|()| self.disk.rename(&path, &there))
+            .and_then(|()| self.disk.sync_folder(&folder));
+        moved.map_err(|source| StoreError::File { doing: "set aside", path, source })?;
+        Ok(Some(aside))
     }
 
-    fn recover(&self) -> Result<StoreRecovery, StoreError> {
-        let mut mover = lock(&self.mover);
-        let listed = manifest::all(mover.connection()).map_err(list_failed)?;
-        let swept = self.sweep(&listed)?;
-        let broken: Vec<Unreadable> = listed.iter().filter_map(|part| self.size_is_wrong(part)).collect();
-        broken.iter().try_for_each(|unreadable| self.put_aside(unreadable))?;
-        mover.change(|transaction| {
-            broken.iter().try_for_each(|unreadable| manifest::remove(transaction, &unreadable.part))
-        })?;
-        let whole = || listed.iter().filter(|part| broken.iter().all(|unreadable| unreadable.part != **part));
-        Ok(StoreRecovery {
-            parts: whole().count() as u64,
-            readings: whole().map(|part| u64::try_from(part.readings).unwrap_or(0)).sum(),
-            swept,
-            set_aside: broken.iter().map(|unreadable| unreadable.told(self.folder())).collect(),
-        })
+    /// Puts damaged parts aside, to be struck off the list.
+    pub(crate) fn put_all_aside(&self, damaged: Vec<Unreadable>) -> Result<Vec<Struck>, StoreError> {
+        let put = |unreadable: Unreadable| Ok(Struck { file: self.put_aside(&unreadable.part)?, unreadable });
+        damaged.into_iter().map(put).collect()
     }
+}
 
-    fn size_is_wrong(&self, part: &Part) -> Option<Unreadable> {
-        let reason = match fs::metadata(self.folder().join(part.path())) {
-            Ok(found) if i64::try_from(found.len()) == Ok(part.bytes) => return None,
-            Ok(found) => format!("it has {} bytes and was written with {}", found.len(), part.bytes),
-            Err(error) => format!("it is not there ({error})"),
-        };
-        Some(Unreadable { part: part.clone(), reason })
-    }
+/// A damaged part whose file has been put aside.
+pub(crate) struct Struck {
+    pub(crate) unreadable: Unreadable,
+    pub(crate) file: Option<PathBuf>,
+}
 
-    /// Removes our files that are not on the list; what somebody else put there is left alone.
-    fn sweep(&self, listed: &[Part]) -> Result<Vec<PathBuf>, StoreError> {
-        let listed: HashSet<PathBuf> = listed.iter().map(|part| self.folder().join(part.path())).collect();
-        let mut swept = Vec::new();
-        for machine in entries(&self.folder().join(READINGS))? {
-            for day in entries(&machine)? {
-                let files = entries(&day)?;
-                swept.extend(files.into_iter().filter(|file| is_ours(file) && !listed.contains(file)));
-            }
-        }
-        for file in &swept {
-            let fail = |source| StoreError::File { doing: "remove", path: file.clone(), source };
-            self.disk.remove(file).map_err(fail)?;
-        }
-        Ok(swept)
+impl Struck {
+    /// Takes it off the list, and notes what is missing.
+    pub(crate) fn strike(&self, transaction: &Connection) -> rusqlite::Result<()> {
+        aside::strike(transaction, &self.unreadable.part, self.file.as_ref(), &self.unreadable.reason)
     }
 }
 
@@ -161,20 +117,6 @@ impl std::fmt::Debug for Store {
     }
 }
 
-fn is_ours(file: &Path) -> bool {
-    let name = file.file_name().and_then(|name| name.to_str()).unwrap_or_default();
-    name.starts_with("part-") && (name.ends_with(".parquet") || name.ends_with(".unfinished"))
-}
-
-/// What is in a folder; nothing if it is no folder.
-fn entries(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
-    if !folder.is_dir() {
-        return Ok(Vec::new());
-    }
-    let fail = |source| StoreError::File { doing: "list", path: folder.to_owned(), source };
-    fs::read_dir(folder).map_err(fail)?.map(|entry| entry.map(|entry| entry.path()).map_err(fail)).collect()
-}
-
 fn take_lock(folder: &Path) -> Result<File, StoreError> {
     let path = folder.join("store.lock");
     let fail = |source| StoreError::File { doing: "lock", path: path.clone(), source };
@@ -188,47 +130,8 @@ fn take_lock(folder: &Path) -> Result<File, StoreError> {
 
 #[cfg(test)]
 mod tests {
-    use model::Channel;
-
     use super::*;
-    use crate::testing::{Works, alder, at, chocolate};
-
-    #[test]
-    fn opening_sweeps_what_does_not_count_and_leaves_what_is_not_ours() {
-        let mut works = Works::new();
-        works.append(&[chocolate(0, 30.0)]);
-        works.move_all().unwrap();
-        let day = works.folder.path().join("readings/machine=alder/date=2026-03-01");
-        for name in ["part-7.parquet", "part-8.unfinished", "notes.txt"] {
-            fs::write(day.join(name), "x").unwrap();
-        }
-        let Works { folder, journal, store } = works;
-        drop((journal, store));
-        let (store, recovery) = Store::open(folder.path()).unwrap();
-        let mut swept = recovery.swept;
-        swept.sort();
-        assert_eq!(swept, [day.join("part-7.parquet"), day.join("part-8.unfinished")]);
-        assert_eq!((recovery.parts, recovery.readings, recovery.set_aside.len()), (1, 1, 0));
-        assert!(day.join("notes.txt").exists() && day.join("part-1.parquet").exists());
-        drop(store);
-    }
-
-    #[test]
-    fn a_part_that_is_cut_or_gone_is_told_at_the_start() {
-        let mut works = Works::new();
-        works.append(&[chocolate(0, 30.0), chocolate(86_400, 31.0), chocolate(2 * 86_400, 32.0)]);
-        works.move_all().unwrap();
-        let readings = works.folder.path().join("readings/machine=alder");
-        fs::write(readings.join("date=2026-03-01/part-1.parquet"), "PAR1").unwrap();
-        fs::remove_file(readings.join("date=2026-03-02/part-1.parquet")).unwrap();
-        let Works { folder, journal, store } = works;
-        drop((journal, store));
-        let (store, recovery) = Store::open(folder.path()).unwrap();
-        let reasons: Vec<&str> = recovery.set_aside.iter().map(|part| &part.reason[..15]).collect();
-        assert_eq!(reasons, ["it has 4 bytes ", "it is not there"]);
-        let left = store.read_series(&alder(), Channel::Chocolate, at(0), at(1_000_000)).unwrap();
-        assert_eq!(left, [(at(2 * 86_400), Some(32.0))]);
-    }
+    use crate::testing::Works;
 
     #[test]
     fn a_second_service_is_turned_away_and_a_reader_is_not() {
@@ -238,12 +141,20 @@ mod tests {
     }
 
     #[test]
-    fn old_days_are_forgotten_whole() {
-        let mut works = Works::new();
-        works.append(&[chocolate(0, 30.0), chocolate(1, 30.0), chocolate(86_400, 31.0)]);
-        works.move_all().unwrap();
-        assert_eq!(works.store.forget_before(UtcDay::of(at(86_400))).unwrap(), 2);
-        assert_eq!(works.chocolate_seen(), [(86_400, Some(31.0))]);
-        assert_eq!(works.files(), ["machine=alder/date=2026-03-02/part-1.parquet"]);
+    fn a_list_of_a_later_format_is_left_alone() {
+        let works = Works::new();
+        let Works { folder, journal, store } = works;
+        drop((journal, store));
+        let connection = Connection::open(folder.path().join(journal::FILE_NAME)).unwrap();
+        connection.execute("UPDATE store_notes SET format = 9", []).unwrap();
+        let error = Store::open(folder.path()).unwrap_err().to_string();
+        assert!(
+            error.ends_with("has format 9, and this version reads up to 2; use a newer version"),
+            "{error}"
+        );
+        assert!(matches!(StoreReader::open(folder.path()), Err(StoreError::Newer { .. })));
+        let format: i64 =
+            connection.query_row("SELECT format FROM store_notes", [], |row| row.get(0)).unwrap();
+        assert_eq!(format, 9);
     }
 }

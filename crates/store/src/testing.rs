@@ -94,6 +94,24 @@ impl Works {
     }
 }
 
+/// 2026-03-01 in two parts, the second over the first, and a whole day behind it. So many readings that the first part
+/// is not taken in by what comes later.
+pub(crate) fn in_pieces() -> Works {
+    let mut works = Works::new();
+    let many: Vec<Arrival> = (0..crate::moving::CHEAP_ROWS + 10)
+        .map(|n| {
+            let at = Timestamp::from_millis(MIDNIGHT + 400 * n);
+            reading(&alder(), Channel::Chocolate, at, Some(30.0 + (n % 7) as f64))
+        })
+        .collect();
+    works.append(&many);
+    works.append(&[chocolate(90_000, 32.0)]);
+    works.move_all().unwrap();
+    works.append(&[chocolate(4, 50.0), chocolate(5, 51.0)]);
+    works.move_all().unwrap();
+    works
+}
+
 /// A disk that works until its calls are used up, and then refuses everything.
 #[derive(Clone)]
 pub(crate) struct FailingDisk {
