@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 use model::{Event, EventKind, Finding, Grade, Phase, PhaseSpan, Priority, Timestamp};
 
 use crate::canvas::{Canvas, Hold, Shape};
+use crate::degrees::Degrees;
 use crate::ink::text_width;
 use crate::palette::Role;
 use crate::panel::TimeAxis;
@@ -55,7 +56,7 @@ pub(crate) fn finding_flag(finding: &Finding, seen_to: Timestamp) -> Flag {
 }
 
 /// An event as a flag.
-pub(crate) fn event_flag(event: &Event) -> Flag {
+pub(crate) fn event_flag(event: &Event, degrees: Degrees) -> Flag {
     let kilos = |mass: &Option<f64>| mass.map(|kg| format!(" {kg} kg")).unwrap_or_default();
     let (shape, word) = match &event.kind {
         EventKind::Charge { mass_kg, .. } => (Shape::TriangleRight, format!("charge{}", kilos(mass_kg))),
@@ -69,7 +70,9 @@ pub(crate) fn event_flag(event: &Event) -> Flag {
             };
             (shape, format!("test: {}", test.worst().as_str()))
         }
-        EventKind::Reference { temperature } => (Shape::Bar, format!("by hand {temperature:.1} °C")),
+        EventKind::Reference { temperature } => {
+            (Shape::Bar, format!("by hand {:.1} {}", degrees.of(*temperature), degrees.unit()))
+        }
         EventKind::Note { .. } => (Shape::Bar, "note".to_owned()),
         EventKind::End => (Shape::Square, "end".to_owned()),
     };

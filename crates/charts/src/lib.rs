@@ -8,15 +8,24 @@
 //! - [`Sheet`]: curves over time with everything that belongs to them.
 //! - [`Ruler`]: where the chocolate stands now, and where it came from.
 //! - [`Sparkline`]: a curve the size of a word.
-//! - [`stylesheet`]: what a page includes to restyle them all.
+//! - [`Overlay`]: courses laid over each other at the start of cooling; [`Multiples`]: each in a field of its own.
+//! - [`ControlChart`]: one value a batch, its limits, and its signals with their rules.
+//! - [`stylesheet`]: what a page includes to restyle them all, by night too.
+//! - [`png()`]: any of them as a picture of pixels.
 //!
 //! Never reads a clock, a file or the network; never decides what is a finding.
 
 mod canvas;
+mod control;
+mod degrees;
 mod ink;
 mod lanes;
+mod multiples;
+mod overlay;
 mod palette;
 mod panel;
+mod plain;
+mod png;
 mod ruler;
 mod sheet;
 mod sparkline;
@@ -25,7 +34,12 @@ mod thin;
 mod ticks;
 mod words;
 
+pub use crate::control::{ControlChart, ControlPoint};
+pub use crate::degrees::Degrees;
+pub use crate::multiples::{Field, Multiples};
+pub use crate::overlay::{BandAt, Laid, Overlay};
 pub use crate::palette::stylesheet;
+pub use crate::png::{PngError, png};
 pub use crate::ruler::Ruler;
 pub use crate::sheet::{ReferencePoint, Sheet, Width};
 pub use crate::sparkline::Sparkline;

@@ -14,6 +14,7 @@ use plotters::prelude::DrawingArea;
 use plotters::style::Color;
 
 use crate::canvas::{CANNOT_FAIL, Canvas, Hold, stroke};
+use crate::degrees::Degrees;
 use crate::ink::{Ink, units};
 use crate::palette::Role;
 use crate::sheet::ReferencePoint;
@@ -23,6 +24,9 @@ use crate::ticks::value_ticks;
 /// Readings further apart than this, and than [`SPARSE_PIXELS`], are drawn as the single readings that they are.
 const SPARSE: Span = Span::from_secs(60);
 const SPARSE_PIXELS: f64 = 6.0;
+
+/// Pixels of a column that is thinned to its first, last, lowest and highest point.
+const COLUMN_PIXELS: f64 = 4.0;
 
 /// A line of values is labelled about every so many pixels.
 const TICK_PIXELS: f64 = 34.0;
@@ -47,9 +51,9 @@ impl TimeAxis {
         self.from <= at && at <= self.to
     }
 
-    /// Whole pixel column of a moment.
+    /// Column of a moment. Four points stay of each column of four pixels: never more points than pixels.
     fn column(&self, millis: i64) -> i64 {
-        self.x(Timestamp::from_millis(millis)).floor() as i64
+        (self.x(Timestamp::from_millis(millis)) / COLUMN_PIXELS).floor() as i64
     }
 }
 
@@ -86,6 +90,8 @@ pub(crate) struct Panel<'s> {
     pub(crate) high: f64,
     /// Of the values, for the head of the axis.
     pub(crate) unit: &'s str,
+    /// In which its values are read; °C also stands for what is no temperature and is read as it is.
+    pub(crate) degrees: Degrees,
     pub(crate) letters: f64,
     /// Is there room for names to the right of the panel? Without it they stand in the key.
     pub(crate) margin: bool,
@@ -144,9 +150,10 @@ impl Panel<'_> {
             canvas.line((x, self.top), (x, self.bottom()), Role::Grid, 1.0);
         }
         let most = (self.height / TICK_PIXELS).floor().max(3.0) as usize;
-        let (values, decimals) = value_ticks(self.low, self.high, most);
+        let (low, high) = (self.degrees.of(self.low), self.degrees.of(self.high));
+        let (values, decimals) = value_ticks(low, high, most);
         for value in values {
-            let y = self.y(value);
+            let y = self.y(self.degrees.to_celsius(value));
             canvas.line((left, y), (right, y), Role::Grid, 1.0);
             canvas.text(
                 &format!("{value:.decimals$}"),

@@ -8,6 +8,7 @@
 use model::Band;
 
 use crate::canvas::{Canvas, Hold, Shape};
+use crate::degrees::Degrees;
 use crate::ink::text_width;
 use crate::palette::Role;
 use crate::sheet::Width;
@@ -42,15 +43,14 @@ pub struct Ruler {
     pub scorch_c: f64,
     /// For which room.
     pub width: Width,
+    /// In which degrees it is read.
+    pub degrees: Degrees,
 }
 
 impl Ruler {
     /// The ruler as a whole SVG document.
     pub fn svg(&self) -> String {
-        let (width, height) = match self.width {
-            Width::Wide => (620, 92),
-            Width::Narrow => (336, 92),
-        };
+        let (width, height) = if self.width.is_roomy() { (620, 92) } else { (336, 92) };
         let mut drawing = String::new();
         let canvas = Canvas::new(&mut drawing, width, height);
         let scale = Scale { knots: self.knots(), left: 14.0, right: f64::from(width) - 14.0 };
@@ -68,43 +68,71 @@ impl Ruler {
         .around(&drawing)
     }
 
+    /// The same without words and numbers, for a lane among many: its sentence still tells all of it.
+    pub fn strip(&self) -> String {
+        let (width, height) = (336, 26);
+        let mut drawing = String::new();
+        let canvas = Canvas::new(&mut drawing, width, height);
+        let scale = Scale { knots: self.knots(), left: 8.0, right: f64::from(width) - 8.0 };
+        let (top, bottom) = (11.0, 21.0);
+        self.draw_ranges(&canvas, &scale, (top, bottom));
+        match self.chocolate_c {
+            None => canvas.hatch(scale.left, top, scale.right, bottom, Role::Gap),
+            Some(now) => {
+                self.draw_trail(&canvas, &scale, now, (top + bottom) / 2.0);
+                let x = scale.x(now);
+                canvas.line((x, 8.0), (x, bottom + 3.0), Role::Cocoa, 3.0);
+                canvas.shape(Shape::TriangleDown, (x, 7.0), 6.0, Role::Cocoa);
+            }
+        }
+        drop(canvas);
+        let title = "Where the chocolate stands";
+        Frame { class: "hd-ruler", width, height, title, sentence: &self.sentence(), data: &[] }
+            .around(&drawing)
+    }
+
     /// What the ruler shows, in a sentence.
     pub fn sentence(&self) -> String {
         let Some(now) = self.chocolate_c else {
             return "The chocolate's temperature is not known.".to_owned();
         };
         let place = self.place_of(now);
+        let (degrees, unit) = (self.degrees, self.degrees.unit());
         let from = match self.ten_minutes_ago_c {
             Some(before) if STILL <= now - before => {
-                format!(" Ten minutes ago it was {before:.1} °C: rising.")
+                format!(" Ten minutes ago it was {:.1} {unit}: rising.", degrees.of(before))
             }
             Some(before) if STILL <= before - now => {
-                format!(" Ten minutes ago it was {before:.1} °C: falling.")
+                format!(" Ten minutes ago it was {:.1} {unit}: falling.", degrees.of(before))
             }
             Some(_) => " It has been steady for ten minutes.".to_owned(),
             None => String::new(),
         };
-        format!("{now:.1} °C: {place}.{from}")
+        format!("{:.1} {unit}: {place}.{from}", degrees.of(now))
     }
 
     fn place_of(&self, value: f64) -> String {
-        let Ruler { working, melt, .. } = self;
+        let Ruler { working, melt, degrees, .. } = self;
+        let [floor, low, high, loss] =
+            [self.floor_c, working.low(), working.high(), self.temper_loss_c].map(|limit| degrees.of(limit));
+        let [melt_low, melt_high, scorch] =
+            [melt.low(), melt.high(), self.scorch_c].map(|limit| degrees.of(limit));
         if value < self.floor_c {
-            format!("below the floor of {:.1}", self.floor_c)
+            format!("below the floor of {floor:.1}")
         } else if value < working.low() {
-            format!("below the working range of {:.1} to {:.1}", working.low(), working.high())
+            format!("below the working range of {low:.1} to {high:.1}")
         } else if value <= working.high() {
-            format!("within the working range of {:.1} to {:.1}", working.low(), working.high())
+            format!("within the working range of {low:.1} to {high:.1}")
         } else if value <= self.temper_loss_c {
-            format!("above the working range, below the temper-loss limit of {:.1}", self.temper_loss_c)
+            format!("above the working range, below the temper-loss limit of {loss:.1}")
         } else if value < melt.low() {
-            format!("between the temper-loss limit of {:.1} and the melt range", self.temper_loss_c)
+            format!("between the temper-loss limit of {loss:.1} and the melt range")
         } else if value <= melt.high() {
-            format!("within the melt range of {:.0} to {:.0}", melt.low(), melt.high())
+            format!("within the melt range of {melt_low:.0} to {melt_high:.0}")
         } else if value <= self.scorch_c {
-            format!("above the melt range, below the scorch limit of {:.0}", self.scorch_c)
+            format!("above the melt range, below the scorch limit of {scorch:.0}")
         } else {
-            format!("above the scorch limit of {:.0}", self.scorch_c)
+            format!("above the scorch limit of {scorch:.0}")
         }
     }
 
@@ -124,19 +152,25 @@ impl Ruler {
         knots
     }
 
-    fn draw_bands(&self, canvas: &Canvas<'_>, scale: &Scale) {
-        let (top, bottom) = (38.0, 56.0);
+    /// The ranges without their names: quiet ground, melt, working, and the temper-loss limit as a line.
+    fn draw_ranges(&self, canvas: &Canvas<'_>, scale: &Scale, (top, bottom): (f64, f64)) {
         canvas.fill(scale.left, top, scale.right, bottom, Role::PhaseQuiet);
-        let span = |band: Band| (scale.x(band.low()), scale.x(band.high()));
-        let (melt_left, melt_right) = span(self.melt);
-        canvas.fill(melt_left, top, melt_right, bottom, Role::PhaseWarm);
-        let (left, right) = span(self.working);
+        canvas.fill(scale.x(self.melt.low()), top, scale.x(self.melt.high()), bottom, Role::PhaseWarm);
+        let (left, right) = (scale.x(self.working.low()), scale.x(self.working.high()));
         canvas.fill(left, top, right, bottom, Role::PhaseWorking);
         canvas.frame(scale.left, top, scale.right, bottom, Role::Faint);
         for x in [left, right] {
             canvas.line((x, top - 3.0), (x, bottom + 3.0), Role::WorkingEdge, 1.6);
         }
-        let ink = |value: f64, decimals: usize| format!("{value:.decimals$}");
+        let loss = scale.x(self.temper_loss_c);
+        canvas.line((loss, top), (loss, bottom), Role::Quiet, 1.4);
+    }
+
+    fn draw_bands(&self, canvas: &Canvas<'_>, scale: &Scale) {
+        let (top, bottom) = (38.0, 56.0);
+        self.draw_ranges(canvas, scale, (top, bottom));
+        let middle = |band: Band| (scale.x(band.low()) + scale.x(band.high())) / 2.0;
+        let ink = |value: f64, decimals: usize| format!("{:.decimals$}", self.degrees.of(value));
         for (value, decimals) in [
             (self.floor_c, 0),
             (self.working.low(), 1),
@@ -149,17 +183,25 @@ impl Ruler {
             canvas.line((x, bottom), (x, bottom + 4.0), Role::Quiet, 1.0);
             canvas.text(&ink(value, decimals), x, bottom + 12.0, 11.0, Hold::Middle, Role::Quiet);
         }
-        let loss = scale.x(self.temper_loss_c);
-        canvas.line((loss, top), (loss, bottom), Role::Quiet, 1.4);
         let names: [(&str, f64); 4] = [
             ("floor", scale.x(self.floor_c)),
-            ("working", (left + right) / 2.0),
-            ("temper loss", loss),
-            ("melt", (melt_left + melt_right) / 2.0),
+            ("working", middle(self.working)),
+            ("temper loss", scale.x(self.temper_loss_c)),
+            ("melt", middle(self.melt)),
         ];
         for (name, x) in names {
             canvas.text(name, x, bottom + 27.0, 11.0, Hold::Middle, Role::Ink);
         }
+    }
+
+    /// Where it came from: thin where it was, thick where it is.
+    fn draw_trail(&self, canvas: &Canvas<'_>, scale: &Scale, now: f64, y: f64) {
+        let Some(before) = self.ten_minutes_ago_c.filter(|before| STILL <= (now - before).abs()) else {
+            return;
+        };
+        let (from, x) = (scale.x(before), scale.x(now));
+        canvas.area(&[(from, y - 0.6), (from, y + 0.6), (x, y + 3.0), (x, y - 3.0)], Role::Cocoa);
+        canvas.shape(Shape::Bar, (from, y), 4.0, Role::Cocoa);
     }
 
     fn draw_chocolate(&self, canvas: &Canvas<'_>, scale: &Scale) {
@@ -169,15 +211,10 @@ impl Ruler {
             return;
         };
         let x = scale.x(now);
-        if let Some(before) = self.ten_minutes_ago_c.filter(|before| STILL <= (now - before).abs()) {
-            let from = scale.x(before);
-            // Thin where it was, thick where it is.
-            canvas.area(&[(from, 46.4), (from, 47.6), (x, 50.0), (x, 44.0)], Role::Cocoa);
-            canvas.shape(Shape::Bar, (from, 47.0), 4.0, Role::Cocoa);
-        }
+        self.draw_trail(canvas, scale, now, 47.0);
         canvas.line((x, 30.0), (x, 58.0), Role::Cocoa, 3.0);
         canvas.shape(Shape::TriangleDown, (x, 29.0), 8.0, Role::Cocoa);
-        let value = format!("{now:.1} °C");
+        let value = format!("{:.1} {}", self.degrees.of(now), self.degrees.unit());
         let half = text_width(&value, 15.0) / 2.0;
         let place = x.clamp(scale.left + half, scale.right - half);
         canvas.bold(&value, place, 11.0, 15.0, Hold::Middle, Role::Cocoa);
@@ -218,6 +255,7 @@ mod tests {
             melt: Band::new(45.0, 50.0).unwrap(),
             scorch_c: 55.0,
             width: Width::Wide,
+            degrees: Degrees::Celsius,
         }
     }
 
@@ -241,6 +279,8 @@ mod tests {
                 "33.9 °C: between the temper-loss limit of 33.5 and the melt range. Ten minutes ago it was 32.2 °C: rising."
             ],
         );
+        let read_in_fahrenheit = Ruler { degrees: Degrees::Fahrenheit, ..ruler(Some(31.4), None) };
+        check(&read_in_fahrenheit, &expect!["88.5 °F: within the working range of 87.8 to 89.6."]);
         check(&ruler(None, None), &expect!["The chocolate's temperature is not known."]);
     }
 
@@ -251,6 +291,13 @@ mod tests {
         assert!(places.is_sorted());
         assert_eq!((places[0], places[799]), (0.0, 100.0));
         assert_eq!((scale.x(31.0).round(), scale.x(32.0).round()), (33.0, 58.0));
+    }
+
+    #[test]
+    fn a_strip_tells_the_same_without_words_in_it() {
+        let lane = ruler(Some(33.9), Some(32.2));
+        assert!(lane.strip().contains(&format!("<desc>{}</desc>", lane.sentence())));
+        assert!(!lane.strip().contains("<text") && lane.strip().len() < lane.svg().len() / 2);
     }
 
     #[test]

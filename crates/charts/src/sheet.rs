@@ -12,6 +12,7 @@ mod range;
 use jiff::tz::TimeZone;
 use model::{Band, Channel, Event, Finding, PhaseSpan, Timestamp};
 
+use crate::degrees::Degrees;
 use crate::palette::Role;
 use crate::panel::{Curve, Rule, Shade};
 use crate::thin::runs;
@@ -24,6 +25,30 @@ pub enum Width {
     Wide,
     /// 360 pixels: a telephone held upright. Fewer ticks, names inside the panel.
     Narrow,
+    /// As many pixels as the page has room for, from [`Width::LEAST`] to [`Width::MOST`].
+    Pixels(u16),
+}
+
+impl Width {
+    /// Narrower than the smallest telephone there is nothing to see.
+    pub const LEAST: u16 = 280;
+    /// A wall screen of the finest kind.
+    pub const MOST: u16 = 3_840;
+    /// From here on there is room for names beside the panels.
+    const ROOMY: u16 = 640;
+
+    /// Pixels across.
+    pub fn pixels(self) -> u16 {
+        match self {
+            Width::Wide => 1_100,
+            Width::Narrow => 360,
+            Width::Pixels(pixels) => pixels.clamp(Width::LEAST, Width::MOST),
+        }
+    }
+
+    pub(crate) fn is_roomy(self) -> bool {
+        Width::ROOMY <= self.pixels()
+    }
 }
 
 /// The usual course at one moment, °C: median and 10–90 % envelope of earlier good batches.
@@ -63,6 +88,7 @@ pub struct Sheet<'a> {
     seen_to: Timestamp,
     zone: &'a TimeZone,
     width: Width,
+    degrees: Degrees,
     curves: Vec<(Channel, Curve)>,
     working: Option<Band>,
     melt: Option<Band>,
@@ -86,6 +112,7 @@ impl<'a> Sheet<'a> {
             seen_to: to,
             zone,
             width: Width::default(),
+            degrees: Degrees::default(),
             curves: Vec::new(),
             working: None,
             melt: None,
@@ -101,6 +128,12 @@ impl<'a> Sheet<'a> {
     /// For which room it is drawn.
     pub fn width(mut self, width: Width) -> Sheet<'a> {
         self.width = width;
+        self
+    }
+
+    /// In which degrees it is read. Everything is given in °C all the same.
+    pub fn degrees(mut self, degrees: Degrees) -> Sheet<'a> {
+        self.degrees = degrees;
         self
     }
 
@@ -145,7 +178,7 @@ impl<'a> Sheet<'a> {
     /// A limit with its name (`temper-loss limit`), °C. It is drawn where the sheet's values reach it.
     pub fn limit(mut self, name: &str, value: f64) -> Sheet<'a> {
         if value.is_finite() {
-            self.limits.push(Rule { name: format!("{name} {value:.1}"), value });
+            self.limits.push(Rule { name: name.to_owned(), value });
         }
         self
     }
@@ -198,9 +231,21 @@ impl<'a> Sheet<'a> {
         gaps
     }
 
+    /// The limits, each with its value behind its name.
+    fn named_limits(&self) -> impl Iterator<Item = Rule> {
+        self.limits.iter().map(|Rule { name, value }| Rule {
+            name: format!("{name} {:.1}", self.degrees.of(*value)),
+            value: *value,
+        })
+    }
+
     fn working_shade(&self) -> Option<Shade> {
         self.working.map(|band| Shade {
-            name: format!("working range {:.1}–{:.1}", band.low(), band.high()),
+            name: format!(
+                "working range {:.1}–{:.1}",
+                self.degrees.of(band.low()),
+                self.degrees.of(band.high())
+            ),
             low: band.low(),
             high: band.high(),
             fill: Role::Working,
@@ -210,7 +255,11 @@ impl<'a> Sheet<'a> {
 
     fn melt_shade(&self) -> Option<Shade> {
         self.melt.map(|band| Shade {
-            name: format!("melt range {:.0}–{:.0}", band.low(), band.high()),
+            name: format!(
+                "melt range {:.0}–{:.0}",
+                self.degrees.of(band.low()),
+                self.degrees.of(band.high())
+            ),
             low: band.low(),
             high: band.high(),
             fill: Role::Melt,

@@ -1,7 +1,7 @@
-//! From readings to what can be drawn: runs without gaps, thinned to what a pixel column can show.
+//! From readings to what can be drawn: runs without gaps, thinned to what a column of pixels can show.
 //!
-//! A day at one reading a second has more points than the widest screen has columns. Of each column stay its first,
-//! last, lowest and highest point: the line looks the same, and no peak is lost.
+//! A day at one reading a second has more points than the widest screen has pixels. Of each column of four pixels stay
+//! its first, last, lowest and highest point: never more points than pixels, and no peak is lost.
 //!
 //! Never averages, never bridges a gap: where nothing is known, nothing is drawn.
 

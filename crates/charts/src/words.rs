@@ -5,6 +5,7 @@
 use jiff::tz::TimeZone;
 use model::{Finding, PhaseSpan, Span, Timestamp};
 
+use crate::degrees::Degrees;
 use crate::thin::Runs;
 
 /// Findings named one by one; more are counted.
@@ -21,7 +22,7 @@ pub(crate) fn day_and_hour(at: Timestamp, zone: &TimeZone) -> String {
 }
 
 /// The course of the chocolate in words.
-pub(crate) fn course(runs: &Runs, zone: &TimeZone) -> String {
+pub(crate) fn course(runs: &Runs, zone: &TimeZone, degrees: Degrees) -> String {
     let points = || runs.runs.iter().flatten().copied();
     // Of equal values the first.
     let highest = points().reduce(|best, point| if best.1 < point.1 { point } else { best });
@@ -29,8 +30,10 @@ pub(crate) fn course(runs: &Runs, zone: &TimeZone) -> String {
     let (Some(highest), Some(lowest), Some(last)) = (highest, lowest, points().last()) else {
         return "There are no readings of the chocolate.".to_owned();
     };
-    let tell =
-        |(at, value): (i64, f64)| format!("{value:.1} °C at {}", hour(Timestamp::from_millis(at), zone));
+    let tell = |(at, value): (i64, f64)| {
+        let (value, unit) = (degrees.of(value), degrees.unit());
+        format!("{value:.1} {unit} at {}", hour(Timestamp::from_millis(at), zone))
+    };
     format!("Chocolate: highest {}, lowest {}, last {}.", tell(highest), tell(lowest), tell(last))
 }
 

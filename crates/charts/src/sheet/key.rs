@@ -2,7 +2,7 @@
 
 use model::Channel;
 
-use super::{Sheet, Width};
+use super::Sheet;
 use crate::canvas::{Canvas, Hold};
 use crate::ink::text_width;
 use crate::palette::Role;
@@ -38,9 +38,9 @@ impl Sheet<'_> {
         y + 14.0
     }
 
-    fn key(&self, has_gaps: bool) -> Vec<Entry<'_>> {
+    fn key(&self, has_gaps: bool) -> Vec<Entry> {
         let lines = self.curves.iter().filter(|(channel, _)| channel.is_temperature());
-        let mut key: Vec<Entry<'_>> =
+        let mut key: Vec<Entry> =
             lines.map(|(channel, curve)| Entry::Line(*channel, curve.role, curve.width)).collect();
         if !self.reference.is_empty() {
             key.push(Entry::Usual);
@@ -48,26 +48,26 @@ impl Sheet<'_> {
         if has_gaps {
             key.push(Entry::Unknown);
         }
-        if self.width == Width::Narrow {
+        if !self.width.is_roomy() {
             let sight = self.main_range();
-            let in_sight = |rule: &&Rule| sight.0 < rule.value && rule.value < sight.1;
+            let in_sight = |rule: &Rule| sight.0 < rule.value && rule.value < sight.1;
             key.extend([self.working_shade(), self.melt_shade()].into_iter().flatten().map(Entry::Shade));
-            key.extend(self.limits.iter().filter(in_sight).map(Entry::Limit));
+            key.extend(self.named_limits().filter(in_sight).map(Entry::Limit));
         }
         key
     }
 }
 
 /// One entry of the key.
-enum Entry<'e> {
+enum Entry {
     Line(Channel, Role, f64),
     Shade(Shade),
-    Limit(&'e Rule),
+    Limit(Rule),
     Usual,
     Unknown,
 }
 
-impl Entry<'_> {
+impl Entry {
     fn word(&self) -> &str {
         match self {
             Entry::Line(Channel::Setpoint, ..) => "set-point",

@@ -4,10 +4,11 @@
 
 use model::{Channel, Priority, Timestamp};
 
-use super::{Sheet, Width};
+use super::Sheet;
 use crate::canvas::{Canvas, Hold};
+use crate::degrees::Degrees;
 use crate::lanes::{Flag, Packed, draw_hours, draw_phases, event_flag, finding_flag, pack};
-use crate::palette::Role;
+use crate::palette::{Role, night_style};
 use crate::panel::{Curve, Panel, Rule, Shade, TimeAxis};
 use crate::svg::Frame;
 use crate::ticks::{clock_changes, time_ticks};
@@ -46,6 +47,27 @@ const WIDE: Sizes = Sizes {
     time_ticks: 12,
 };
 
+/// So many pixels of the time axis a tick.
+const TICK_PIXELS: f64 = 74.0;
+
+/// A sheet on a wall screen is higher, too, but never so high that its hours leave the screen.
+const HIGHEST_MAIN: f64 = 520.0;
+
+impl Sizes {
+    fn of(width: super::Width) -> Sizes {
+        let pixels = width.pixels();
+        let like = if width.is_roomy() { WIDE } else { NARROW };
+        let across = f64::from(pixels) - like.left - like.right_margin;
+        let grown = (f64::from(pixels) / f64::from(like.width)).max(1.0).sqrt();
+        Sizes {
+            width: u32::from(pixels),
+            time_ticks: ((across / TICK_PIXELS) as usize).max(3),
+            main: (like.main * grown).min(HIGHEST_MAIN).round(),
+            ..like
+        }
+    }
+}
+
 const NARROW: Sizes = Sizes {
     width: 360,
     left: 32.0,
@@ -66,12 +88,19 @@ const NARROW: Sizes = Sizes {
 const PANEL_GAP: f64 = 22.0;
 
 impl Sheet<'_> {
-    /// The sheet as a whole SVG document, which stands in a page as it is or alone in a file.
+    /// The sheet as a whole SVG document, alone in a file, a window or an `<img>`: by night it colours itself.
     pub fn svg(&self) -> String {
-        let sizes = match self.width {
-            Width::Wide => &WIDE,
-            Width::Narrow => &NARROW,
-        };
+        self.draw(&night_style())
+    }
+
+    /// The sheet as it stands in a page that includes [`crate::stylesheet`], with nothing inline that a strict content
+    /// security policy would refuse.
+    pub fn figure(&self) -> String {
+        self.draw("")
+    }
+
+    fn draw(&self, style: &str) -> String {
+        let sizes = &Sizes::of(self.width);
         let time = TimeAxis {
             from: self.from,
             to: self.to,
@@ -80,7 +109,7 @@ impl Sheet<'_> {
         };
         let gaps = self.gaps();
         let findings: Vec<Flag> = self.findings.iter().map(|f| finding_flag(f, self.seen_to)).collect();
-        let events: Vec<Flag> = self.events.iter().map(|e| event_flag(e)).collect();
+        let events: Vec<Flag> = self.events.iter().map(|e| event_flag(e, self.degrees)).collect();
         let above = pack(&findings, &time, sizes.letters, sizes.finding_rows);
         let beneath = pack(&events, &time, sizes.letters, sizes.event_rows);
         let mut page = Page { sheet: self, sizes, time, gaps: &gaps, y: 0.0, tops: Vec::new() };
@@ -115,7 +144,12 @@ impl Sheet<'_> {
                 ("panels", tops.join(";")),
             ],
         }
-        .around(&(ground + &drawing))
+        .around(&format!("{style}{ground}{drawing}"))
+    }
+
+    /// What the sheet shows, in sentences: the text alternative of the drawing.
+    pub fn says(&self) -> String {
+        self.sentence(&self.gaps())
     }
 
     fn sentence(&self, gaps: &[(Timestamp, Timestamp)]) -> String {
@@ -126,7 +160,7 @@ impl Sheet<'_> {
             words::hour(self.to, self.zone)
         )];
         if let Some(curve) = self.chocolate() {
-            told.push(words::course(&curve.runs, self.zone));
+            told.push(words::course(&curve.runs, self.zone, self.degrees));
         }
         told.extend(words::phases(&self.phases, self.zone));
         told.push(words::findings(&self.findings, self.zone));
@@ -150,7 +184,7 @@ struct Page<'p> {
 impl<'p> Page<'p> {
     fn draw_title_and_key(&mut self, canvas: &Canvas<'_>) {
         let Sizes { letters, title, width, .. } = *self.sizes;
-        let left = if self.sheet.width == Width::Wide { self.time.left } else { 8.0 };
+        let left = if self.sheet.width.is_roomy() { self.time.left } else { 8.0 };
         canvas.bold(&self.sheet.title, left, 16.0, title, Hold::Left, Role::Ink);
         self.y = 28.0;
         self.y =
@@ -176,24 +210,23 @@ impl<'p> Page<'p> {
         let close_up = self.sheet.close_up_range();
         let (low, high) = self.sheet.main_range();
         let limits_from_near =
-            |rule: &&Rule| close_up.is_none_or(|(low, high)| rule.value < low || high < rule.value);
-        let rules = self.sheet.limits.iter().filter(limits_from_near).map(copy).collect();
+            |rule: &Rule| close_up.is_none_or(|(low, high)| rule.value < low || high < rule.value);
+        let rules = self.sheet.named_limits().filter(limits_from_near).collect();
         let shades: Vec<Shade> =
             [self.sheet.melt_shade(), self.sheet.working_shade()].into_iter().flatten().collect();
+        let unit = self.sheet.degrees.unit();
         let all = self.temperatures(|_| true);
         let reference = &self.sheet.reference;
         let main =
-            Panel {
-                shades, rules, curves: all, reference, ..self.panel(self.sizes.main, (low, high), "°C")
-            };
+            Panel { shades, rules, curves: all, reference, ..self.panel(self.sizes.main, (low, high), unit) };
         self.finish_panel(canvas, &main);
         if let Some((low, high)) = close_up {
-            let rules = self.sheet.limits.iter().map(copy).collect();
+            let rules = self.sheet.named_limits().collect();
             let shades = self.sheet.working_shade().into_iter().collect();
             let curves =
                 self.temperatures(|channel| matches!(channel, Channel::Chocolate | Channel::Setpoint));
             let height = self.sizes.close_up;
-            let near = Panel { shades, rules, curves, reference, ..self.panel(height, (low, high), "°C") };
+            let near = Panel { shades, rules, curves, reference, ..self.panel(height, (low, high), unit) };
             self.finish_panel(canvas, &near);
             let note = "the working range from near";
             let y = self.y - self.sizes.close_up - 11.0;
@@ -246,7 +279,8 @@ impl<'p> Page<'p> {
             high,
             unit,
             letters: self.sizes.letters,
-            margin: self.sheet.width == Width::Wide,
+            degrees: if unit == self.sheet.degrees.unit() { self.sheet.degrees } else { Degrees::Celsius },
+            margin: self.sheet.width.is_roomy(),
             shades: Vec::new(),
             rules: Vec::new(),
             reference: &[],
@@ -280,10 +314,6 @@ impl<'p> Page<'p> {
         let has_changes = !clock_changes(*from, *to, zone).is_empty();
         self.y += if has_changes { 52.0 } else { 38.0 };
     }
-}
-
-fn copy(rule: &Rule) -> Rule {
-    Rule { name: rule.name.clone(), value: rule.value }
 }
 
 #[cfg(test)]

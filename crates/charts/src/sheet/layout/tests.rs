@@ -6,7 +6,7 @@ use model::{
     Band, Event, EventKind, Finding, FindingId, FindingKind, Grade, Phase, PhaseSpan, Span, TemperTest,
 };
 
-use crate::ReferencePoint;
+use crate::{ReferencePoint, Width};
 
 type Readings = Vec<(Timestamp, Option<f64>)>;
 
