@@ -11,6 +11,7 @@
 
 mod block;
 mod codec;
+mod copy;
 mod durable;
 mod error;
 mod journal;

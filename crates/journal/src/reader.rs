@@ -44,6 +44,19 @@ impl JournalReader {
             .map_err(|source| JournalError::from_sqlite("read", &self.path, source))
     }
 
+    /// The newest block that has been moved into a part.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn moved_up_to(&self) -> Result<BlockSeq, JournalError> {
+        schema::moved_up_to(&self.connection)
+            .map_err(|source| JournalError::from_sqlite("read", &self.path, source))
+    }
+
+    pub(crate) fn connection(&self) -> &Connection {
+        &self.connection
+    }
+
     /// The file as it is now, until the snapshot is dropped.
     ///
     /// # Errors

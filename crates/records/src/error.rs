@@ -55,6 +55,16 @@ pub enum RecordsError {
         /// What the writer of JSON says.
         source: serde_json::Error,
     },
+    /// Anything that the operating system refuses.
+    #[error("cannot {doing} {}", path.display())]
+    File {
+        /// What was to be done.
+        doing: &'static str,
+        /// With which file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
     /// Anything else that SQLite refuses.
     #[error("cannot {doing} {}", path.display())]
     Sqlite {

@@ -10,7 +10,9 @@
 //!
 //! Never reads a clock, and never forgets: a batch or finding is replaced by its newer form, not removed.
 
+mod copy;
 mod error;
+mod gap;
 mod query;
 mod records;
 mod row;
@@ -18,6 +20,7 @@ mod schema;
 mod update;
 
 pub use crate::error::RecordsError;
+pub use crate::gap::Gap;
 pub use crate::query::{BatchQuery, EventQuery, FindingQuery, Life, Mark};
 pub use crate::records::Records;
 pub use crate::update::{SavedState, Update};

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use model::{Batch, BatchId, Event, Finding, FindingId};
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params_from_iter};
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params_from_iter};
 use serde::de::DeserializeOwned;
 
 use crate::query::Sql;
@@ -42,11 +42,19 @@ impl Records {
     /// If the file cannot be written; then nothing has changed.
     pub fn commit(&self, update: &Update) -> Result<(), RecordsError> {
         let encoded = Encoded::new(update)?;
+        self.change(|transaction| encoded.put(transaction))
+    }
+
+    /// One transaction: all of `change`, or nothing.
+    pub(crate) fn change(
+        &self,
+        change: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()>,
+    ) -> Result<(), RecordsError> {
         let mut writer = lock(&self.writer);
         writer
             .transaction_with_behavior(TransactionBehavior::Immediate)
             .and_then(|transaction| {
-                encoded.put(&transaction)?;
+                change(&transaction)?;
                 transaction.commit()
             })
             .map_err(|source| RecordsError::from_sqlite("write", &self.path, source))

@@ -56,6 +56,7 @@ pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
     connection.pragma_update(None, "synchronous", "full").map_err(fail)?;
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(fail)?;
     transaction.execute_batch(TABLES).map_err(fail)?;
+    crate::gap::prepare(&transaction).map_err(fail)?;
     transaction.pragma_update(None, "user_version", FORMAT).map_err(fail)?;
     transaction.commit().map_err(fail)?;
     Ok(connection)
