@@ -98,6 +98,16 @@ impl Book {
         self.open.as_ref().is_some_and(|open| open.start < at)
     }
 
+    /// When somebody reported seed in this batch.
+    pub(crate) fn seeded_at(&self) -> Option<Timestamp> {
+        self.open.as_ref().and_then(|open| open.seeded_at)
+    }
+
+    /// What bears on the standing of the open batch.
+    pub(crate) fn proof(&self) -> Option<&Proof> {
+        self.open.as_ref().map(|open| &open.proof)
+    }
+
     pub(crate) fn last_test(&self) -> Option<Event> {
         self.open.as_ref().and_then(|open| open.proof.last_test.clone())
     }

@@ -4,24 +4,28 @@
 //! Reads no clock: `now` is what the readings say, and for silence what arrivals say.
 
 use frames::{Tick, Ticker};
-use model::{Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Lane, Phase, Span, Timestamp};
+use model::{
+    Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Lane, Method, Phase, Span, Timestamp,
+};
 use plant::{Limits, Machine, Plant, Style};
 use serde::{Deserialize, Serialize};
 
 use crate::baseline::Baseline;
 use crate::book::{Book, Source};
+use crate::findings::around::{Around, AroundFindings};
+use crate::findings::clock_off::ClockOff;
 use crate::findings::ledger::Ledger;
 use crate::findings::probe_fault::ProbeFault;
 use crate::findings::probe_stuck::ProbeStuck;
 use crate::findings::silent::Silent;
 use crate::findings::spikes::{Passing, SpikeFilter, Spikes};
-use crate::findings::around::{Around, AroundFindings};
 use crate::findings::{Moment, ProcessFindings, Told, Verdict};
 use crate::history::History;
 use crate::lane::Newest;
 use crate::phases::{Tracker, Turn, View};
 use crate::rise::HeldRise;
 use crate::sorter::{Pushed, Sorted, Sorter};
+use crate::standing::Proof;
 
 /// Kettles and tempering lines are slow; a wheel or a bowl moves within seconds.
 const SLOW_TICK: Span = Span::from_secs(5);
@@ -48,6 +52,7 @@ pub(crate) struct MachineWatch {
     probe_stuck: ProbeStuck,
     spikes: Spikes,
     silent: Silent,
+    clock_off: ClockOff,
     pub(crate) ledger: Ledger,
     baseline: Baseline,
     ended: Vec<Batch>,
@@ -90,6 +95,7 @@ impl MachineWatch {
             probe_stuck: ProbeStuck::default(),
             spikes: Spikes::default(),
             silent: Silent::default(),
+            clock_off: ClockOff::default(),
             ledger: Ledger::new(machine.id.clone()),
             baseline: Baseline::default(),
             newest: Newest::default(),
@@ -108,6 +114,9 @@ impl MachineWatch {
         match &arrival.content {
             Content::Reading(reading) => {
                 self.newest.note(reading);
+                if !arrival.retained {
+                    self.clock_off.arrived(reading.channel, reading.at, arrival.arrived);
+                }
                 if reading.channel == Channel::Chocolate && !arrival.retained {
                     let verdict = self.silent.arrived(arrival.arrived);
                     self.enter(FindingKind::Silent, verdict);
@@ -128,11 +137,18 @@ impl MachineWatch {
 
     /// Arrival time has moved on. A machine that has gone silent will send nothing that changes the order of what waits.
     pub(crate) fn advance_clock(&mut self, setting: &Setting<'_>, clock: Timestamp) {
+        self.look_at_clock(clock);
         if self.silent.is_overdue(clock) {
             self.drain(setting);
             let verdict = self.silent.step(clock, self.tracker.phase());
             self.enter(FindingKind::Silent, verdict);
         }
+    }
+
+    /// What arrived before `clock` is whole: what do its times say of the sender's clock?
+    fn look_at_clock(&mut self, clock: Timestamp) {
+        let verdict = self.clock_off.step(clock);
+        self.enter(FindingKind::ClockOff, verdict);
     }
 
     /// Lets everything through that waits.
@@ -144,6 +160,7 @@ impl MachineWatch {
 
     /// The stream is over: everything that waits goes through, the last tick too.
     pub(crate) fn finish(&mut self, setting: &Setting<'_>) {
+        self.look_at_clock(Timestamp::from_millis(i64::MAX));
         self.drain(setting);
         let mut passed = Vec::new();
         self.filter.release(&mut passed);
@@ -286,7 +303,15 @@ impl MachineWatch {
                 facts.mass_kg,
             ),
             cooling_seen_whole: self.book.timeline.last_of(Phase::Soak).is_some(),
-            seeded: facts.method == model::Method::Seed,
+            seeded: facts.method == Method::Seed,
+            has_way_down: facts.method != Method::PartialMelt,
+            seeded_at: self.book.seeded_at(),
+            topped_up_at: self.book.proof().and_then(Proof::topped_up_at),
+            tests: self.book.proof().map(Proof::tests).unwrap_or_default(),
+            settling_since: self.book.timeline.last_of(Phase::Settling).map(|span| span.from),
+            stirrer: tick.other(Channel::Stirrer),
+            timeline: &self.book.timeline,
+            longest_gap: self.longest_gap(),
         };
         let mut told = Told::default();
         self.process.step(&moment, &mut told);

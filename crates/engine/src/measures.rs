@@ -85,14 +85,14 @@ pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Dip {
+pub(crate) struct Dip {
     from: Timestamp,
     depth: f64,
 }
 
 impl Measured<'_> {
     /// From the first moment of a phase to its last, over all its spans.
-    fn span(&self, phase: Phase) -> Option<(Timestamp, Timestamp)> {
+    pub(crate) fn span(&self, phase: Phase) -> Option<(Timestamp, Timestamp)> {
         let first = self.phases.iter().find(|span| span.phase == phase)?;
         let last = self.phases.iter().rfind(|span| span.phase == phase)?;
         Some((first.from, last.to.unwrap_or(self.now)))
@@ -143,7 +143,7 @@ impl Measured<'_> {
     }
 
     /// The steepest fall beyond what cooling explains, near a reported seeding if there is one.
-    fn seed_dip(&self, from: Timestamp, to: Timestamp) -> Option<Dip> {
+    pub(crate) fn seed_dip(&self, from: Timestamp, to: Timestamp) -> Option<Dip> {
         let levels = self.levels(from, to + DIP_WITHIN);
         let near = |at: Timestamp| {
             self.seeded_at

@@ -5,15 +5,31 @@
 use model::{Event, EventKind, FindingKind, Grade, Standing, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use crate::findings::Tests;
+
 /// What has happened to a batch that bears on its standing.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Proof {
     pub(crate) last_test: Option<Event>,
+    passed_at: Option<Timestamp>,
+    topped_up_at: Option<Timestamp>,
     disturbed: Option<(Timestamp, String)>,
 }
 
 impl Proof {
     pub(crate) fn event(&mut self, event: &Event) {
+        match &event.kind {
+            EventKind::TemperTest(test) if test.worst() == Grade::Good => {
+                self.passed_at = self.passed_at.max(Some(event.at));
+            }
+            EventKind::TopUp { .. } => self.topped_up_at = self.topped_up_at.max(Some(event.at)),
+            EventKind::TemperTest(_)
+            | EventKind::Charge { .. }
+            | EventKind::Seed { .. }
+            | EventKind::Reference { .. }
+            | EventKind::Note { .. }
+            | EventKind::End => {}
+        }
         match &event.kind {
             EventKind::TemperTest(_) if self.last_test.as_ref().is_none_or(|last| last.at <= event.at) => {
                 self.last_test = Some(event.clone());
@@ -29,7 +45,14 @@ impl Proof {
     }
 
     pub(crate) fn finding(&mut self, kind: FindingKind, raised_at: Timestamp) {
-        if matches!(kind, FindingKind::TemperLoss | FindingKind::ColdHold | FindingKind::Scorch) {
+        if matches!(
+            kind,
+            FindingKind::TemperLoss
+                | FindingKind::ColdHold
+                | FindingKind::Scorch
+                | FindingKind::Solidifying
+                | FindingKind::HeaterStuck
+        ) {
             self.disturb(raised_at, kind.as_str());
         }
     }
@@ -38,6 +61,15 @@ impl Proof {
         if self.disturbed.as_ref().is_none_or(|(before, _)| *before <= at) {
             self.disturbed = Some((at, what.to_owned()));
         }
+    }
+
+    /// When tests were made and passed, for detectors.
+    pub(crate) fn tests(&self) -> Tests {
+        Tests { made_at: self.last_test.as_ref().map(|test| test.at), passed_at: self.passed_at }
+    }
+
+    pub(crate) fn topped_up_at(&self) -> Option<Timestamp> {
+        self.topped_up_at
     }
 
     /// The standing and its reasons.

@@ -22,11 +22,13 @@ impl ColdHold {
         self.watch.is_open()
     }
 
-    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+    /// `setting`: a `solidifying` is open and speaks for this one too.
+    pub(crate) fn step(&mut self, m: &Moment<'_>, setting: bool) -> Verdict {
         let low = m.limits.working.low();
         let edge = match m.phase {
+            Phase::Working if setting && !self.watch.is_open() => self.watch.stop(m.at),
             Phase::Working => {
-                let condition = Condition::above(-m.level, -(low - MARGIN), DEADBAND);
+                let condition = Condition::below(m.level, low - MARGIN, DEADBAND);
                 self.watch.step(m.at, m.known, condition, m.gap, FOR)
             }
             Phase::Idle
@@ -69,7 +71,7 @@ mod tests {
     fn five_minutes_below_the_margin() {
         check(
             &mut ColdHold::default(),
-            ColdHold::step,
+            |detector, m| detector.step(m, false),
             "working 0:00 31.5 | ~1:00 31.5 | 1:05 30.0 | ~20:00 30.0 | 20:05 31.2 | ~30:00 31.2",
             &expect![[r#"
                 6:15 raise cold-hold from 1:15
@@ -79,6 +81,11 @@ mod tests {
 
     #[test]
     fn settling_is_not_a_hold() {
-        check(&mut ColdHold::default(), ColdHold::step, "settling 0:00 30 | ~20:00 30", &expect![""]);
+        check(
+            &mut ColdHold::default(),
+            |detector, m| detector.step(m, false),
+            "settling 0:00 30 | ~20:00 30",
+            &expect![""],
+        );
     }
 }

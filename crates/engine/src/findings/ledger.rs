@@ -54,6 +54,8 @@ impl Ledger {
     pub(crate) fn enter(&mut self, kind: FindingKind, verdict: Verdict, batch: Option<&BatchId>) {
         match verdict {
             Verdict::Quiet => {}
+            // What is open speaks for this one too.
+            Verdict::Raise(_) if self.is_covered(kind) => {}
             Verdict::Raise(report) => {
                 let id = FindingId::new(self.machine.as_str(), kind.as_str(), report.raised_at);
                 for &taken_over in taken_over_by(kind) {
@@ -95,6 +97,11 @@ impl Ledger {
         }
     }
 
+    /// Is something open that takes over this kind?
+    pub(crate) fn is_covered(&self, kind: FindingKind) -> bool {
+        self.open.iter().any(|finding| taken_over_by(finding.kind).contains(&kind))
+    }
+
     /// Is one of this kind open?
     pub(crate) fn is_open(&self, kind: FindingKind) -> bool {
         self.open.iter().any(|finding| finding.kind == kind)
@@ -110,5 +117,39 @@ impl Ledger {
     /// What has changed since the last call, each change in order.
     pub(crate) fn take_changed(&mut self) -> Vec<Finding> {
         std::mem::take(&mut self.changed)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use model::Priority;
+
+    use super::super::Report;
+    use super::*;
+
+    fn raise(kind: FindingKind, second: i64) -> Verdict {
+        let at = Timestamp::from_millis(second * 1000);
+        let (says, evidence, advice) = (String::new(), Vec::new(), "");
+        Report { kind, priority: Priority::Medium, from: at, raised_at: at, says, evidence, advice }.raise()
+    }
+
+    fn open(ledger: &Ledger) -> Vec<&'static str> {
+        ledger.open().iter().map(|finding| finding.kind.as_str()).collect()
+    }
+
+    #[test]
+    fn a_stuck_heater_speaks_for_what_it_heats() {
+        let mut ledger = Ledger::new("alder".parse().unwrap());
+        ledger.enter(FindingKind::WarmHold, raise(FindingKind::WarmHold, 0), None);
+        ledger.enter(FindingKind::HeaterStuck, raise(FindingKind::HeaterStuck, 10), None);
+        ledger.enter(FindingKind::TemperLoss, raise(FindingKind::TemperLoss, 20), None);
+        ledger.enter(FindingKind::Scorch, raise(FindingKind::Scorch, 30), None);
+        assert_eq!(open(&ledger), ["heater-stuck", "scorch"]);
+        let warm =
+            ledger.take_changed().into_iter().rfind(|finding| finding.kind == FindingKind::WarmHold).unwrap();
+        assert!(warm.superseded_by.is_some_and(|id| id.as_str().starts_with("alder-heater-stuck")));
+        ledger.enter(FindingKind::HeaterStuck, Verdict::Over(Timestamp::from_millis(40_000)), None);
+        ledger.enter(FindingKind::TemperLoss, raise(FindingKind::TemperLoss, 50), None);
+        assert_eq!(open(&ledger), ["scorch", "temper-loss"]);
     }
 }

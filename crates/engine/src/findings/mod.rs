@@ -9,27 +9,45 @@
 //! | instrument detectors | at each chocolate reading or arrival | `machine.rs` |
 //! | process detectors | at each tick with chocolate | [`ProcessFindings`] |
 //! | what is around the charge: room, stirrer, heater | at each tick | [`around`] |
+//! | detectors over batches | when a batch closes | [`over_batches`] |
 
+mod air;
 pub(crate) mod around;
+pub(crate) mod clock_off;
 pub(crate) mod cold_hold;
+mod cooling_fade;
+mod damp_room;
+mod heater_stuck;
 pub(crate) mod hold_drift;
+mod hot_room;
+pub(crate) mod hunting;
 pub(crate) mod ledger;
+pub(crate) mod long_hold;
+pub(crate) mod over_batches;
+mod probe_drift;
 pub(crate) mod probe_fault;
 pub(crate) mod probe_stuck;
 mod projection;
 pub(crate) mod scorch;
+pub(crate) mod seed_missed;
 pub(crate) mod silent;
 pub(crate) mod slow_cooling;
+pub(crate) mod solidifying;
 pub(crate) mod spikes;
+mod stirrer_stopped;
 pub(crate) mod temper_loss;
+pub(crate) mod test_due;
+pub(crate) mod thickening;
+pub(crate) mod undershoot;
 pub(crate) mod warm_hold;
 mod watch;
 
-use model::{Evidence, EvidenceValue, FindingKind, Forecast, Phase, Priority, Timestamp};
+use model::{Evidence, EvidenceValue, FindingKind, Forecast, Phase, Priority, Span, Timestamp};
 use plant::Limits;
 use serde::{Deserialize, Serialize};
 
 use crate::history::History;
+use crate::timeline::Timeline;
 
 /// What a process detector sees at a tick that has chocolate.
 pub(crate) struct Moment<'a> {
@@ -59,6 +77,31 @@ pub(crate) struct Moment<'a> {
     pub(crate) cooling_seen_whole: bool,
     /// The method adds seed while it cools.
     pub(crate) seeded: bool,
+    /// The method comes down from a melt; partial melt comes from below.
+    pub(crate) has_way_down: bool,
+    /// When somebody reported seed in this batch.
+    pub(crate) seeded_at: Option<Timestamp>,
+    /// Newest top-up of this batch.
+    pub(crate) topped_up_at: Option<Timestamp>,
+    /// Newest temper tests of this batch.
+    pub(crate) tests: Tests,
+    /// When the charge first came near its working range.
+    pub(crate) settling_since: Option<Timestamp>,
+    /// Newest value of the stirrer, 0, 1 or 1/min.
+    pub(crate) stirrer: Option<f64>,
+    /// The phases so far.
+    pub(crate) timeline: &'a Timeline,
+    /// How far apart two readings may be before something is missing between them.
+    pub(crate) longest_gap: Span,
+}
+
+/// Newest temper tests of a batch.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(crate) struct Tests {
+    /// Of any result.
+    pub(crate) made_at: Option<Timestamp>,
+    /// With a good result.
+    pub(crate) passed_at: Option<Timestamp>,
 }
 
 /// What a detector says of a moment.
@@ -123,6 +166,13 @@ pub(crate) struct ProcessFindings {
     cold_hold: cold_hold::ColdHold,
     slow_cooling: slow_cooling::SlowCooling,
     hold_drift: hold_drift::HoldDrift,
+    undershoot: undershoot::Undershoot,
+    solidifying: solidifying::Solidifying,
+    seed_missed: seed_missed::SeedMissed,
+    hunting: hunting::Hunting,
+    thickening: thickening::Thickening,
+    long_hold: long_hold::LongHold,
+    test_due: test_due::TestDue,
 }
 
 impl ProcessFindings {
@@ -132,10 +182,23 @@ impl ProcessFindings {
         told.note(FindingKind::TemperLoss, self.temper_loss.step(moment));
         let lost = self.temper_loss.is_open();
         told.note(FindingKind::WarmHold, self.warm_hold.step(moment, lost));
-        told.note(FindingKind::ColdHold, self.cold_hold.step(moment));
+        told.note(FindingKind::Solidifying, self.solidifying.step(moment));
+        let setting = self.solidifying.is_open();
+        told.note(FindingKind::Undershoot, self.undershoot.step(moment, setting));
+        told.note(FindingKind::ColdHold, self.cold_hold.step(moment, setting));
         told.note(FindingKind::SlowCooling, self.slow_cooling.step(moment));
-        let out_of_range = lost || self.warm_hold.is_open() || self.cold_hold.is_open();
+        told.note(FindingKind::SeedMissed, self.seed_missed.step(moment));
+        let out_of_range = lost || setting || self.warm_hold.is_open() || self.cold_hold.is_open();
         told.note(FindingKind::HoldDrift, self.hold_drift.step(moment, out_of_range));
+        told.note(FindingKind::Hunting, self.hunting.step(moment));
+        told.note(FindingKind::Thickening, self.thickening.step(moment));
+        told.note(FindingKind::LongHold, self.long_hold.step(moment));
+        for (kind, verdict) in &told.0 {
+            if let Verdict::Raise(report) = verdict {
+                self.test_due.note(*kind, report.raised_at);
+            }
+        }
+        told.note(FindingKind::TestDue, self.test_due.step(moment));
     }
 
     /// When a cooling charge should be ready.

@@ -5,10 +5,11 @@ use frames::Ticker;
 use model::{Channel, Phase, Span, Timestamp};
 use plant::{Family, Limits};
 
-use super::{Moment, Verdict};
+use super::{Moment, Tests, Verdict};
 use crate::history::History;
+use crate::timeline::Timeline;
 
-fn time(text: &str) -> Timestamp {
+pub(crate) fn time(text: &str) -> Timestamp {
     let (minutes, seconds) = text.split_once(':').expect("a time is m:ss");
     Timestamp::from_millis((minutes.parse::<i64>().unwrap() * 60 + seconds.parse::<i64>().unwrap()) * 1000)
 }
@@ -43,6 +44,42 @@ pub(crate) fn points(script: &str) -> Vec<(Phase, Timestamp, f64)> {
     points
 }
 
+/// A moment of dark couverture without anything but chocolate.
+pub(crate) fn moment<'a>(
+    phase: Phase,
+    at: Timestamp,
+    chocolate: f64,
+    history: &'a History,
+    timeline: &'a Timeline,
+    limits: &'a Limits,
+) -> Moment<'a> {
+    Moment {
+        at,
+        known: at + Span::from_secs(5),
+        chocolate,
+        level: history.level(at).unwrap_or(chocolate),
+        history,
+        limits,
+        phase,
+        phase_since: timeline.last_of(phase).map_or(at, |span| span.from),
+        gap: false,
+        rise_held: false,
+        setpoint: None,
+        disturbed_at: None,
+        usual_cooling_min: None,
+        cooling_seen_whole: true,
+        seeded: false,
+        has_way_down: true,
+        seeded_at: None,
+        topped_up_at: None,
+        tests: Tests::default(),
+        settling_since: timeline.last_of(Phase::Settling).map(|span| span.from),
+        stirrer: None,
+        timeline,
+        longest_gap: Span::from_secs(60),
+    }
+}
+
 /// Runs a detector of dark couverture over a script.
 pub(crate) fn check<D>(
     detector: &mut D,
@@ -62,32 +99,15 @@ pub(crate) fn check_with<D>(
     expected: &Expect,
 ) {
     let limits: Limits = Family::Dark.default_limits();
-    let (mut history, mut told, mut phase_since, mut last_phase) =
-        (History::default(), Vec::new(), None, None);
+    let (mut history, mut told, mut timeline) = (History::default(), Vec::new(), Timeline::default());
     for (phase, at, value) in points(script) {
         let mut ticker = Ticker::new(Span::from_secs(5));
         ticker.insert(Channel::Chocolate, at, value);
         history.push(ticker.finish().expect("one reading makes a tick"));
-        if last_phase != Some(phase) {
-            (last_phase, phase_since) = (Some(phase), Some(at));
+        if timeline.spans().last().is_none_or(|span| span.phase != phase) {
+            timeline.change(phase, at);
         }
-        let mut moment = Moment {
-            at,
-            known: at + Span::from_secs(5),
-            chocolate: value,
-            level: history.level(at).unwrap_or(value),
-            history: &history,
-            limits: &limits,
-            phase,
-            phase_since: phase_since.unwrap_or(at),
-            gap: false,
-            rise_held: false,
-            setpoint: None,
-            disturbed_at: None,
-            usual_cooling_min: None,
-            cooling_seen_whole: true,
-            seeded: false,
-        };
+        let mut moment = moment(phase, at, value, &history, &timeline, &limits);
         change(&mut moment);
         let known = shown(moment.known);
         match step(detector, &moment) {

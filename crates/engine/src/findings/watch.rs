@@ -50,6 +50,11 @@ impl Condition {
             Condition::Between
         }
     }
+
+    /// Bad below `limit`, clear above it by more than `deadband`.
+    pub(crate) fn below(value: f64, limit: f64, deadband: f64) -> Condition {
+        Condition::above(-value, -limit, deadband)
+    }
 }
 
 impl Watch {

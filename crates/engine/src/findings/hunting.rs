@@ -1,0 +1,181 @@
+//! `hunting`, low: in working, three or more cycles of 0.8 °C peak to peak or more, period 2–30 min (contract, section 6).
+//!
+//! A controller that hunts melts crystals at each peak and grows them in each trough (domain brief, fault 20). Turning points are those
+//! of a zigzag: a peak is one when the chocolate has come down by 0.8 °C from it, a trough likewise. Seven of them in a row make three
+//! cycles. The cycles of one controller are alike, so that three top-ups in an hour are none: the longest is at most twice the shortest.
+//! A set-point change or top-up starts anew ten minutes later. Over when no further turn comes within one and a half cycles.
+
+use std::collections::VecDeque;
+
+use model::{FindingKind, Phase, Priority, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::{Moment, Report, Verdict, number};
+
+const SWING: f64 = 0.8;
+/// Six turns, each followed by a swing, are three cycles.
+const TURNS: usize = 6;
+const SHORTEST: Span = Span::from_mins(2);
+const LONGEST: Span = Span::from_mins(30);
+const ALIKE: f64 = 2.0;
+const DISTURBED_FOR: Span = Span::from_mins(10);
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Hunting {
+    zigzag: Zigzag,
+    /// The newest turns.
+    turns: VecDeque<Turn>,
+    open: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Turn {
+    at: Timestamp,
+    level: f64,
+}
+
+/// Finds turning points.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+struct Zigzag {
+    highest: Option<Turn>,
+    lowest: Option<Turn>,
+    /// After a trough the way goes up; `None` before the first turn.
+    up: Option<bool>,
+}
+
+impl Zigzag {
+    /// Takes a level; hands out a turn when the way back from it is long enough.
+    fn insert(&mut self, now: Turn) -> Option<Turn> {
+        let (mut highest, mut lowest) = (self.highest.unwrap_or(now), self.lowest.unwrap_or(now));
+        if now.level >= highest.level {
+            highest = now;
+        }
+        if now.level <= lowest.level {
+            lowest = now;
+        }
+        let came_down = highest.level - now.level >= SWING && self.up != Some(false);
+        let came_up = now.level - lowest.level >= SWING && self.up != Some(true);
+        let turn = if came_down {
+            (self.up, lowest) = (Some(false), now);
+            Some(highest)
+        } else if came_up {
+            (self.up, highest) = (Some(true), now);
+            Some(lowest)
+        } else {
+            None
+        };
+        (self.highest, self.lowest) = (Some(highest), Some(lowest));
+        turn
+    }
+}
+
+impl Hunting {
+    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        let disturbed = m.disturbed_at.is_some_and(|at| m.at >= at && m.at - at < DISTURBED_FOR);
+        if m.phase != Phase::Working || (disturbed && !self.open) {
+            return if std::mem::take(self).open { Verdict::Over(m.at) } else { Verdict::Quiet };
+        }
+        if m.gap && !self.open {
+            *self = Hunting::default();
+        }
+        if let Some(turn) = self.zigzag.insert(Turn { at: m.at, level: m.level }) {
+            if self.turns.len() == TURNS {
+                self.turns.pop_front();
+            }
+            self.turns.push_back(turn);
+            return self.judge(m);
+        }
+        self.still_swings(m)
+    }
+
+    fn cycles(&self) -> impl Iterator<Item = Span> {
+        self.turns.iter().zip(self.turns.iter().skip(2)).map(|(before, after)| after.at - before.at)
+    }
+
+    fn judge(&mut self, m: &Moment<'_>) -> Verdict {
+        let (Some(first), Some(shortest), Some(longest)) =
+            (self.turns.front().copied(), self.cycles().min(), self.cycles().max())
+        else {
+            return Verdict::Quiet;
+        };
+        let in_range = shortest >= SHORTEST && longest <= LONGEST;
+        let alike = longest.as_secs_f64() <= ALIKE * shortest.as_secs_f64();
+        if self.open || self.turns.len() < TURNS || !in_range || !alike {
+            return Verdict::Quiet;
+        }
+        self.open = true;
+        let mean = (self.cycles().map(Span::as_mins_f64).sum::<f64>()) / self.cycles().count() as f64;
+        let highs = self.turns.iter().map(|turn| turn.level).fold(f64::NEG_INFINITY, f64::max);
+        let lows = self.turns.iter().map(|turn| turn.level).fold(f64::INFINITY, f64::min);
+        Report {
+            kind: FindingKind::Hunting,
+            priority: Priority::Low,
+            from: first.at,
+            raised_at: m.known,
+            says: format!("The hold swings between {lows:.1} and {highs:.1} °C, once in about {mean:.0} min."),
+            evidence: vec![number("period_min", mean), number("peak_to_peak_c", highs - lows)],
+            advice: "Keep an eye on the peaks and test more often; have the controller's tuning, a sticking valve and the place of the \
+                     probe looked at.",
+        }
+        .raise()
+    }
+
+    fn still_swings(&mut self, m: &Moment<'_>) -> Verdict {
+        let (Some(last), Some(cycle)) = (self.turns.back().copied(), self.cycles().max()) else {
+            return Verdict::Quiet;
+        };
+        if !self.open || (m.known - last.at).as_secs_f64() < 1.5 * cycle.as_secs_f64() {
+            return Verdict::Quiet;
+        }
+        *self = Hunting::default();
+        Verdict::Over(last.at)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use super::super::testing::{check, check_with};
+    use super::*;
+
+    /// A hold that swings by `half` either way, once in `period` minutes, from minute 10 to minute `until`.
+    fn swings(half: f64, period: f64, until: f64) -> String {
+        let at = |minute: f64| {
+            let phase = (minute - 10.0) / period * std::f64::consts::TAU;
+            if (10.0..until).contains(&minute) { 31.5 + half * phase.sin() } else { 31.5 }
+        };
+        let entry = |i: i64| format!("~{}:{:02} {:.3}", i / 4, i % 4 * 15, at(i as f64 / 4.0));
+        let points: Vec<String> = (1..=4 * 120).map(entry).collect();
+        format!("working 0:00 31.5 | {}", points.join(" | "))
+    }
+
+    #[test]
+    fn three_cycles_are_told_once_and_over_when_they_stop() {
+        check(
+            &mut Hunting::default(),
+            Hunting::step,
+            &swings(0.5, 10.0, 80.0),
+            &expect![[r#"
+                41:20 raise hunting from 12:25
+                92:25 over at 77:25"#]],
+        );
+    }
+
+    #[test]
+    fn small_or_slow_swings_are_none() {
+        check(&mut Hunting::default(), Hunting::step, &swings(0.35, 10.0, 80.0), &expect![""]);
+        check(&mut Hunting::default(), Hunting::step, &swings(0.6, 34.0, 120.0), &expect![""]);
+    }
+
+    #[test]
+    fn what_a_set_point_does_is_none() {
+        check_with(
+            &mut Hunting::default(),
+            Hunting::step,
+            &swings(0.5, 10.0, 80.0),
+            |m| m.disturbed_at = (m.at.as_millis() > 600_000).then(|| m.at.floor(Span::from_mins(15))),
+            &expect![""],
+        );
+    }
+}

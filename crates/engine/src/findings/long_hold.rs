@@ -1,0 +1,88 @@
+//! `long-hold`, low: working for `max_hold` without a passed test (contract, section 6).
+//!
+//! Crystals grow and multiply in a hold however well it keeps its temperature (domain brief, fault 16), and only a test shows how far.
+//! Limit: by family 120, 120 or 90 min (start values). A passed test starts the time anew.
+
+use model::{FindingKind, Phase, Priority, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::{Moment, Report, Verdict, number};
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct LongHold {
+    open_since: Option<Timestamp>,
+}
+
+impl LongHold {
+    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        if m.phase != Phase::Working {
+            return self.open_since.take().map_or(Verdict::Quiet, |_| Verdict::Over(m.at));
+        }
+        let since = m.tests.passed_at.map_or(m.phase_since, |passed| passed.max(m.phase_since));
+        if let Some(open_since) = self.open_since {
+            if since <= open_since {
+                return Verdict::Quiet;
+            }
+            self.open_since = None;
+            return Verdict::Over(since);
+        }
+        let held = m.known - since;
+        if held < m.limits.max_hold {
+            return Verdict::Quiet;
+        }
+        self.open_since = Some(since);
+        Report {
+            kind: FindingKind::LongHold,
+            priority: Priority::Low,
+            from: since,
+            raised_at: m.known,
+            says: format!(
+                "It has been worked with for {:.0} min without a passed temper test; {:.0} min is the longest.",
+                held.as_mins_f64(),
+                m.limits.max_hold.as_mins_f64()
+            ),
+            evidence: vec![
+                number("held_min", held.as_mins_f64()),
+                number("max_hold_min", m.limits.max_hold.as_mins_f64()),
+            ],
+            advice: "Make a temper test; if it has thickened, raise the set-point by a few tenths within the working range or add a \
+                     little warm couverture, and test again.",
+        }
+        .raise()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use super::super::testing::{check, check_with};
+    use super::*;
+
+    #[test]
+    fn two_hours_without_a_passed_test() {
+        check(
+            &mut LongHold::default(),
+            LongHold::step,
+            "working 0:00 31.5 | ~150:00 31.5 | melting 150:05 32",
+            &expect![[r#"
+                120:00 raise long-hold from 0:00
+                150:10 over at 150:05"#]],
+        );
+    }
+
+    #[test]
+    fn a_passed_test_starts_the_time_anew() {
+        let passed = Timestamp::from_millis(130 * 60_000);
+        check_with(
+            &mut LongHold::default(),
+            LongHold::step,
+            "working 0:00 31.5 | ~260:00 31.5",
+            |m| m.tests.passed_at = (m.at >= passed).then_some(passed),
+            &expect![[r#"
+                120:00 raise long-hold from 0:00
+                130:05 over at 130:00
+                250:00 raise long-hold from 130:00"#]],
+        );
+    }
+}

@@ -1,0 +1,126 @@
+//! `seed-missed`, medium: method `seed`, cooling seen from its start, working reached 5 min ago, and neither a seed event nor a seeding dip
+//! on the way (contract, section 6).
+//!
+//! Without seed the curve is smooth and the temperature right, and still nothing sets (domain brief, fault 11). The dip is the one of the
+//! measure `seed_dip_c`. Where readings are far apart, or some are missing on the way, a dip may have passed unseen, and nothing is said.
+//! Over when somebody reports the seed, when a temper test passes, or when the charge leaves its working phase.
+
+use model::{FindingKind, Phase, Priority, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::{Moment, Report, Verdict, number};
+use crate::measures::Measured;
+
+const AFTER: Span = Span::from_mins(5);
+/// A dip is a matter of three minutes; it takes readings closer than this to see one.
+const DIP_SEEN: Span = Span::from_secs(90);
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct SeedMissed {
+    /// The start of the working phase that has been judged.
+    judged: Option<Timestamp>,
+    open: bool,
+}
+
+impl SeedMissed {
+    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        if m.phase != Phase::Working {
+            return if std::mem::take(self).open { Verdict::Over(m.at) } else { Verdict::Quiet };
+        }
+        if self.open {
+            let proved = m.tests.passed_at.filter(|&passed| passed >= m.phase_since);
+            let over = m.seeded_at.map(|_| m.at).or(proved);
+            self.open = over.is_none();
+            return over.map_or(Verdict::Quiet, Verdict::Over);
+        }
+        if self.judged == Some(m.phase_since) || m.known - m.phase_since < AFTER {
+            return Verdict::Quiet;
+        }
+        self.judged = Some(m.phase_since);
+        if !(m.seeded && m.cooling_seen_whole) || m.seeded_at.is_some() {
+            return Verdict::Quiet;
+        }
+        match cooled_without_dip(m) {
+            Some(minutes) => self.report(m, minutes).raise(),
+            None => Verdict::Quiet,
+        }
+    }
+
+    fn report(&mut self, m: &Moment<'_>, minutes: f64) -> Report {
+        self.open = true;
+        Report {
+            kind: FindingKind::SeedMissed,
+            priority: Priority::Medium,
+            from: m.phase_since,
+            raised_at: m.known,
+            says: "It came down to its working range without a dip from seed, and nobody reported seed."
+                .to_owned(),
+            evidence: vec![number("way_down_min", minutes)],
+            advice: "Ask whether seed went in and weigh what is left of it; if not, seed at the upper end of the working range or a degree \
+                     or two above it, stir, and make a temper test before the first piece.",
+        }
+    }
+}
+
+/// Minutes of the way down, if it was seen well enough to say that there was no dip in it.
+fn cooled_without_dip(m: &Moment<'_>) -> Option<f64> {
+    let batch = Measured {
+        history: m.history,
+        phases: m.timeline.spans(),
+        limits: m.limits,
+        seeded_at: None,
+        now: m.known,
+        longest_gap: m.longest_gap,
+    };
+    let (from, _) = batch.span(Phase::Cooling)?;
+    let to = m.phase_since;
+    let times: Vec<Timestamp> = m.history.chocolate(from, to).map(|(at, _)| at).collect();
+    let seen = times.windows(2).all(|pair| pair[1] - pair[0] <= DIP_SEEN);
+    (seen && times.len() > 2 && batch.seed_dip(from, to).is_none()).then(|| (to - from).as_mins_f64())
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::{Expect, expect};
+
+    use super::super::testing::check_with;
+    use super::*;
+
+    const SMOOTH: &str = "soak 0:00 46 | ~5:00 46 | cooling ~25:00 38 | ~50:00 33 | settling ~60:00 31.6 | working ~70:00 31.5 | \
+                          ~100:00 31.5";
+
+    fn judged(script: &str, change: impl Fn(&mut Moment<'_>), expected: &Expect) {
+        let seeded = |m: &mut Moment<'_>| {
+            m.seeded = true;
+            change(m);
+        };
+        check_with(&mut SeedMissed::default(), SeedMissed::step, script, seeded, expected);
+    }
+
+    #[test]
+    fn a_smooth_way_down_is_told_five_minutes_into_working() {
+        judged(SMOOTH, |_| {}, &expect!["65:05 raise seed-missed from 60:05"]);
+    }
+
+    #[test]
+    fn a_dip_or_a_report_or_another_method_is_none() {
+        let dip = "soak 0:00 46 | ~5:00 46 | cooling ~25:00 38 | ~30:00 36.5 | ~31:00 34 | ~45:00 32.6 | settling ~60:00 31.6 | \
+                   working ~70:00 31.5 | ~100:00 31.5";
+        judged(dip, |_| {}, &expect![""]);
+        let reported = Some(Timestamp::from_millis(30 * 60_000));
+        judged(SMOOTH, |m| m.seeded_at = reported, &expect![""]);
+        judged(SMOOTH, |m| m.seeded = false, &expect![""]);
+    }
+
+    #[test]
+    fn a_late_report_ends_it() {
+        let at = Timestamp::from_millis(80 * 60_000);
+        judged(
+            SMOOTH,
+            |m| m.seeded_at = (m.at >= at).then_some(at),
+            &expect![[r#"
+                65:05 raise seed-missed from 60:05
+                80:05 over at 80:00"#]],
+        );
+    }
+}

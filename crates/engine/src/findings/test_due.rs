@@ -1,0 +1,145 @@
+//! `test-due`, low: working for 15 min, or after a top-up, a `temper-loss` or a `cold-hold`, without a temper test since (contract,
+//! section 6).
+//!
+//! Temperature is not temper; only a test tells (domain brief 0.1 and 5.3). One that was made while the charge settled counts as the first.
+//! Over with any test, passed or not: what follows from a failed one is a decision, not a test.
+
+use model::{FindingKind, Phase, Priority, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::{Moment, Report, Verdict, text};
+
+const FIRST_AFTER: Span = Span::from_mins(15);
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct TestDue {
+    /// A finding that asks for a test, and when it was raised.
+    troubled: Option<(Timestamp, FindingKind)>,
+    open_since: Option<Timestamp>,
+}
+
+/// Why a test is due, and since when.
+struct Reason {
+    since: Timestamp,
+    why: &'static str,
+}
+
+impl TestDue {
+    /// A finding was raised; some ask for a test.
+    pub(crate) fn note(&mut self, kind: FindingKind, raised_at: Timestamp) {
+        if matches!(kind, FindingKind::TemperLoss | FindingKind::ColdHold) {
+            self.troubled = Some((raised_at, kind));
+        }
+    }
+
+    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        if !matches!(m.phase, Phase::Settling | Phase::Working) {
+            self.troubled = None;
+            return self.open_since.take().map_or(Verdict::Quiet, |_| Verdict::Over(m.at));
+        }
+        if let Some(since) = self.open_since {
+            return match m.tests.made_at.filter(|&made| made >= since) {
+                Some(made) => {
+                    self.open_since = None;
+                    Verdict::Over(made)
+                }
+                None => Verdict::Quiet,
+            };
+        }
+        let Some(Reason { since, why }) = self.reason(m) else { return Verdict::Quiet };
+        self.open_since = Some(since);
+        Report {
+            kind: FindingKind::TestDue,
+            priority: Priority::Low,
+            from: since,
+            raised_at: m.known,
+            says: format!("A temper test is due: {why}."),
+            evidence: vec![text("because", why)],
+            advice: "Smear a thin sample, let it cool for ten minutes, look at gloss, contraction and snap, and write the result down.",
+        }
+        .raise()
+    }
+
+    fn reason(&self, m: &Moment<'_>) -> Option<Reason> {
+        let untested = |since: Timestamp| m.tests.made_at.is_none_or(|made| made < since);
+        if let Some((since, kind)) = self.troubled.filter(|&(since, _)| untested(since)) {
+            let why = match kind {
+                FindingKind::ColdHold => "the chocolate has been too cold",
+                _ => "the chocolate has been too warm",
+            };
+            return Some(Reason { since, why });
+        }
+        if m.phase != Phase::Working {
+            return None;
+        }
+        let topped_up = m.topped_up_at.filter(|&at| at >= m.phase_since && at <= m.known && untested(at));
+        if let Some(since) = topped_up {
+            return Some(Reason { since, why: "couverture was topped up" });
+        }
+        let landed = m.settling_since.unwrap_or(m.phase_since);
+        let long = m.known - m.phase_since >= FIRST_AFTER && untested(landed);
+        long.then_some(Reason {
+            since: m.phase_since,
+            why: "it is ready by its temperature and has not been tested",
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use super::super::testing::{check, check_with};
+    use super::*;
+
+    fn minute(minute: i64) -> Timestamp {
+        Timestamp::from_millis(minute * 60_000)
+    }
+
+    #[test]
+    fn a_quarter_of_an_hour_after_it_is_ready() {
+        check(
+            &mut TestDue::default(),
+            TestDue::step,
+            "settling 0:00 32 | working ~10:00 31.5 | ~40:00 31.5 | idle 40:05 25",
+            &expect![[r#"
+                15:10 raise test-due from 0:05
+                40:10 over at 40:05"#]],
+        );
+    }
+
+    #[test]
+    fn any_test_ends_it_and_a_top_up_asks_again() {
+        check_with(
+            &mut TestDue::default(),
+            TestDue::step,
+            "working 0:00 31.5 | ~60:00 31.5",
+            |m| {
+                m.tests.made_at = [20, 45].into_iter().map(minute).rfind(|&at| at <= m.at);
+                m.topped_up_at = (m.at >= minute(30)).then_some(minute(30));
+            },
+            &expect![[r#"
+                15:00 raise test-due from 0:00
+                20:05 over at 20:00
+                30:05 raise test-due from 30:00
+                45:05 over at 45:00"#]],
+        );
+    }
+
+    #[test]
+    fn a_test_while_it_settles_counts_and_trouble_asks_for_another() {
+        let mut detector = TestDue::default();
+        check_with(
+            &mut detector,
+            |detector, m| {
+                if m.at == minute(30) {
+                    detector.note(FindingKind::TemperLoss, m.known);
+                }
+                detector.step(m)
+            },
+            "settling 0:00 32 | ~10:00 31.6 | working 10:05 31.5 | ~60:00 31.5",
+            |m| m.tests.made_at = (m.at >= minute(5)).then_some(minute(5)),
+            &expect!["30:05 raise test-due from 30:05"],
+        );
+    }
+}
