@@ -1,34 +1,48 @@
-//! Where the broker is, and who we are to it. `plant` reads the address; what this version cannot use is told here.
+//! Where the broker is, and whether the way there is TLS. `plant` reads the address; what cannot be used is told here.
 //!
 //! Never resolves a name and never connects.
 
 use std::fmt;
 use std::str::FromStr;
 
-use plant::BrokerUrl;
+use plant::{BrokerUrl, Mqtt};
 
 use crate::IntakeError;
+use crate::identity::Tls;
 
-/// Host and port of a broker that is spoken to over plain TCP.
+/// Host and port of a broker, and how the connection is made safe, if it is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BrokerAddress {
     host: String,
     port: u16,
-}
-
-/// Name and password for the broker.
-#[derive(Clone, PartialEq, Eq)]
-pub struct Credentials {
-    /// The user's name.
-    pub user: String,
-    /// The password, which is never shown.
-    pub password: String,
+    tls: Option<Tls>,
 }
 
 impl BrokerAddress {
-    /// A broker at `host` (a name or an IP address) and `port`.
+    /// A broker at `host` (a name or an IP address) and `port`, over plain TCP.
     pub fn new(host: impl Into<String>, port: u16) -> BrokerAddress {
-        BrokerAddress { host: host.into(), port }
+        BrokerAddress { host: host.into(), port, tls: None }
+    }
+
+    /// The broker that `[mqtt]` names, with its certificate files read.
+    ///
+    /// # Errors
+    /// If a file cannot be used, or the address cannot: the embedded broker has one only once it has started.
+    pub fn read(mqtt: &Mqtt) -> Result<BrokerAddress, IntakeError> {
+        let refuse = |why: &str| IntakeError::Address { url: mqtt.url.to_string(), why: why.to_owned() };
+        match &mqtt.url {
+            BrokerUrl::Tcp { host, port } => Ok(BrokerAddress::new(host, *port)),
+            BrokerUrl::Tls { host, .. } if host.contains(':') => Err(refuse(
+                "a certificate is for a name; write the broker's name instead of its IPv6 address",
+            )),
+            BrokerUrl::Tls { host, port } => {
+                let tls = Tls::read(mqtt.ca.as_ref(), mqtt.client_certificate.as_ref())?;
+                Ok(BrokerAddress { host: host.clone(), port: *port, tls: Some(tls) })
+            }
+            BrokerUrl::Embedded => {
+                Err(refuse("the embedded broker has its address only once it has started"))
+            }
+        }
     }
 
     /// The host as rumqttc wants it: an IPv6 address in brackets, because it appends `:port`.
@@ -40,44 +54,35 @@ impl BrokerAddress {
     pub fn port(&self) -> u16 {
         self.port
     }
+
+    pub(crate) fn transport(&self) -> rumqttc::Transport {
+        match &self.tls {
+            None => rumqttc::Transport::Tcp,
+            Some(tls) => rumqttc::Transport::tls_with_config(rumqttc::TlsConfiguration::Rustls(tls.config())),
+        }
+    }
 }
 
 impl fmt::Display for BrokerAddress {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "mqtt://{}:{}", self.host(), self.port)
-    }
-}
-
-impl fmt::Debug for Credentials {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Credentials({}, …)", self.user)
-    }
-}
-
-impl TryFrom<&BrokerUrl> for BrokerAddress {
-    type Error = IntakeError;
-
-    fn try_from(url: &BrokerUrl) -> Result<BrokerAddress, IntakeError> {
-        let refuse = |why: &str| IntakeError::Address { url: url.to_string(), why: why.to_owned() };
-        match url {
-            BrokerUrl::Tcp { host, port } => Ok(BrokerAddress::new(host, *port)),
-            BrokerUrl::Tls { .. } => {
-                Err(refuse("TLS comes in a later version; use mqtt:// inside the plant's own network"))
-            }
-            BrokerUrl::Embedded => {
-                Err(refuse("the embedded broker has its address only once it has started"))
-            }
-        }
+        let scheme = if self.tls.is_some() { "mqtts" } else { "mqtt" };
+        write!(f, "{scheme}://{}:{}", self.host(), self.port)
     }
 }
 
 impl FromStr for BrokerAddress {
     type Err = IntakeError;
 
+    /// `mqtt://` alone: what TLS needs besides the address stands in `[mqtt]`.
     fn from_str(url: &str) -> Result<BrokerAddress, IntakeError> {
-        let parsed =
-            BrokerUrl::parse(url).map_err(|why| IntakeError::Address { url: url.to_owned(), why })?;
-        BrokerAddress::try_from(&parsed)
+        let refuse = |why: String| IntakeError::Address { url: url.to_owned(), why };
+        match BrokerUrl::parse(url).map_err(refuse)? {
+            BrokerUrl::Tcp { host, port } => Ok(BrokerAddress::new(host, port)),
+            BrokerUrl::Tls { .. } => Err(refuse("TLS needs more than an address".to_owned())),
+            BrokerUrl::Embedded => {
+                Err(refuse("the embedded broker has its address only once it has started".to_owned()))
+            }
+        }
     }
 }
 
@@ -103,18 +108,12 @@ mod tests {
     #[test]
     fn what_cannot_be_used_is_told() {
         for (url, says) in [
-            ("mqtts://broker", "TLS comes in a later version"),
+            ("mqtts://broker", "TLS needs more than an address"),
             ("embedded", "only once it has started"),
             ("http://broker", "cannot use the broker address `http://broker`"),
         ] {
             let said = parse(url);
             assert!(said.contains(says), "{url}: {said}");
         }
-    }
-
-    #[test]
-    fn a_password_is_not_shown() {
-        let credentials = Credentials { user: "ana".into(), password: "secret".into() };
-        assert!(!format!("{credentials:?}").contains("secret"));
     }
 }

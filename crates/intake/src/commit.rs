@@ -12,12 +12,15 @@ use std::time::Duration;
 use journal::{Block, BlockSeq, Durable};
 use model::{Arrival, Content};
 use tokio::sync::{OwnedSemaphorePermit, mpsc, oneshot, watch};
-use tokio::time::{Instant, timeout_at};
+use tokio::time::{Instant, sleep, timeout_at};
 use tokio_util::sync::CancellationToken;
-use wire::Decoder;
+use tracing::debug;
+use wire::{Decoded, Decoder, Request};
 
 use crate::IntakeError;
+use crate::config::Clock;
 use crate::dialect::PacketId;
+use crate::flood::Meter;
 use crate::generation::Generation;
 use crate::inbox::{Delivered, Inbound};
 use crate::keeper::{HeldUp, Keeper, Kept};
@@ -29,11 +32,22 @@ const GATHER_LONGEST: Duration = Duration::from_millis(10);
 /// Nothing has come for this long: nobody is coming. Also what a broker with a small window costs us between two blocks.
 const QUIET: Duration = Duration::from_millis(1);
 
+/// How often the decoder is asked whether what waits there is due, while no message drives it. It waits for seconds.
+const LOOK_AGAIN: Duration = Duration::from_secs(1);
+
 /// Half of the broker's window, so that the other half is on its way while we sync.
 const BLOCK_MESSAGES: usize = crate::dialect::RECEIVE_MAXIMUM as usize / 2;
 
 /// Packs of thousands of records make a block large enough by themselves.
 const BLOCK_ARRIVALS: usize = 10_000;
+
+/// A reading that is so old when it comes has not been on its way all the time.
+const WAS_KEPT: Duration = Duration::from_secs(60);
+
+/// A reading without a time of its own: it was measured when it came, as far as anybody can tell.
+fn is_timed_by_arrival(arrival: &Arrival) -> bool {
+    matches!(arrival.content, Content::Reading(_)) && arrival.at() == arrival.arrived
+}
 
 /// Who waits for what is in a block.
 enum Waiting {
@@ -64,10 +78,12 @@ impl Batch {
 pub(crate) struct Committer {
     pub(crate) keeper: Keeper,
     pub(crate) decoder: Decoder,
+    pub(crate) meter: Meter,
     pub(crate) inbox: mpsc::Receiver<Inbound>,
     pub(crate) blocks: mpsc::Sender<Block>,
     pub(crate) stats: Arc<IntakeStats>,
     pub(crate) held_up: watch::Sender<HeldUp>,
+    pub(crate) clock: Clock,
     /// Nothing new is coming: what is in the inbox is the last.
     pub(crate) closing: CancellationToken,
 }
@@ -78,8 +94,14 @@ impl Committer {
         while let Some(first) = self.next().await {
             let batch = self.gather(first).await;
             if !self.commit(batch).await? {
-                break;
+                return Ok(());
             }
+        }
+        let mut last = Batch::default();
+        let decoded = self.decoder.finish();
+        self.take_decoded(decoded, &mut last);
+        if !last.arrivals.is_empty() {
+            self.commit(last).await?;
         }
         Ok(())
     }
@@ -89,6 +111,7 @@ impl Committer {
             biased;
             inbound = self.inbox.recv() => return inbound,
             () = self.closing.cancelled() => self.inbox.close(),
+            () = sleep(LOOK_AGAIN), if self.decoder.is_waiting() => return Some(Inbound::Time),
         }
         self.inbox.recv().await
     }
@@ -107,7 +130,7 @@ impl Committer {
         batch
     }
 
-    fn take(&self, inbound: Inbound, batch: &mut Batch) {
+    fn take(&mut self, inbound: Inbound, batch: &mut Batch) {
         match inbound {
             Inbound::Delivery(delivered) => self.take_delivery(delivered, batch),
             Inbound::Submission { arrivals, durable } => {
@@ -118,16 +141,23 @@ impl Committer {
                 batch.waiting.push(Waiting::Caller(done));
                 batch.urgent = true;
             }
+            Inbound::Time => {
+                let decoded = self.decoder.pass_time((self.clock)());
+                self.take_decoded(decoded, batch);
+            }
         }
         batch.messages += 1;
     }
 
-    fn take_delivery(&self, delivered: Delivered, batch: &mut Batch) {
+    fn take_delivery(&mut self, delivered: Delivered, batch: &mut Batch) {
         match delivered.content {
             Ok(message) => {
-                let decoded = self.decoder.decode(&message);
-                batch.arrivals.extend(decoded.arrivals);
-                decoded.rejects.into_iter().for_each(|reject| self.stats.note_reject(reject));
+                let mut decoded = self.decoder.decode(&message);
+                ask(&delivered.generation, std::mem::take(&mut decoded.requests));
+                if delivered.again && decoded.arrivals.iter().any(is_timed_by_arrival) {
+                    self.stats.note_maybe_twice();
+                }
+                self.take_decoded(decoded, batch);
             }
             Err(reject) => self.stats.note_reject(reject),
         }
@@ -137,17 +167,35 @@ impl Committer {
         }
     }
 
+    fn take_decoded(&mut self, decoded: Decoded, batch: &mut Batch) {
+        self.meter.count(&decoded.arrivals).into_iter().for_each(|shown| self.stats.note_flood(shown));
+        batch.arrivals.extend(decoded.arrivals);
+        decoded.rejects.into_iter().for_each(|reject| self.stats.note_reject(reject));
+    }
+
     /// `false` if the keeper gave up: then nothing of the batch has been acknowledged.
     async fn commit(&mut self, batch: Batch) -> Result<bool, IntakeError> {
         let Kept::OnDisk(durable, arrivals) = self.keeper.keep(batch.arrivals).await? else {
             return Ok(false);
         };
         drop(batch.places);
+        self.note_delays(&arrivals);
         self.settle(batch.waiting, &durable);
         if !arrivals.is_empty() {
             self.hand_on(Block { seq: durable.into_inner(), arrivals }).await?;
         }
         Ok(true)
+    }
+
+    /// From a reading's own time to the disk. One that is older than a minute was kept somewhere before it was sent.
+    fn note_delays(&self, arrivals: &[Arrival]) {
+        let now = (self.clock)();
+        for arrival in arrivals.iter().filter(|arrival| !arrival.retained) {
+            let delay = Duration::try_from_secs_f64((now - arrival.at()).as_secs_f64()).unwrap_or_default();
+            if delay < WAS_KEPT {
+                self.stats.note_delay(delay);
+            }
+        }
     }
 
     fn settle(&self, waiting: Vec<Waiting>, durable: &Durable<BlockSeq>) {
@@ -167,6 +215,7 @@ impl Committer {
     async fn hand_on(&mut self, block: Block) -> Result<(), IntakeError> {
         let events =
             block.arrivals.iter().filter(|arrival| matches!(arrival.content, Content::Event(_))).count();
+        self.stats.note_newest_block(block.seq.get());
         self.stats.note_block((block.arrivals.len() - events) as u64, events as u64);
         match self.blocks.try_reserve() {
             Ok(place) => place.send(block),
@@ -179,5 +228,15 @@ impl Committer {
             Err(mpsc::error::TrySendError::Closed(())) => return Err(IntakeError::BlocksNotTaken),
         }
         Ok(())
+    }
+}
+
+/// Asks senders for what the decoder needs of them. A request that cannot be sent is not worth a connection: the decoder
+/// asks again.
+fn ask(generation: &Generation, requests: Vec<Request>) {
+    for request in requests {
+        if generation.client().try_publish_once(&request.topic, request.payload).is_err() {
+            debug!(topic = request.topic, "a request could not be sent");
+        }
     }
 }

@@ -6,8 +6,9 @@ use model::Timestamp;
 use wire::Decoder;
 
 use crate::IntakeError;
-use crate::address::{BrokerAddress, Credentials};
+use crate::address::BrokerAddress;
 use crate::dialect::Dialect;
+use crate::identity::Credentials;
 
 /// Tells the time of arrivals. The demo's runs faster than the wall's.
 pub type Clock = Arc<dyn Fn() -> Timestamp + Send + Sync>;
@@ -27,6 +28,8 @@ pub struct IntakeConfig {
     /// The newest arrival of earlier runs, `None` for a plant that has none. A broker without a session for us then means a
     /// possible gap from there on.
     pub last_arrival: Option<Timestamp>,
+    /// Whether the broker's own count of dropped messages is watched, over a second connection.
+    pub watch_drops: bool,
     /// The version of MQTT to try first; the other follows if the broker does not understand it.
     pub first_try: Dialect,
 }
@@ -46,6 +49,7 @@ impl IntakeConfig {
             decoder,
             clock,
             last_arrival: None,
+            watch_drops: false,
             first_try: Dialect::V5,
         }
     }

@@ -16,7 +16,8 @@ mod v5;
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use crate::address::{BrokerAddress, Credentials};
+use crate::address::BrokerAddress;
+use crate::identity::{self, Credentials};
 
 /// How often a quiet connection shows that it is alive. A broker gives up on us after half as much again.
 const KEEP_ALIVE: Duration = Duration::from_secs(30);
@@ -86,6 +87,8 @@ pub(crate) struct Delivery {
     pub(crate) topic: Result<String, String>,
     pub(crate) payload: Vec<u8>,
     pub(crate) retained: bool,
+    /// The broker says that it has sent this one before (the DUP flag). Never a reason to leave it out.
+    pub(crate) again: bool,
     /// `None` for a message that was sent at most once and wants no acknowledgement.
     pub(crate) packet_id: Option<PacketId>,
 }
@@ -129,6 +132,10 @@ pub(crate) enum Failure {
     VersionRefused,
     /// The broker hung up, kept silent or talked gibberish before it let us in: it may not speak this version.
     NotUnderstood(String),
+    /// TLS did not come about: somebody's certificate is not good enough for the other.
+    NotTrusted(String),
+    /// The broker does not take our user and password, or wants some.
+    LoginRefused(String),
     /// The broker does not want us.
     Refused(String),
     /// It broke after it had been open.
@@ -136,9 +143,20 @@ pub(crate) enum Failure {
 }
 
 impl Failure {
-    /// For people.
-    pub(crate) fn says(&self, broker: &BrokerAddress) -> String {
+    /// For people. `credentials` are those that we showed.
+    pub(crate) fn says(&self, broker: &BrokerAddress, credentials: Option<&Credentials>) -> String {
         match self {
+            Failure::NotTrusted(why) => format!("no safe connection to the broker at {broker}: {why}"),
+            Failure::LoginRefused(code) => match credentials {
+                Some(Credentials { user, .. }) => format!(
+                    "the broker at {broker} does not let the user `{user}` in ({code}): the password is not the right one, or \
+                     the broker does not know the user; see to `user` and its password in [mqtt]"
+                ),
+                None => format!(
+                    "the broker at {broker} asks who we are ({code}); give `user` and `password_file` or `password_env` in \
+                     [mqtt], or a client certificate"
+                ),
+            },
             Failure::Unreachable(why) => format!("cannot reach the broker at {broker}: {why}"),
             Failure::VersionRefused => format!("the broker at {broker} refuses this version of MQTT"),
             Failure::NotUnderstood(why) => format!("the broker at {broker} did not let us in: {why}"),
@@ -180,6 +198,8 @@ impl Tongue {
             Failure::NotUnderstood(_) if !self.has_worked => self.next = other,
             Failure::NotUnderstood(_)
             | Failure::Unreachable(_)
+            | Failure::NotTrusted(_)
+            | Failure::LoginRefused(_)
             | Failure::Refused(_)
             | Failure::Broken(_) => {}
         }
@@ -251,6 +271,20 @@ impl Client {
         }
     }
 
+    /// Hands over a message that may be lost on the way and is not kept by the broker.
+    pub(crate) fn try_publish_once(&self, topic: &str, payload: Vec<u8>) -> Result<(), LoopEnded> {
+        match self {
+            Client::V5(client) => {
+                let at_most_once = rumqttc::v5::mqttbytes::QoS::AtMostOnce;
+                client.try_publish(topic, at_most_once, false, payload).map_err(|_| LoopEnded)
+            }
+            Client::V311(client) => {
+                let at_most_once = rumqttc::QoS::AtMostOnce;
+                client.try_publish(topic, at_most_once, false, payload).map_err(|_| LoopEnded)
+            }
+        }
+    }
+
     /// Publishes at least once; waits while the event loop has too much to do. Only for a task that does not poll the loop.
     pub(crate) async fn publish(
         &self,
@@ -276,6 +310,21 @@ impl Client {
 enum Stage {
     Knocking,
     Open,
+}
+
+/// What went wrong with TLS before we were let in; `None` if it was something else.
+fn tls_trouble(error: &(dyn std::error::Error + 'static), over_tls: bool) -> Option<Failure> {
+    if let Some(sentence) = identity::sentence(error) {
+        return Some(Failure::NotTrusted(sentence));
+    }
+    let hung_up = over_tls && identity::hung_up(error);
+    hung_up.then(|| {
+        Failure::NotTrusted(
+            "it hung up during the TLS handshake; see to the port in `url` (8883 is usual for mqtts://), and whether the \
+             broker asks for a certificate of ours (`certificate_file` and `key_file`)"
+                .to_owned(),
+        )
+    })
 }
 
 /// The error and all that caused it, on one line.

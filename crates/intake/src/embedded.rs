@@ -5,7 +5,8 @@
 //! - Its queue lives in memory and is gone with the process. Sessions survive a lost connection, not a restart.
 //! - A topic filter keeps the newest [`KEPT_BYTES_A_FILTER`] bytes; a subscriber that is away for longer loses the oldest.
 //! - A hundred messages are on their way to one subscriber at a time, so blocks stay small.
-//! - No TLS, no passwords: it listens where it is told, and that should be this machine or the workshop's own network.
+//! - No TLS: it listens where it is told, and that should be this machine or the workshop's own network. With a login, every
+//!   client has to show it; the plant file asks for one beyond this machine.
 //! - It cannot be stopped on its own; it ends with the process.
 //!
 //! Never used by a plant that has a broker.
@@ -20,6 +21,7 @@ use tracing::error;
 
 use crate::IntakeError;
 use crate::address::BrokerAddress;
+use crate::identity::Credentials;
 
 /// Clients at a time: a workshop's probes, panels and light towers many times over.
 const CONNECTIONS: usize = 1_000;
@@ -53,13 +55,13 @@ pub struct EmbeddedBroker {
 }
 
 impl EmbeddedBroker {
-    /// Starts the broker and waits until it takes connections.
+    /// Starts the broker and waits until it takes connections. With a `login`, nobody gets in without it.
     ///
     /// # Errors
     /// [`IntakeError::Embedded`] if a port is taken or cannot be listened on.
-    pub fn start(listen: EmbeddedListen) -> Result<EmbeddedBroker, IntakeError> {
+    pub fn start(listen: EmbeddedListen, login: Option<Credentials>) -> Result<EmbeddedBroker, IntakeError> {
         let listen = EmbeddedListen { v311: settle(listen.v311)?, v5: settle(listen.v5)? };
-        let mut broker = Broker::new(config(listen));
+        let mut broker = Broker::new(config(listen, login.as_ref()));
         thread::Builder::new()
             .name("embedded broker".to_owned())
             .spawn(move || {
@@ -106,9 +108,9 @@ fn wait_for(listen: SocketAddr) -> Result<(), IntakeError> {
     }
 }
 
-fn config(listen: EmbeddedListen) -> Config {
+fn config(listen: EmbeddedListen, login: Option<&Credentials>) -> Config {
     let server = |name: &str, listen| {
-        let settings = ServerSettings {
+        let mut settings = ServerSettings {
             name: name.to_owned(),
             listen,
             tls: None,
@@ -122,6 +124,11 @@ fn config(listen: EmbeddedListen) -> Config {
                 dynamic_filters: true,
             },
         };
+        if let Some(login) = login.cloned() {
+            // Not by the library's own table of users, which its `Debug` shows with their passwords.
+            settings
+                .set_auth_handler(move |_, user, password| std::future::ready(login.are(&user, &password)));
+        }
         Some(HashMap::from([(name.to_owned(), settings)]))
     };
     Config {
@@ -152,7 +159,7 @@ mod tests {
     fn a_port_that_is_taken_is_told() {
         let taken = TcpListener::bind("127.0.0.1:0").unwrap();
         let listen = EmbeddedListen { v311: taken.local_addr().unwrap(), v5: "127.0.0.1:0".parse().unwrap() };
-        let error = EmbeddedBroker::start(listen).unwrap_err().to_string();
+        let error = EmbeddedBroker::start(listen, None).unwrap_err().to_string();
         assert!(
             error.starts_with(&format!("cannot start the embedded broker on {}", listen.v311)),
             "{error}"

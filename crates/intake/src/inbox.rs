@@ -25,11 +25,15 @@ pub(crate) enum Inbound {
     Submission { arrivals: Vec<Arrival>, durable: oneshot::Sender<()> },
     /// Wants to know when everything before it has been settled.
     Flush(oneshot::Sender<()>),
+    /// Nothing came; what waits in the decoder may be due.
+    Time,
 }
 
 /// A message from the broker, and whom to acknowledge it to.
 pub(crate) struct Delivered {
     pub(crate) content: Result<Message, Reject>,
+    /// The broker says that it has sent this one before.
+    pub(crate) again: bool,
     pub(crate) generation: Arc<Generation>,
     /// `None` where the broker wants no acknowledgement.
     pub(crate) packet_id: Option<PacketId>,

@@ -7,19 +7,22 @@
 //! Appending blocks, so it happens on a thread for blocking work; the journal goes there and comes back.
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use journal::{BlockSeq, Durable, Journal, JournalError};
 use model::Arrival;
 use tokio::sync::watch;
 use tokio::task::spawn_blocking;
-use tokio::time::sleep;
+use tokio::time::{sleep, timeout};
 use tokio_util::sync::CancellationToken;
 use tracing::{error, info};
 
 use crate::IntakeError;
 use crate::backoff::Backoff;
 use crate::stats::IntakeStats;
+
+/// A sync takes some tens of milliseconds, on a poor disk some hundred; after this a person should know.
+const SLOW_DISK: Duration = Duration::from_secs(2);
 
 /// A lock is often gone at once; a full disk takes a person, who should not have to wait long after that.
 const FIRST_WAIT: Duration = Duration::from_millis(50);
@@ -78,7 +81,7 @@ impl Keeper {
                     return Ok(Kept::OnDisk(durable, arrivals));
                 }
                 (Err(error), back) => {
-                    self.note_stalled(&error);
+                    self.note_stalled(&error.to_string());
                     arrivals = back;
                 }
             }
@@ -95,19 +98,30 @@ impl Keeper {
     ) -> Result<(Result<Durable<BlockSeq>, JournalError>, Vec<Arrival>), IntakeError> {
         let mut journal =
             self.journal.take().expect("the journal comes back from every append but a given-up one");
-        let away = spawn_blocking(move || {
+        let stats = Arc::clone(&self.stats);
+        let mut away = spawn_blocking(move || {
+            let began = Instant::now();
             let outcome = journal.append(&arrivals);
+            stats.note_commit(began.elapsed());
             (journal, outcome, arrivals)
         });
-        let (journal, outcome, arrivals) = away.await.map_err(IntakeError::JournalPanicked)?;
+        let back = match timeout(SLOW_DISK, &mut away).await {
+            Ok(back) => back,
+            Err(_) => {
+                let waited = SLOW_DISK.as_secs();
+                self.note_stalled(&format!("the disk has not answered for {waited} s; see whether it works"));
+                away.await
+            }
+        };
+        let (journal, outcome, arrivals) = back.map_err(IntakeError::JournalPanicked)?;
         self.journal = Some(journal);
         Ok((outcome, arrivals))
     }
 
-    fn note_stalled(&self, cause: &JournalError) {
+    fn note_stalled(&self, cause: &str) {
         let already = self.held_up.send_replace(HeldUp::ByJournal) == HeldUp::ByJournal;
         if !already {
-            error!(error = %cause, "the journal takes nothing; the broker keeps the queue until it does");
+            error!(cause, "the journal takes nothing; the broker keeps the queue until it does");
         }
         self.stats
             .note_journal(Some(format!("{cause}. Nothing is lost: the broker keeps the queue meanwhile")));

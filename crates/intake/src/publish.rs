@@ -16,10 +16,11 @@ use tracing::warn;
 use wire::Message;
 
 use crate::IntakeError;
-use crate::address::{BrokerAddress, Credentials};
+use crate::address::BrokerAddress;
 use crate::backoff::Backoff;
 use crate::desk::{Desk, Pace, Progress, Schedule};
 use crate::dialect::{self, Client, Connection, Dialect, Failure, Packet, Purpose, Settings, Tongue};
+use crate::identity::Credentials;
 
 /// Messages that the library may have on their way; the broker's own limit is smaller where it says so.
 const IN_FLIGHT: u16 = 500;
@@ -90,7 +91,7 @@ pub async fn replay(
             (false, false) => 1,
             (false, true) => 0,
         };
-        let why = failure.says(&config.broker);
+        let why = failure.says(&config.broker, config.credentials.as_ref());
         if failures_running > patience {
             return Err(IntakeError::Publish { broker: config.broker.to_string(), why });
         }

@@ -1,7 +1,7 @@
 //! The intake as one function: keeps a connection up, the committer beside it, and ends both in the right order.
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use journal::{Block, Journal};
 use tokio::sync::{mpsc, watch};
@@ -14,6 +14,9 @@ use crate::backoff::Backoff;
 use crate::commit::Committer;
 use crate::config::IntakeConfig;
 use crate::dialect::{Failure, Purpose, Settings, Tongue};
+use crate::drops::watch_drops;
+use crate::flood::Meter;
+use crate::hush::Hush;
 use crate::inbox::{Inbox, Room};
 use crate::keeper::{HeldUp, Keeper};
 use crate::session::{Common, Ended, Past, Session};
@@ -23,6 +26,10 @@ use crate::{Clock, Dialect, IntakeError};
 /// A broker that restarts is back in a second; one that is down for the night should not be knocked at all night long.
 const FIRST_RECONNECT: Duration = Duration::from_millis(200);
 const LONGEST_RECONNECT: Duration = Duration::from_secs(15);
+
+/// A connection that has brought a message or lasted so long was a good one: the next failure starts from the first wait. A
+/// broker that throws us out as soon as it has let us in is knocked at less and less often.
+const GOOD_CONNECTION: Duration = Duration::from_secs(5);
 
 /// The service has five seconds in all; what is on its way is on disk long before that unless the disk is in trouble.
 const SHUTDOWN_DEADLINE: Duration = Duration::from_secs(4);
@@ -65,10 +72,12 @@ pub async fn run(
     let committer = Committer {
         keeper: Keeper::new(journal, Arc::clone(&stats), held_up.clone(), give_up.clone()),
         decoder: config.decoder,
+        meter: Meter::default(),
         inbox: inbox.receiver,
         blocks,
         stats: Arc::clone(&stats),
         held_up,
+        clock: Arc::clone(&config.clock),
         closing: closing.clone(),
     };
     let common = Arc::new(Common {
@@ -86,6 +95,12 @@ pub async fn run(
         stats: Arc::clone(&stats),
         stop: stop.clone(),
     });
+    // Ends with this function.
+    let mut beside = JoinSet::new();
+    if config.watch_drops {
+        let (settings, stop) = (common.settings.clone(), stop.clone());
+        beside.spawn(watch_drops(settings, config.first_try, Arc::clone(&stats), stop));
+    }
     let mut committer = tokio::spawn(committer.run());
     let mut sessions = tokio::spawn(keep_connected(common, config.first_try, config.last_arrival));
 
@@ -141,6 +156,7 @@ async fn keep_connected(common: Arc<Common>, first_try: Dialect, last_arrival: O
     let mut tongue = Tongue::new(first_try);
     let mut backoff = Backoff::new(FIRST_RECONNECT, LONGEST_RECONNECT);
     let mut past = Past { heard: last_arrival };
+    let mut hush = Hush::default();
     for number in 1.. {
         // A journal that takes nothing would only have the same messages delivered over and over.
         let journal_takes = async {
@@ -150,13 +166,16 @@ async fn keep_connected(common: Arc<Common>, first_try: Dialect, last_arrival: O
         if stopped_before(&common.stop, journal_takes).await {
             return;
         }
+        let (began, messages) = (Instant::now(), common.stats.counts().messages);
         let (ended, subscribed) = serve(&common, number, tongue.next(), past).await;
+        if messages < common.stats.counts().messages || GOOD_CONNECTION <= began.elapsed() {
+            backoff.reset();
+        }
         if subscribed {
             tongue.note_connected();
-            backoff.reset();
             past.heard = Some(common.stats.last_arrival().unwrap_or_else(|| now(&common.clock)));
         }
-        match note_end(&common, &ended, &mut tongue) {
+        match note_end(&common, &ended, &mut tongue, &mut hush) {
             Next::Reconnect => {}
             Next::Stop => return,
         }
@@ -181,19 +200,21 @@ enum Next {
     Stop,
 }
 
-fn note_end(common: &Common, ended: &Ended, tongue: &mut Tongue) -> Next {
+fn note_end(common: &Common, ended: &Ended, tongue: &mut Tongue, hush: &mut Hush) -> Next {
     let why = match ended {
         Ended::Closed | Ended::InboxClosed => return Next::Stop,
         Ended::Failed(failure) => {
             tongue.note_failure(failure);
-            failure.says(&common.settings.broker)
+            failure.says(&common.settings.broker, common.settings.credentials.as_ref())
         }
         Ended::GivenUp(why) => {
             common.stats.note_given_up();
             format!("the connection was given up: {why}")
         }
     };
-    warn!(%why, "not connected");
+    if let Some(unsaid) = hush.says(&why, Instant::now()) {
+        warn!(%why, unsaid, "not connected");
+    }
     common.stats.note_disconnected(why);
     Next::Reconnect
 }

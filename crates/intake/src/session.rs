@@ -183,6 +183,7 @@ impl Session {
         let delivered = Delivered {
             place: self.common.room.take_place(delivery.payload.len()).await,
             packet_id: delivery.packet_id,
+            again: delivery.again,
             generation: Arc::clone(&self.generation),
             content: readable(delivery, arrived),
         };
@@ -231,7 +232,7 @@ async fn drain(connection: &mut Connection) {
 }
 
 fn readable(delivery: Delivery, arrived: Timestamp) -> Result<Message, Reject> {
-    let Delivery { topic, payload, retained, packet_id: _ } = delivery;
+    let Delivery { topic, payload, retained, again: _, packet_id: _ } = delivery;
     match topic {
         Ok(topic) => Ok(Message { topic, payload, arrived, retained }),
         Err(topic) => {

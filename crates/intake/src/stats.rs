@@ -3,15 +3,18 @@
 //! Written by the intake's tasks, read by `/healthz` and the setup page. Every list is bounded, the oldest goes first.
 //! Never decides anything.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
 
-use model::Timestamp;
+use model::{MachineId, Timestamp};
+use tracing::{info, warn};
 use wire::Reject;
 
-/// Enough to look through when a sender is set up wrongly, half a megabyte at most; the counter goes on beyond it.
-const REJECTS_KEPT: usize = 1_000;
+use crate::flood::{Flood, Shown};
+use crate::rejects::{RejectLog, Telling};
+use crate::timings::{Spread, Timings};
 
 /// A broker that forgets its sessions every night fills this in three months.
 const GAPS_KEPT: usize = 100;
@@ -44,6 +47,15 @@ pub struct PossibleGap {
     pub to: Timestamp,
 }
 
+/// What the broker tells of messages that it has thrown away, for all its subscribers together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BrokerDrops {
+    /// Since the broker was started.
+    pub in_all: u64,
+    /// Since we began to watch.
+    pub while_watched: u64,
+}
+
 /// The counters at one moment. All count from the start of the service.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Counts {
@@ -61,6 +73,9 @@ pub struct Counts {
     pub blocks: u64,
     /// Connections that were accepted by the broker.
     pub connections: u64,
+    /// Messages that the broker delivered again and whose readings have no time of their own: where the first copy was stored
+    /// and only its acknowledgement got lost, they are there twice.
+    pub maybe_twice: u64,
     /// Connections that were given up because an acknowledgement could not be sent or stood still.
     pub given_up: u64,
 }
@@ -75,11 +90,18 @@ pub struct IntakeStats {
     acknowledged: AtomicU64,
     blocks: AtomicU64,
     connections: AtomicU64,
+    maybe_twice: AtomicU64,
     given_up: AtomicU64,
     last_arrival_ms: AtomicI64,
+    newest_block: AtomicU64,
+    commits: Timings,
+    delays: Timings,
+    drops: Mutex<Option<BrokerDrops>>,
     standing: Mutex<Standing>,
     gaps: Mutex<VecDeque<PossibleGap>>,
-    rejects: Mutex<VecDeque<Reject>>,
+    rejects: Mutex<RejectLog>,
+    /// At most one a machine of the plant file.
+    floods: Mutex<BTreeMap<MachineId, Flood>>,
 }
 
 #[derive(Debug)]
@@ -111,8 +133,13 @@ impl Default for IntakeStats {
             acknowledged: AtomicU64::new(0),
             blocks: AtomicU64::new(0),
             connections: AtomicU64::new(0),
+            maybe_twice: AtomicU64::new(0),
             given_up: AtomicU64::new(0),
             last_arrival_ms: AtomicI64::new(NEVER),
+            newest_block: AtomicU64::new(0),
+            commits: Timings::default(),
+            delays: Timings::default(),
+            drops: Mutex::default(),
             standing: Mutex::new(Standing {
                 link: Link::Down { why: "not connected yet".to_owned() },
                 journal: None,
@@ -120,6 +147,7 @@ impl Default for IntakeStats {
             }),
             gaps: Mutex::default(),
             rejects: Mutex::default(),
+            floods: Mutex::default(),
         }
     }
 }
@@ -146,6 +174,7 @@ impl IntakeStats {
             acknowledged: read(&self.acknowledged),
             blocks: read(&self.blocks),
             connections: read(&self.connections),
+            maybe_twice: read(&self.maybe_twice),
             given_up: read(&self.given_up),
         }
     }
@@ -168,6 +197,27 @@ impl IntakeStats {
         (millis != NEVER).then(|| Timestamp::from_millis(millis))
     }
 
+    /// The newest block that this service has put on disk; 0 before the first.
+    pub fn newest_block(&self) -> u64 {
+        self.newest_block.load(Ordering::Relaxed)
+    }
+
+    /// How long it took to put each block on disk.
+    pub fn commit_times(&self) -> Spread {
+        self.commits.spread()
+    }
+
+    /// How long after its own time each reading was on disk. Readings that came with a past, from a gateway that had kept
+    /// them, are not counted.
+    pub fn durable_delays(&self) -> Spread {
+        self.delays.spread()
+    }
+
+    /// What the broker tells of dropped messages; `None` if it tells nothing.
+    pub fn broker_drops(&self) -> Option<BrokerDrops> {
+        *lock(&self.drops)
+    }
+
     /// The possible gaps, oldest first.
     pub fn possible_gaps(&self) -> Vec<PossibleGap> {
         lock(&self.gaps).iter().cloned().collect()
@@ -175,7 +225,12 @@ impl IntakeStats {
 
     /// The reject log, oldest first: the newest thousand.
     pub fn rejects(&self) -> Vec<Reject> {
-        lock(&self.rejects).iter().cloned().collect()
+        lock(&self.rejects).kept()
+    }
+
+    /// Machines that send too much at present.
+    pub fn floods(&self) -> Vec<Flood> {
+        lock(&self.floods).values().cloned().collect()
     }
 
     pub(crate) fn note_message(&self, arrived: Timestamp) {
@@ -189,17 +244,63 @@ impl IntakeStats {
         self.blocks.fetch_add(1, Ordering::Relaxed);
     }
 
+    pub(crate) fn note_newest_block(&self, number: u64) {
+        self.newest_block.store(number, Ordering::Relaxed);
+    }
+
+    pub(crate) fn note_commit(&self, took: Duration) {
+        self.commits.add(took);
+    }
+
+    pub(crate) fn note_delay(&self, took: Duration) {
+        self.delays.add(took);
+    }
+
+    /// The broker's count begins anew when the broker does.
+    pub(crate) fn note_broker_drops(&self, in_all: u64) {
+        let mut drops = lock(&self.drops);
+        let while_watched = drops
+            .map_or(0, |before| before.while_watched + in_all.checked_sub(before.in_all).unwrap_or(in_all));
+        *drops = Some(BrokerDrops { in_all, while_watched });
+    }
+
     pub(crate) fn note_acknowledged(&self) {
         self.acknowledged.fetch_add(1, Ordering::Relaxed);
     }
 
     pub(crate) fn note_reject(&self, reject: Reject) {
         self.rejected.fetch_add(1, Ordering::Relaxed);
-        push_bounded(&mut lock(&self.rejects), reject, REJECTS_KEPT);
+        let telling = lock(&self.rejects).note(reject, Instant::now());
+        if let Some(Telling { rejects, newest }) = telling {
+            warn!(
+                rejects,
+                topic = newest.topic,
+                reason = newest.reason,
+                "messages could not be read; this was the newest"
+            );
+        }
+    }
+
+    /// What the meter has shown of a machine.
+    pub(crate) fn note_flood(&self, shown: Shown) {
+        match shown {
+            Shown::Over(flood) => {
+                warn!(machine = %flood.machine, "{flood}");
+                lock(&self.floods).insert(flood.machine.clone(), flood);
+            }
+            Shown::Quiet(machine) => {
+                info!(%machine, "no longer sends too much");
+                lock(&self.floods).remove(&machine);
+            }
+        }
     }
 
     pub(crate) fn note_possible_gap(&self, gap: PossibleGap) {
         push_bounded(&mut lock(&self.gaps), gap, GAPS_KEPT);
+    }
+
+    pub(crate) fn note_maybe_twice(&self) {
+        self.maybe_twice.fetch_add(1, Ordering::Relaxed);
     }
 
     pub(crate) fn note_given_up(&self) {
@@ -254,6 +355,16 @@ mod tests {
         assert_eq!(stats.state(), IntakeState::Stalled { why: "the broker refuses `works/#`".into() });
         stats.note_stopped();
         assert_eq!(stats.state(), IntakeState::Stopped);
+    }
+
+    #[test]
+    fn drops_are_counted_from_the_first_word_on_and_over_a_restart_of_the_broker() {
+        let stats = IntakeStats::new();
+        assert_eq!(stats.broker_drops(), None);
+        for told in [40, 40, 43, 2] {
+            stats.note_broker_drops(told);
+        }
+        assert_eq!(stats.broker_drops(), Some(BrokerDrops { in_all: 2, while_watched: 5 }));
     }
 
     #[test]

@@ -8,16 +8,18 @@
 mod cuts;
 #[path = "it/embedded.rs"]
 mod embedded;
+#[path = "it/flood.rs"]
+mod flood;
 #[path = "it/journal.rs"]
 mod journal_trouble;
+#[path = "it/lost_session.rs"]
+mod lost_session;
 #[path = "it/mosquitto.rs"]
 mod mosquitto;
 #[path = "it/payloads.rs"]
 mod payloads;
 #[path = "it/protocol.rs"]
 mod protocol;
-#[path = "it/proxy.rs"]
-mod proxy;
 #[path = "it/replay.rs"]
 mod replay;
 #[path = "it/rig.rs"]
@@ -26,3 +28,5 @@ mod rig;
 mod scripted;
 #[path = "it/stops.rs"]
 mod stops;
+#[path = "it/tls.rs"]
+mod tls;

@@ -27,9 +27,11 @@ pub(crate) struct RawMqtt {
     pub(crate) client_id: Option<At<String>>,
     pub(crate) user: Option<At<String>>,
     pub(crate) password_file: Option<At<String>>,
+    pub(crate) password_env: Option<At<String>>,
     pub(crate) ca_file: Option<At<String>>,
     pub(crate) certificate_file: Option<At<String>>,
     pub(crate) key_file: Option<At<String>>,
+    pub(crate) listen: Option<At<String>>,
 }
 
 /// The limit keys, which can stand in a `[[couverture]]` and in a `[[machine]]`.
@@ -128,9 +130,11 @@ impl RawMqtt {
             client_id: table.text("client_id", faults),
             user: table.text("user", faults),
             password_file: table.text("password_file", faults),
+            password_env: table.text("password_env", faults),
             ca_file: table.text("ca_file", faults),
             certificate_file: table.text("certificate_file", faults),
             key_file: table.text("key_file", faults),
+            listen: table.text("listen", faults),
         };
         table.finish(faults);
         raw

@@ -12,7 +12,7 @@ use rumqttc::{
 
 use super::{
     CONNECT_TIMEOUT_SECS, Delivery, Failure, Grant, KEEP_ALIVE, LARGEST_PACKET_OF_ALL, LoopEnded, Packet,
-    PacketId, Purpose, REQUESTS, Settings, Stage, chain,
+    PacketId, Purpose, REQUESTS, Settings, Stage, chain, tls_trouble,
 };
 
 /// We publish nothing on a subscribing connection; the library sets aside a slot for each message it might have to repeat.
@@ -21,10 +21,14 @@ const SUBSCRIBER_IN_FLIGHT: u16 = 16;
 pub(crate) struct Connection {
     event_loop: EventLoop,
     stage: Stage,
+    over_tls: bool,
 }
 
 pub(super) fn open(settings: &Settings) -> (AsyncClient, Connection) {
     let mut options = MqttOptions::new(&settings.client_id, settings.broker.host(), settings.broker.port());
+    let transport = settings.broker.transport();
+    let over_tls = !matches!(transport, rumqttc::Transport::Tcp);
+    options.set_transport(transport);
     options.set_keep_alive(KEEP_ALIVE);
     options.set_max_packet_size(LARGEST_PACKET_OF_ALL, LARGEST_PACKET_OF_ALL);
     if let Some(credentials) = &settings.credentials {
@@ -43,7 +47,7 @@ pub(super) fn open(settings: &Settings) -> (AsyncClient, Connection) {
     network.set_tcp_nodelay(true);
     network.set_connection_timeout(CONNECT_TIMEOUT_SECS);
     event_loop.set_network_options(network);
-    (client, Connection { event_loop, stage: Stage::Knocking })
+    (client, Connection { event_loop, stage: Stage::Knocking, over_tls })
 }
 
 pub(super) fn try_subscribe(client: &AsyncClient, filters: &[String]) -> Result<(), LoopEnded> {
@@ -68,7 +72,7 @@ impl Connection {
                 }
                 Ok(packet)
             }
-            Err(error) => Err(explain(&error, self.stage)),
+            Err(error) => Err(explain(&error, self.stage, self.over_tls)),
         }
     }
 }
@@ -82,6 +86,7 @@ fn translate(event: Event) -> Packet {
         Event::Incoming(Incoming::Publish(publish)) => Packet::Delivered(Delivery {
             payload: publish.payload.to_vec(),
             retained: publish.retain,
+            again: publish.dup,
             packet_id: (publish.qos != QoS::AtMostOnce).then_some(PacketId(publish.pkid)),
             topic: Ok(publish.topic),
         }),
@@ -100,7 +105,7 @@ fn grant(code: &SubscribeReasonCode) -> Grant {
     }
 }
 
-fn explain(error: &ConnectionError, stage: Stage) -> Failure {
+fn explain(error: &ConnectionError, stage: Stage, over_tls: bool) -> Failure {
     if stage == Stage::Open {
         return Failure::Broken(broken(error));
     }
@@ -108,10 +113,21 @@ fn explain(error: &ConnectionError, stage: Stage) -> Failure {
         ConnectionError::ConnectionRefused(ConnectReturnCode::RefusedProtocolVersion) => {
             Failure::VersionRefused
         }
+        ConnectionError::ConnectionRefused(
+            code @ (ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized),
+        ) => Failure::LoginRefused(format!("{code:?}")),
         ConnectionError::ConnectionRefused(code) => Failure::Refused(format!("{code:?}")),
-        ConnectionError::Io(error) => Failure::Unreachable(chain(error)),
+        ConnectionError::Io(error) => {
+            tls_trouble(error, over_tls).unwrap_or_else(|| Failure::Unreachable(chain(error)))
+        }
+        ConnectionError::Tls(rumqttc::TlsError::DNSName(_)) => {
+            Failure::NotTrusted("the host in `url` is not a name that a certificate can be for".to_owned())
+        }
+        ConnectionError::Tls(error) => {
+            tls_trouble(error, over_tls).unwrap_or_else(|| Failure::NotTrusted(chain(error)))
+        }
         ConnectionError::NetworkTimeout => Failure::NotUnderstood("no answer in time".to_owned()),
-        other => Failure::NotUnderstood(broken(other)),
+        other => tls_trouble(other, over_tls).unwrap_or_else(|| Failure::NotUnderstood(broken(other))),
     }
 }
 

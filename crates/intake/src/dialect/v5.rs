@@ -15,7 +15,7 @@ use rumqttc::{NetworkOptions, Outgoing};
 
 use super::{
     CONNECT_TIMEOUT_SECS, Delivery, Failure, Grant, KEEP_ALIVE, LARGEST_PACKET, LoopEnded, Packet, PacketId,
-    Purpose, RECEIVE_MAXIMUM, REQUESTS, SESSION_EXPIRY_SECS, Settings, Stage, chain,
+    Purpose, RECEIVE_MAXIMUM, REQUESTS, SESSION_EXPIRY_SECS, Settings, Stage, chain, tls_trouble,
 };
 
 /// We publish nothing on a subscribing connection; the library sets aside a slot for each message it might have to repeat.
@@ -24,10 +24,14 @@ const SUBSCRIBER_IN_FLIGHT: u16 = 16;
 pub(crate) struct Connection {
     event_loop: EventLoop,
     stage: Stage,
+    over_tls: bool,
 }
 
 pub(super) fn open(settings: &Settings) -> (AsyncClient, Connection) {
     let mut options = MqttOptions::new(&settings.client_id, settings.broker.host(), settings.broker.port());
+    let transport = settings.broker.transport();
+    let over_tls = !matches!(transport, rumqttc::Transport::Tcp);
+    options.set_transport(transport);
     options.set_keep_alive(KEEP_ALIVE).set_connection_timeout(CONNECT_TIMEOUT_SECS);
     let mut network = NetworkOptions::new();
     network.set_tcp_nodelay(true);
@@ -52,7 +56,7 @@ pub(super) fn open(settings: &Settings) -> (AsyncClient, Connection) {
     }
     options.set_connect_properties(properties);
     let (client, event_loop) = AsyncClient::new(options, REQUESTS);
-    (client, Connection { event_loop, stage: Stage::Knocking })
+    (client, Connection { event_loop, stage: Stage::Knocking, over_tls })
 }
 
 pub(super) fn try_subscribe(client: &AsyncClient, filters: &[String]) -> Result<(), LoopEnded> {
@@ -79,7 +83,7 @@ impl Connection {
                 }
                 Ok(packet)
             }
-            Err(error) => Err(explain(&error, self.stage)),
+            Err(error) => Err(explain(&error, self.stage, self.over_tls)),
         }
     }
 }
@@ -118,11 +122,12 @@ fn delivery(publish: &Publish) -> Delivery {
             .map_err(|_| String::from_utf8_lossy(&publish.topic).into_owned()),
         payload: publish.payload.to_vec(),
         retained: publish.retain,
+        again: publish.dup,
         packet_id: (publish.qos != QoS::AtMostOnce).then_some(PacketId(publish.pkid)),
     }
 }
 
-fn explain(error: &ConnectionError, stage: Stage) -> Failure {
+fn explain(error: &ConnectionError, stage: Stage, over_tls: bool) -> Failure {
     if stage == Stage::Open {
         return Failure::Broken(broken(error));
     }
@@ -130,10 +135,21 @@ fn explain(error: &ConnectionError, stage: Stage) -> Failure {
         ConnectionError::ConnectionRefused(
             ConnectReturnCode::RefusedProtocolVersion | ConnectReturnCode::UnsupportedProtocolVersion,
         ) => Failure::VersionRefused,
+        ConnectionError::ConnectionRefused(
+            code @ (ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized),
+        ) => Failure::LoginRefused(format!("{code:?}")),
         ConnectionError::ConnectionRefused(code) => Failure::Refused(format!("{code:?}")),
-        ConnectionError::Io(error) => Failure::Unreachable(chain(error)),
+        ConnectionError::Io(error) => {
+            tls_trouble(error, over_tls).unwrap_or_else(|| Failure::Unreachable(chain(error)))
+        }
+        ConnectionError::Tls(rumqttc::TlsError::DNSName(_)) => {
+            Failure::NotTrusted("the host in `url` is not a name that a certificate can be for".to_owned())
+        }
+        ConnectionError::Tls(error) => {
+            tls_trouble(error, over_tls).unwrap_or_else(|| Failure::NotTrusted(chain(error)))
+        }
         ConnectionError::Timeout(_) => Failure::NotUnderstood("no answer in time".to_owned()),
-        other => Failure::NotUnderstood(broken(other)),
+        other => tls_trouble(other, over_tls).unwrap_or_else(|| Failure::NotUnderstood(broken(other))),
     }
 }
 

@@ -1,9 +1,8 @@
 //! Connections that break under load.
 
 use tempfile::tempdir;
-use testkit::{Mosquitto, eventually};
+use testkit::{Mosquitto, Proxy, eventually};
 
-use crate::proxy::Proxy;
 use crate::rig::{Rig, assert_stored, publish_beside, reading, v311};
 
 const CUTS: i64 = 6;
@@ -12,8 +11,8 @@ const SLICE: i64 = 4_000;
 async fn cut_under_load(change: fn(&mut intake::IntakeConfig)) {
     let folder = tempdir().unwrap();
     let broker = Mosquitto::start_persistent(folder.path(), &["max_inflight_messages 1000"]);
-    let proxy = Proxy::to(broker.port()).await;
-    let rig = Rig::start_with(folder.path(), proxy.address(), change);
+    let proxy = Proxy::to(broker.port());
+    let rig = Rig::start_with(folder.path(), proxy.url().parse().unwrap(), change);
     eventually("connected", || rig.is_connected()).await;
     let address = broker.url().parse().unwrap();
     for cut in 0..CUTS {

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
 use intake::{
-    BrokerAddress, Clock, Dialect, IntakeConfig, IntakeError, IntakeStats, Pace, Progress, ReplayConfig,
-    Submit, Wiring,
+    BrokerAddress, Clock, Credentials, Dialect, IntakeConfig, IntakeError, IntakeStats, Pace, Progress,
+    ReplayConfig, Submit, Wiring,
 };
 use journal::{BlockSeq, Journal, JournalReader};
 use model::{Arrival, Channel, Content, Reading, Timestamp};
@@ -14,7 +14,7 @@ use tokio::sync::{mpsc, oneshot};
 use tokio::task::JoinHandle;
 use wire::{Decoder, Message};
 
-const PLANT: &str = r#"
+pub(crate) const PLANT: &str = r#"
 [plant]
 name = "Tern Street works"
 time_zone = "Europe/Lisbon"
@@ -212,7 +212,16 @@ pub(crate) fn assert_stored_once(folder: &Path, machines: &[&str], count: i64) {
 
 /// Publishes as fast as the broker takes it.
 pub(crate) async fn publish(broker: &BrokerAddress, messages: Vec<Message>) -> Progress {
-    let config = ReplayConfig::new(broker.clone(), Pace::UNPACED);
+    publish_as(broker.clone(), None, messages).await
+}
+
+/// The same at a broker that asks who we are.
+pub(crate) async fn publish_as(
+    broker: BrokerAddress,
+    credentials: Option<Credentials>,
+    messages: Vec<Message>,
+) -> Progress {
+    let config = ReplayConfig { credentials, ..ReplayConfig::new(broker, Pace::UNPACED) };
     intake::replay(config, messages, |_| {}).await.expect("the broker takes the messages")
 }
 

@@ -94,13 +94,22 @@ impl Peer {
 
     /// Delivers a 5.0 PUBLISH at QoS 1.
     pub(crate) async fn deliver(&mut self, topic: &[u8], packet_id: u16, payload: &[u8]) {
+        self.publish(0x32, topic, packet_id, payload).await;
+    }
+
+    /// The same with the DUP flag set.
+    pub(crate) async fn deliver_again(&mut self, topic: &[u8], packet_id: u16, payload: &[u8]) {
+        self.publish(0x3a, topic, packet_id, payload).await;
+    }
+
+    async fn publish(&mut self, head: u8, topic: &[u8], packet_id: u16, payload: &[u8]) {
         let mut body = (topic.len() as u16).to_be_bytes().to_vec();
         body.extend(topic);
         body.extend(packet_id.to_be_bytes());
         body.push(0);
         body.extend(payload);
         assert!(body.len() < 128, "one byte of remaining length");
-        let mut packet = vec![0x32, body.len() as u8];
+        let mut packet = vec![head, body.len() as u8];
         packet.extend(body);
         self.send(&packet).await;
     }

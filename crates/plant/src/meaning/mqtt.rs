@@ -1,11 +1,12 @@
 //! What `[mqtt]` means.
 
-use std::path::PathBuf;
+use std::net::SocketAddr;
 
 use crate::fault::{At, Faults};
 use crate::meaning::words;
+use crate::mqtt::USUAL_LISTEN;
 use crate::raw::RawMqtt;
-use crate::{BrokerUrl, ClientCertificate, Mqtt};
+use crate::{BrokerUrl, ClientCertificate, Login, Mqtt, NamedFile, PasswordFrom};
 
 /// Where a broker on the same computer listens.
 const USUAL_HOST: &str = "127.0.0.1";
@@ -21,15 +22,17 @@ pub(crate) fn mean(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<Mqtt> {
     let root = mean_root(raw.root.as_ref(), faults);
     let client_id = mean_client_id(raw.client_id.as_ref(), faults);
     let client_certificate = mean_certificate(raw, faults);
+    let login = mean_login(raw, faults);
+    let listen = mean_listen(raw, faults);
     check_together(raw, url.as_ref(), faults);
     Some(Mqtt {
         url: url?,
         root: root?,
         client_id: client_id?,
-        user: words::not_blank(raw.user.as_ref(), "user", faults),
-        password_file: file(raw.password_file.as_ref(), "password_file", faults),
-        ca_file: file(raw.ca_file.as_ref(), "ca_file", faults),
+        login,
+        ca: file(raw.ca_file.as_ref(), "ca_file", faults),
         client_certificate,
+        listen: listen?,
     })
 }
 
@@ -77,8 +80,8 @@ fn mean_client_id(raw: Option<&At<String>>, faults: &mut Faults<'_>) -> Option<S
 fn mean_certificate(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<ClientCertificate> {
     match (&raw.certificate_file, &raw.key_file) {
         (Some(_), Some(_)) => Some(ClientCertificate {
-            certificate_file: file(raw.certificate_file.as_ref(), "certificate_file", faults)?,
-            key_file: file(raw.key_file.as_ref(), "key_file", faults)?,
+            certificate: file(raw.certificate_file.as_ref(), "certificate_file", faults)?,
+            key: file(raw.key_file.as_ref(), "key_file", faults)?,
         }),
         (Some(alone), None) => {
             faults.add_absence(alone.line, "`certificate_file` needs its `key_file` beside it");
@@ -92,23 +95,93 @@ fn mean_certificate(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<ClientCert
     }
 }
 
+/// A user has a password, and a password a user: an empty one is refused here and not at the broker's door.
+fn mean_login(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<Login> {
+    let from_file = file(raw.password_file.as_ref(), "password_file", faults).map(PasswordFrom::File);
+    let from_environment = mean_variable(raw.password_env.as_ref(), faults);
+    match (&raw.user, &raw.password_file, &raw.password_env) {
+        (_, Some(_), Some(variable)) => {
+            let says = "`password_file` and `password_env` are two places for one password; leave one out";
+            faults.add(variable.line, says);
+            None
+        }
+        (None, Some(password), None) => {
+            faults.add_absence(password.line, "`password_file` needs a `user` beside it");
+            None
+        }
+        (None, None, Some(password)) => {
+            faults.add_absence(password.line, "`password_env` needs a `user` beside it");
+            None
+        }
+        (Some(user), None, None) => {
+            let says = "`user` needs a password beside it: `password_file`, a file with nothing else in it, or \
+                        `password_env`, the name of a variable of the environment";
+            faults.add_absence(user.line, says);
+            None
+        }
+        (None, None, None) => None,
+        (Some(_), _, _) => Some(Login {
+            user: words::not_blank(raw.user.as_ref(), "user", faults)?,
+            password: from_file.or(from_environment)?,
+        }),
+    }
+}
+
+fn mean_variable(raw: Option<&At<String>>, faults: &mut Faults<'_>) -> Option<PasswordFrom> {
+    let variable = words::not_blank(raw, "password_env", faults)?;
+    let line = raw?.line;
+    let is_name = variable.chars().all(|c| c.is_ascii_alphanumeric() || c == '_')
+        && !variable.starts_with(|c: char| c.is_ascii_digit());
+    if !is_name {
+        // What stands there may be the password itself, so it is not repeated.
+        let says = "`password_env` is the name of a variable, such as HALFDEGREE_MQTT_PASSWORD, and never the \
+                    password itself";
+        faults.add(line, says);
+        return None;
+    }
+    Some(PasswordFrom::Environment { variable, line })
+}
+
+/// Where the broker inside listens: this computer alone, unless the file says otherwise.
+fn mean_listen(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<SocketAddr> {
+    let Some(listen) = &raw.listen else { return Some(USUAL_LISTEN) };
+    let address = listen.value.parse::<SocketAddr>().ok();
+    let Some(address) = address.filter(|address| (1..u16::MAX).contains(&address.port())) else {
+        let says = format!(
+            "`listen = \"{}\"` is not an address to listen on; write address and port, such as 127.0.0.1:1883 for this \
+             computer alone or 0.0.0.0:1883 for everybody who can reach it (clients of MQTT 5.0 use the port after it)",
+            listen.value
+        );
+        faults.add(listen.line, says);
+        return None;
+    };
+    if !address.ip().is_loopback() && raw.user.is_none() {
+        let says = format!(
+            "`listen = \"{address}\"` lets others than this computer in, so it needs a `user` with `password_file` or \
+             `password_env` beside it, which every client then shows"
+        );
+        faults.add_absence(listen.line, says);
+        return None;
+    }
+    Some(address)
+}
+
 /// Keys that make no sense beside each other.
 fn check_together(raw: &RawMqtt, url: Option<&BrokerUrl>, faults: &mut Faults<'_>) {
-    if let (Some(password), None) = (&raw.password_file, &raw.user) {
-        faults.add_absence(password.line, "`password_file` needs a `user` beside it");
-    }
     let for_tls =
         [("ca_file", &raw.ca_file), ("certificate_file", &raw.certificate_file), ("key_file", &raw.key_file)];
-    let for_any = [("user", &raw.user), ("password_file", &raw.password_file), ("client_id", &raw.client_id)];
+    let inside = "is for the broker inside the service; it goes with `url = \"embedded\"`";
     match url {
-        None | Some(BrokerUrl::Tls { .. }) => {}
+        None => {}
+        Some(BrokerUrl::Tls { .. }) => refuse(("listen", &raw.listen), inside, faults),
         Some(BrokerUrl::Tcp { .. }) => {
+            refuse(("listen", &raw.listen), inside, faults);
             for at in for_tls {
                 refuse(at, "is for TLS; it goes with a `url` that begins with mqtts://", faults);
             }
         }
         Some(BrokerUrl::Embedded) => {
-            for at in for_tls.into_iter().chain(for_any) {
+            for at in for_tls.into_iter().chain([("client_id", &raw.client_id)]) {
                 refuse(at, "has no use beside `url = \"embedded\"`; leave it out", faults);
             }
         }
@@ -121,8 +194,9 @@ fn refuse((key, raw): (&str, &Option<At<String>>), why: &str, faults: &mut Fault
     }
 }
 
-fn file(raw: Option<&At<String>>, key: &str, faults: &mut Faults<'_>) -> Option<PathBuf> {
-    words::not_blank(raw, key, faults).map(PathBuf::from)
+fn file(raw: Option<&At<String>>, key: &'static str, faults: &mut Faults<'_>) -> Option<NamedFile> {
+    let path = words::not_blank(raw, key, faults)?.into();
+    Some(NamedFile { key, line: raw?.line, path })
 }
 
 #[cfg(test)]
@@ -185,14 +259,69 @@ mod tests {
             expect!["line 14: `ca_file` is for TLS; it goes with a `url` that begins with mqtts://"],
         );
         check_with(
-            "[mqtt]\nurl = \"embedded\"\nuser = \"ana\"\n",
-            expect![[r#"line 14: `user` has no use beside `url = "embedded"`; leave it out"#]],
+            "[mqtt]\nurl = \"embedded\"\nclient_id = \"office\"\n",
+            expect![[r#"line 14: `client_id` has no use beside `url = "embedded"`; leave it out"#]],
         );
         check_with(
             "[mqtt]\nusr = \"ana\"\nclient_id = \" \"\n",
             expect![[r#"
-            line 13: `usr` is not known in [mqtt]; did you mean `user`? What can stand there: url, root, client_id, user, password_file, ca_file, certificate_file and key_file
-            line 14: `client_id` cannot be empty"#]],
+                line 13: `usr` is not known in [mqtt]; did you mean `user`? What can stand there: url, root, client_id, user, password_file, password_env, ca_file, certificate_file, key_file and listen
+                line 14: `client_id` cannot be empty"#]],
+        );
+    }
+
+    #[test]
+    fn a_login_is_whole() {
+        check_with(
+            "[mqtt]\nuser = \"ana\"\n",
+            expect![
+                "line 13: `user` needs a password beside it: `password_file`, a file with nothing else in it, or `password_env`, the name of a variable of the environment"
+            ],
+        );
+        check_with(
+            "[mqtt]\npassword_env = \"P\"\n",
+            expect!["line 13: `password_env` needs a `user` beside it"],
+        );
+        check_with(
+            "[mqtt]\nuser = \"ana\"\npassword_file = \"p\"\npassword_env = \"P\"\n",
+            expect![
+                "line 15: `password_file` and `password_env` are two places for one password; leave one out"
+            ],
+        );
+        check_with(
+            "[mqtt]\nuser = \"ana\"\npassword_env = \"hush 4!\"\n",
+            expect![
+                "line 14: `password_env` is the name of a variable, such as HALFDEGREE_MQTT_PASSWORD, and never the password itself"
+            ],
+        );
+        check_with("[mqtt]\nuser = \"ana\"\npassword_env = \"TERN_MQTT\"\n", expect!["no fault"]);
+    }
+
+    #[test]
+    fn the_broker_inside_listens_to_this_computer_unless_there_is_a_password() {
+        let embedded = |more: &str| format!("[mqtt]\nurl = \"embedded\"\n{more}");
+        check_with(&embedded("listen = \"127.0.0.1:1999\"\n"), expect!["no fault"]);
+        check_with(
+            &embedded("listen = \"0.0.0.0:1883\"\n"),
+            expect![[
+                r#"line 14: `listen = "0.0.0.0:1883"` lets others than this computer in, so it needs a `user` with `password_file` or `password_env` beside it, which every client then shows"#
+            ]],
+        );
+        check_with(
+            &embedded("listen = \"0.0.0.0:1883\"\nuser = \"kettles\"\npassword_file = \"p\"\n"),
+            expect!["no fault"],
+        );
+        check_with(
+            &embedded("listen = \"everywhere\"\n"),
+            expect![[
+                r#"line 14: `listen = "everywhere"` is not an address to listen on; write address and port, such as 127.0.0.1:1883 for this computer alone or 0.0.0.0:1883 for everybody who can reach it (clients of MQTT 5.0 use the port after it)"#
+            ]],
+        );
+        check_with(
+            "[mqtt]\nurl = \"mqtt://b\"\nlisten = \"127.0.0.1:1883\"\n",
+            expect![[
+                r#"line 14: `listen` is for the broker inside the service; it goes with `url = "embedded"`"#
+            ]],
         );
     }
 }

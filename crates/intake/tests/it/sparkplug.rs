@@ -1,0 +1,99 @@
+//! Sparkplug B through a real broker: data whose birth nobody has seen, the request for it, and the answer.
+
+use model::Channel;
+use model::Content;
+use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
+use tempfile::tempdir;
+use testkit::{Mosquitto, eventually};
+use tokio::time::{Duration, timeout};
+
+use crate::rig::{Rig, durable, message, publish};
+
+/// By alias 7, at 2023-11-14T22:13:20.900Z, 31.25; sequence number 2. With the birth below: the byte vectors of the decoder's
+/// own tests, the metric's name made `chocolate`.
+const DATA: &str = "08e8d795ffbc31121210071884d795ffbc31690000000000403f401802";
+/// The node: `bdSeq` 0, sequence number 0.
+const NODE_BIRTH: &str = "08eaf2f5a8a02b12120a05626453657118eaf2f5a8a02b200458001800";
+/// The device: `chocolate`, alias 7, Double, 31.5 at 22:13:20; sequence number 1.
+const BIRTH: &str = "0880d095ffbc31121f0a0963686f636f6c61746510071880d095ffbc31200a690000000000803f401801";
+/// What is asked for: metric `Node Control/Rebirth`.
+const REBIRTH: &[u8] = b"Node Control/Rebirth";
+
+fn bytes(hex: &str) -> Vec<u8> {
+    (0..hex.len()).step_by(2).map(|place| u8::from_str_radix(&hex[place..place + 2], 16).unwrap()).collect()
+}
+
+/// The edge node's ear: resolves with the first command that it is sent.
+async fn listen(port: u16, subscribed: tokio::sync::oneshot::Sender<()>) -> Vec<u8> {
+    let (client, mut connection) = AsyncClient::new(MqttOptions::new("edge", "127.0.0.1", port), 10);
+    client.subscribe("spBv1.0/hall/NCMD/edge", QoS::AtMostOnce).await.unwrap();
+    let mut subscribed = Some(subscribed);
+    loop {
+        let event = connection.poll().await.unwrap();
+        if let Event::Incoming(Packet::SubAck(_)) = &event {
+            subscribed.take().unwrap().send(()).unwrap();
+        }
+        if let Event::Incoming(Packet::Publish(command)) = event {
+            return command.payload.to_vec();
+        }
+    }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn data_before_their_birth_are_asked_about_and_kept() {
+    let (folder, broker_folder) = (tempdir().unwrap(), tempdir().unwrap());
+    let broker = Mosquitto::start(broker_folder.path(), &[]);
+    let address = broker.url().parse().unwrap();
+    let rig = Rig::start(folder.path(), broker.url().parse().unwrap());
+    let (subscribed, is_subscribed) = tokio::sync::oneshot::channel();
+    let command = tokio::spawn(listen(broker.port(), subscribed));
+    is_subscribed.await.unwrap();
+    eventually("connected", || rig.is_connected()).await;
+
+    publish(&address, vec![message("spBv1.0/hall/DDATA/edge/alder", &bytes(DATA), false)]).await;
+    let command = timeout(Duration::from_secs(10), command).await.expect("a request").unwrap();
+    assert!(command.windows(REBIRTH.len()).any(|part| part == REBIRTH), "{command:?}");
+    assert!(durable(folder.path()).is_empty(), "nobody knows yet what alias 7 is");
+
+    publish(
+        &address,
+        vec![
+            message("spBv1.0/hall/NBIRTH/edge", &bytes(NODE_BIRTH), false),
+            message("spBv1.0/hall/DBIRTH/edge/alder", &bytes(BIRTH), false),
+        ],
+    )
+    .await;
+    eventually("both are stored", || durable(folder.path()).len() == 2).await;
+    rig.stop().await.unwrap();
+    let values: Vec<Option<f64>> = durable(folder.path())
+        .into_iter()
+        .map(|arrival| match arrival.content {
+            Content::Reading(reading) if reading.channel == Channel::Chocolate => reading.value,
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(values, [Some(31.25), Some(31.5)]);
+}
+
+/// The count breaks and nobody sends anything more: what waits comes out by itself.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_waits_at_the_end_is_kept_too() {
+    let (folder, broker_folder) = (tempdir().unwrap(), tempdir().unwrap());
+    let broker = Mosquitto::start(broker_folder.path(), &[]);
+    let address = broker.url().parse().unwrap();
+    let rig = Rig::start(folder.path(), broker.url().parse().unwrap());
+    eventually("connected", || rig.is_connected()).await;
+    let late = bytes(&DATA.replace("401802", "401809"));
+    publish(
+        &address,
+        vec![
+            message("spBv1.0/hall/NBIRTH/edge", &bytes(NODE_BIRTH), false),
+            message("spBv1.0/hall/DBIRTH/edge/alder", &bytes(BIRTH), false),
+            message("spBv1.0/hall/DDATA/edge/alder", &late, false),
+        ],
+    )
+    .await;
+    eventually("all came", || rig.messages() == 3).await;
+    rig.stop().await.unwrap();
+    assert_eq!(durable(folder.path()).len(), 2);
+}
