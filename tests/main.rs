@@ -7,16 +7,24 @@
 //! | `replay` | a recorded stream through a real broker and a service that is stopped and killed on the way: every reading once |
 //! | `cut` | service and analysis say the same, however the stream is cut into pieces |
 //! | `recordings` | real temperature recordings that are no kettles break nothing and cry no wolf |
+//! | `zero_loss` | whatever is killed, cut, frozen or filled on the way, every acknowledged message is there once |
+//! | `formats` | every data folder that a release wrote opens for ever |
+//! | `backup` | a backup under load holds all that had come, and is put back whole |
+//! | `logs` | no password in any log; a flood of bad messages costs some lines and no disk |
 //! | `bad_input` | each kind of bad input gets its sentence |
 
 // The lint's own exception for tests does not reach the helpers of a test binary.
 #![allow(clippy::unwrap_used)]
 
+mod backup;
 mod bad_input;
 mod cut;
+mod formats;
+mod logs;
 mod program;
 mod recordings;
 mod replay;
 mod samples;
 mod streams;
 mod workspace;
+mod zero_loss;

@@ -2,6 +2,7 @@
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
+use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 
@@ -43,7 +44,19 @@ pub(crate) struct Service {
 impl Service {
     /// Starts it and waits until its pages answer.
     pub(crate) fn start(plant: &Path, data: &Path) -> Service {
-        let mut child = program()
+        Service::start_in(plant, data, &[])
+    }
+
+    /// The same with these variables in its environment.
+    pub(crate) fn start_in(plant: &Path, data: &Path, environment: &[(&str, &Path)]) -> Service {
+        let mut command = program();
+        command.envs(environment.iter().copied());
+        Service::launch(command, plant, data)
+    }
+
+    /// The same with whatever else the command says.
+    pub(crate) fn launch(mut command: Command, plant: &Path, data: &Path) -> Service {
+        let mut child = command
             .args(["serve", "--listen", "127.0.0.1:0", "--plant"])
             .arg(plant)
             .arg("--data")
@@ -88,10 +101,11 @@ impl Service {
         assert!(self.child.wait().unwrap().success(), "a service that is told to stop ends with 0");
     }
 
-    /// Kills it: it saves nothing.
+    /// Kills it: it saves nothing. It must have been running until then.
     pub(crate) fn kill(mut self) {
+        const SIGKILL: i32 = 9;
         self.child.kill().unwrap();
-        self.child.wait().unwrap();
+        assert_eq!(self.child.wait().unwrap().signal(), Some(SIGKILL));
     }
 }
 

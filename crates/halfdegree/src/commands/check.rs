@@ -1,10 +1,12 @@
 //! `halfdegree check`: says everything that is wrong with a plant file, and starts nothing.
 
 use std::fs;
+use std::path::Path;
 use std::process::ExitCode;
 
 use anyhow::Context;
-use plant::parse_plant;
+use intake::{Credentials, IdentityFault, Tls};
+use plant::{BrokerUrl, PasswordFrom, Plant, parse_plant};
 
 use crate::NO;
 use crate::args::CheckArgs;
@@ -14,6 +16,11 @@ pub(crate) fn run(args: &CheckArgs) -> anyhow::Result<ExitCode> {
     let text = fs::read_to_string(&args.file).with_context(|| format!("cannot read {file}"))?;
     match parse_plant(&text) {
         Ok(plant) => {
+            let faults = faults_of_files(&plant, &args.file);
+            if !faults.is_empty() {
+                faults.iter().for_each(|fault| println!("{}", super::fault_line(&args.file, fault)));
+                return Ok(ExitCode::from(NO));
+            }
             println!(
                 "{file}: all is well. {} has {} and {}.",
                 plant.name,
@@ -27,6 +34,19 @@ pub(crate) fn run(args: &CheckArgs) -> anyhow::Result<ExitCode> {
             Ok(ExitCode::from(NO))
         }
     }
+}
+
+/// What `[mqtt]` names besides the file itself: certificates and a password file, which `serve` will want to read. A variable of the
+/// environment is the service's own, and not looked for here.
+fn faults_of_files(plant: &Plant, path: &Path) -> Vec<IdentityFault> {
+    let mqtt = plant.mqtt.clone().with_files_in(path.parent().unwrap_or(Path::new(".")));
+    let from_file = mqtt.login.as_ref().is_some_and(|login| matches!(login.password, PasswordFrom::File(_)));
+    let password = if from_file { Credentials::read(&mqtt).err() } else { None };
+    let certificates = match mqtt.url {
+        BrokerUrl::Tls { .. } => Tls::read(mqtt.ca.as_ref(), mqtt.client_certificate.as_ref()).err(),
+        BrokerUrl::Tcp { .. } | BrokerUrl::Embedded => None,
+    };
+    password.into_iter().chain(certificates).collect()
 }
 
 fn counted(n: usize, what: &str) -> String {

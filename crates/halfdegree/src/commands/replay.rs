@@ -4,19 +4,18 @@ use std::io::IsTerminal;
 use std::process::ExitCode;
 
 use anyhow::{Context, bail};
-use intake::{Pace, Progress, ReplayConfig, replay};
-use plant::BrokerUrl;
+use intake::{BrokerAddress, Credentials, Pace, Progress, ReplayConfig, replay};
+use plant::{BrokerUrl, Mqtt};
 
-use super::block_on;
 use super::streams::Streams;
+use super::{block_on, in_plant_file, read_plant};
 use crate::args::ReplayArgs;
 
 /// Messages between two words about progress at a terminal.
 const TOLD_EVERY: u64 = 1_000;
 
 pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
-    let url = BrokerUrl::parse(&args.to).map_err(anyhow::Error::msg)?;
-    let broker = super::broker_address(&url)?;
+    let (broker, credentials) = broker(args)?;
     let pace = match args.speed {
         0.0 => Pace::UNPACED,
         speed => Pace::times(speed).with_context(|| {
@@ -39,7 +38,10 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
             eprint!("\r{} messages acknowledged", progress.published);
         }
     };
-    let done = block_on(async { Ok(replay(ReplayConfig::new(broker, pace), messages, told).await?) })?;
+    let done = block_on(async {
+        let config = ReplayConfig { credentials, ..ReplayConfig::new(broker, pace) };
+        Ok(replay(config, messages, told).await?)
+    })?;
     eprintln!(
         "{}{} messages published, each acknowledged by the broker",
         if at_terminal { "\r" } else { "" },
@@ -49,4 +51,24 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
         bail!("{faults} lines could not be read and were left out");
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Where to, and who we are there: user, password and certificates come from the plant file, if one is given.
+fn broker(args: &ReplayArgs) -> anyhow::Result<(BrokerAddress, Option<Credentials>)> {
+    let url = BrokerUrl::parse(&args.to).map_err(anyhow::Error::msg)?;
+    let path = match (&url, &args.plant) {
+        (BrokerUrl::Embedded, _) => bail!(
+            "`embedded` starts a broker inside the service; this needs one that runs, such as mqtt://127.0.0.1:1883"
+        ),
+        (BrokerUrl::Tls { .. }, None) => {
+            bail!("for mqtts:// name the plant file, too (`--plant FILE`): it knows whom to trust")
+        }
+        (BrokerUrl::Tcp { host, port }, None) => return Ok((BrokerAddress::new(host, *port), None)),
+        (BrokerUrl::Tcp { .. } | BrokerUrl::Tls { .. }, Some(path)) => path,
+    };
+    let plant = read_plant(path)?;
+    let folder = path.parent().unwrap_or(std::path::Path::new("."));
+    let mqtt = Mqtt { url, ..plant.mqtt.clone().with_files_in(folder) };
+    let credentials = Credentials::read(&mqtt).map_err(|fault| in_plant_file(path, &fault))?;
+    Ok((BrokerAddress::read(&mqtt)?, credentials))
 }
