@@ -5,6 +5,10 @@ use std::net::TcpStream;
 use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
+use std::time::Duration;
+
+/// A page that takes longer has hung.
+const ANSWERS_WITHIN: Duration = Duration::from_secs(30);
 
 /// The top of the project.
 pub(crate) fn root() -> PathBuf {
@@ -74,6 +78,7 @@ impl Service {
     /// Status and body of a page.
     pub(crate) fn get(&self, path: &str) -> (u16, String) {
         let mut stream = TcpStream::connect(&self.address).unwrap();
+        stream.set_read_timeout(Some(ANSWERS_WITHIN)).unwrap();
         write!(stream, "GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", self.address).unwrap();
         let mut answer = Vec::new();
         stream.read_to_end(&mut answer).unwrap();

@@ -123,7 +123,7 @@ fn a_plant_file_that_is_not_there() {
         &["check", "other.toml"],
         expect![[r#"
         exit 2
-        halfdegree: cannot read other.toml: No such file or directory (os error 2)
+        halfdegree: cannot read the plant file other.toml: No such file or directory (os error 2)
     "#]],
     );
     check_args(
