@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use model::{MachineId, Timestamp};
+use service::Keep;
 
 /// Watches tempering machines: takes in their temperatures over MQTT, finds batches, phases and faults, and shows them.
 ///
@@ -32,6 +33,10 @@ pub(crate) enum Command {
     Simulate(SimulateArgs),
     /// Get readings back out.
     Export(ExportArgs),
+    /// Copy a data folder as it is at one moment; the service may be running.
+    Backup(BackupArgs),
+    /// Put a backup back into a new data folder.
+    Restore(RestoreArgs),
 }
 
 #[derive(Debug, ClapArgs)]
@@ -55,12 +60,33 @@ pub(crate) struct ServeArgs {
     /// The folder that everything is kept in; made if it is not there.
     #[arg(long)]
     pub(crate) data: PathBuf,
+    /// Keep the readings of this many days; for good without it. Batches and findings are kept for good either way.
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(i64::from(Keep::FEWEST_DAYS)..))]
+    pub(crate) keep_days: Option<u32>,
     /// Where the pages are served.
     #[arg(long, default_value = "127.0.0.1:8460")]
     pub(crate) listen: SocketAddr,
     /// A folder laid over the built-in pages.
     #[arg(long)]
     pub(crate) dashboards: Option<PathBuf>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct BackupArgs {
+    /// The data folder of a service, which may be running.
+    #[arg(long)]
+    pub(crate) data: PathBuf,
+    /// The folder that the backup is made in; it must not be there.
+    pub(crate) out: PathBuf,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct RestoreArgs {
+    /// The data folder to be made; it must not be there, or be empty.
+    #[arg(long)]
+    pub(crate) data: PathBuf,
+    /// The folder of the backup.
+    pub(crate) from: PathBuf,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

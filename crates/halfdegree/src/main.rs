@@ -35,6 +35,8 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Replay(args) => commands::replay::run(&args),
         Command::Simulate(args) => commands::simulate::run(&args),
         Command::Export(args) => commands::export::run(&args),
+        Command::Backup(args) => commands::backup::run(&args),
+        Command::Restore(args) => commands::restore::run(&args),
     }
 }
 

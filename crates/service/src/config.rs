@@ -21,6 +21,23 @@ pub struct ServiceConfig {
     pub clock: Clock,
     /// How the pages are served.
     pub web: WebConfig,
+    /// How long readings are kept.
+    pub keep: Keep,
+}
+
+/// How long readings are kept. Batches, findings and events are kept for good.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Keep {
+    /// For good.
+    #[default]
+    Everything,
+    /// Those of this many days before today, in UTC.
+    Days(u32),
+}
+
+impl Keep {
+    /// The weekly review looks back a week, and a batch that is worked out again needs the day before it.
+    pub const FEWEST_DAYS: u32 = 14;
 }
 
 /// Where the messages come from.

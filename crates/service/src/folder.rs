@@ -4,12 +4,13 @@
 //! DIR/journal.db      readings and events as they came, and the list of parts
 //! DIR/records.db      batches, findings, events, the watch's saved state
 //! DIR/readings/       the parts, one a machine and UTC day
+//! DIR/set-aside/      parts that cannot be read, for a person to look at
 //! ```
 
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use journal::{Journal, JournalReader, Recovery};
+use journal::{Journal, JournalError, JournalReader, Recovery};
 use records::Records;
 use store::{Store, StoreReader};
 use tracing::warn;
@@ -28,8 +29,17 @@ impl DataFolder {
         &self.path
     }
 
-    fn journal_path(&self) -> PathBuf {
+    pub(crate) fn journal_path(&self) -> PathBuf {
         self.path.join(journal::FILE_NAME)
+    }
+
+    pub(crate) fn records_path(&self) -> PathBuf {
+        self.path.join(records::FILE_NAME)
+    }
+
+    /// Told in the journal's own words.
+    pub(crate) fn open_journal_reader_alone(&self) -> Result<JournalReader, JournalError> {
+        JournalReader::open(self.journal_path())
     }
 
     pub(crate) fn open_journal(&self) -> Result<(Journal, Recovery), ServiceError> {
@@ -39,18 +49,21 @@ impl DataFolder {
     }
 
     pub(crate) fn open_journal_reader(&self) -> Result<JournalReader, ServiceError> {
-        Ok(JournalReader::open(self.journal_path())?)
+        Ok(self.open_journal_reader_alone()?)
     }
 
     pub(crate) fn open_records(&self) -> Result<Records, ServiceError> {
-        Ok(Records::open(self.path.join("records.db"))?)
+        Ok(Records::open(self.records_path())?)
     }
 
     /// Opens the readings for the one service that has the folder.
     pub(crate) fn open_store(&self) -> Result<Store, ServiceError> {
         let (store, recovery) = Store::open(&self.path)?;
         for damaged in &recovery.set_aside {
-            warn!(?damaged, "a part is damaged and has been set aside");
+            warn!(%damaged, "a part is damaged and has been set aside");
+        }
+        for path in &recovery.adopted {
+            warn!(path = %path.display(), "a part had been lost from the list and counts again");
         }
         Ok(store)
     }

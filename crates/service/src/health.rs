@@ -1,24 +1,51 @@
 //! How the service is, put together from what its parts say.
 
+use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
 
-use intake::IntakeStats;
+use intake::{Clock, IntakeStats};
+use model::{Board, Timestamp};
+use records::{Gap, Records};
+use store::Store;
+use tokio::sync::watch;
+use tokio_util::sync::CancellationToken;
+use tracing::warn;
 use web::{Health, IntakeState};
+
+use crate::metrics::Figures;
+use crate::progress::Progress;
 
 /// Enough to see what a sender does wrong.
 const REJECTS_TOLD: usize = 10;
+/// The latest of them; all are in the records.
+const GAPS_TOLD: usize = 20;
+/// A disk that has failed in many places is told by its first ones.
+const SPANS_TOLD: usize = 50;
+/// Less than this is told as a trouble: about a day of a plant of two hundred machines, time enough to make room.
+const LITTLE_ROOM: u64 = 1 << 30;
+/// Gaps come with connections, and a person who looks at the page is in no greater hurry.
+const NOTE_GAPS_EVERY: Duration = Duration::from_secs(2);
+
+/// How a possible gap of the intake came about.
+const NO_SESSION: &str = "the broker had no session for us";
 
 /// What the health page is made from.
 pub(crate) struct Vitals {
     pub(crate) intake: Arc<IntakeStats>,
-    /// Blocks that the mover has not taken yet.
-    pub(crate) backlog: Arc<AtomicU64>,
+    pub(crate) progress: Arc<Progress>,
+    pub(crate) folder: PathBuf,
+    pub(crate) records: Arc<Records>,
+    pub(crate) store: Arc<Store>,
+    pub(crate) board: watch::Receiver<Arc<Board>>,
+    pub(crate) clock: Clock,
 }
 
 impl Vitals {
     pub(crate) fn health(&self) -> Health {
         let counts = self.intake.counts();
+        let newest = self.intake.newest_block();
+        let disk_free_bytes = free_bytes(&self.folder);
         let mut troubles = Vec::new();
         let state = match self.intake.state() {
             intake::IntakeState::Connected => IntakeState::Connected,
@@ -32,16 +59,37 @@ impl Vitals {
             }
             intake::IntakeState::Stopped => IntakeState::Stopped,
         };
+        troubles.extend(disk_free_bytes.and_then(little_room));
+        troubles.extend(self.intake.floods().iter().map(ToString::to_string));
         Health {
             intake: state,
             messages: counts.messages,
             readings: counts.readings,
             rejected: counts.rejected,
-            journal_backlog: self.backlog.load(Ordering::Relaxed),
+            duplicates: self.progress.duplicates(),
+            reconnects: counts.connections.saturating_sub(1),
+            lag_ms: self.progress.lag_ms(newest, (self.clock)()),
+            journal_backlog: self.progress.backlog(newest),
+            broker_dropped: self.intake.broker_drops().map(|drops| drops.while_watched),
+            disk_free_bytes,
             troubles,
             latest_rejects: self.latest_rejects(),
             possible_gaps: self.possible_gaps(),
+            missing_spans: self.missing_spans(),
         }
+    }
+
+    pub(crate) fn metrics(&self) -> String {
+        let board = self.board.borrow().clone();
+        let open = board.lanes.iter().map(|lane| lane.open.len()).sum::<usize>() + board.plant_open.len();
+        let figures = Figures {
+            health: self.health(),
+            events: self.intake.counts().events,
+            open_findings: open as u64,
+            commits: self.intake.commit_times(),
+            delays: self.intake.durable_delays(),
+        };
+        figures.text()
     }
 
     fn latest_rejects(&self) -> Vec<String> {
@@ -50,8 +98,90 @@ impl Vitals {
         rejects.iter().rev().take(REJECTS_TOLD).map(told).collect()
     }
 
+    /// Those on record, and those that are about to be.
     fn possible_gaps(&self) -> Vec<String> {
-        let told = |gap: &intake::PossibleGap| format!("{} to {}", gap.from, gap.to);
-        self.intake.possible_gaps().iter().map(told).collect()
+        let mut gaps = new_gaps(&self.intake);
+        match self.records.gaps(Timestamp::from_millis(i64::MIN), Timestamp::from_millis(i64::MAX)) {
+            Ok(recorded) => gaps.extend(recorded),
+            Err(error) => {
+                warn!(error = &error as &dyn std::error::Error, "the possible gaps on record cannot be read");
+            }
+        }
+        gaps.sort_by(|a, b| b.cmp(a));
+        gaps.dedup();
+        gaps.iter().take(GAPS_TOLD).map(|gap| format!("{} to {}: {}", gap.from, gap.to, gap.reason)).collect()
+    }
+
+    fn missing_spans(&self) -> Vec<String> {
+        let (from, to) = (Timestamp::from_millis(i64::MIN), Timestamp::from_millis(i64::MAX));
+        match self.store.missing_spans(None, from, to) {
+            Ok(spans) => spans.iter().take(SPANS_TOLD).map(ToString::to_string).collect(),
+            Err(error) => vec![format!("what is missing cannot be told: {error}")],
+        }
+    }
+}
+
+fn free_bytes(folder: &std::path::Path) -> Option<u64> {
+    let found = rustix::fs::statvfs(folder).ok()?;
+    found.f_bavail.checked_mul(found.f_frsize)
+}
+
+fn little_room(free: u64) -> Option<String> {
+    (free < LITTLE_ROOM).then(|| {
+        format!(
+            "Only {} MB are left on the disk of the data folder; make room before readings cannot be stored.",
+            free / 1_000_000
+        )
+    })
+}
+
+fn new_gaps(intake: &IntakeStats) -> Vec<Gap> {
+    let gap = |gap: intake::PossibleGap| Gap { from: gap.from, to: gap.to, reason: NO_SESSION.to_owned() };
+    intake.possible_gaps().into_iter().map(gap).collect()
+}
+
+/// Puts the intake's possible gaps on record until told to stop, and a last time then.
+pub(crate) async fn keep_noting_gaps(
+    intake: Arc<IntakeStats>,
+    records: Arc<Records>,
+    stop: CancellationToken,
+) {
+    let mut noted = Vec::new();
+    loop {
+        let goes_on = tokio::select! {
+            () = stop.cancelled() => false,
+            () = tokio::time::sleep(NOTE_GAPS_EVERY) => true,
+        };
+        let gaps = new_gaps(&intake);
+        if gaps != noted {
+            let (to_note, records) = (gaps.clone(), records.clone());
+            match tokio::task::spawn_blocking(move || records.note_gaps(&to_note)).await {
+                Ok(Ok(())) => noted = gaps,
+                Ok(Err(error)) => {
+                    warn!(
+                        error = &error as &dyn std::error::Error,
+                        "cannot put a possible gap on record; trying again"
+                    );
+                }
+                Err(_) => return,
+            }
+        }
+        if !goes_on {
+            return;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn little_room_is_told_in_time() {
+        assert_eq!(little_room(LITTLE_ROOM), None);
+        let told = little_room(300_000_000).unwrap();
+        assert!(told.starts_with("Only 300 MB are left"), "{told}");
+        assert!(free_bytes(std::path::Path::new(".")).is_some_and(|free| free > 0));
+        assert_eq!(free_bytes(std::path::Path::new("nowhere at all")), None);
     }
 }

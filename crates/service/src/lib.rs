@@ -11,17 +11,22 @@
 //! **Invariant:** a block leaves the journal only when the watch's saved state contains it. A restart takes up the state and works through
 //! the blocks behind it, so that it says what it would have said without a restart.
 
+mod backup;
 mod config;
 mod error;
 mod folder;
 mod health;
+mod metrics;
+mod mover;
 mod past;
+mod progress;
 mod rework;
 mod serve;
 mod sink;
 mod watch;
 
-pub use crate::config::{Broker, ServiceConfig};
+pub use crate::backup::{BackedUp, BackupError, Restored, backup, restore};
+pub use crate::config::{Broker, Keep, ServiceConfig};
 pub use crate::error::ServiceError;
 pub use crate::folder::DataFolder;
 pub use crate::past::fill;

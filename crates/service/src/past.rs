@@ -32,7 +32,8 @@ pub fn fill(
         let _durable = journal.append(&block)?;
     }
     let (saved, _) = watch::channel(journal.newest());
-    Watch::resume(plant.clone(), records, &data.open_journal_reader()?, saved)?.save()?;
+    let reader = data.open_journal_reader()?;
+    Watch::resume(plant.clone(), records, &reader, saved, Arc::default())?.save()?;
     store.move_blocks(journal.newest(), |_| Ok(()))?;
     Ok(count)
 }

@@ -2,13 +2,10 @@
 
 use std::future::Future;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread;
-use std::time::Duration;
 
 use intake::{IntakeConfig, IntakeStats, Wiring, inbox};
 use journal::BlockSeq;
-use store::Store;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch as channel};
 use tokio_util::sync::CancellationToken;
@@ -16,7 +13,9 @@ use tracing::{info, warn};
 use web::WebState;
 use wire::Decoder;
 
-use crate::health::Vitals;
+use crate::health::{Vitals, keep_noting_gaps};
+use crate::mover::Mover;
+use crate::progress::Progress;
 use crate::rework::Reworker;
 use crate::sink::JournalSink;
 use crate::watch::Watch;
@@ -24,8 +23,6 @@ use crate::{ServiceConfig, ServiceError};
 
 /// Blocks between intake and watch: some seconds of a large plant. Full means that the intake waits, and the broker keeps the rest.
 const BLOCKS_WAITING: usize = 1_024;
-/// Blocks become parts so often: seldom enough to rewrite a day's part cheaply, often enough to keep the journal small.
-const MOVE_EVERY: Duration = Duration::from_secs(120);
 
 /// What people should know of the broker inside the service.
 const EMBEDDED_NOTE: &str =
@@ -40,7 +37,7 @@ pub async fn serve(
     listener: TcpListener,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), ServiceError> {
-    let ServiceConfig { plant, data, broker, clock, mut web } = config;
+    let ServiceConfig { plant, data, broker, clock, mut web, keep } = config;
     if broker.is_embedded {
         web.notes.push(EMBEDDED_NOTE.to_owned());
     }
@@ -51,12 +48,14 @@ pub async fn serve(
     let store = Arc::new(data.open_store()?);
     let records = Arc::new(data.open_records()?);
     let (saved, watch_saved) = channel::channel(BlockSeq::new(0));
-    let mut watch = Watch::resume(plant.clone(), records.clone(), &data.open_journal_reader()?, saved)?;
+    let progress = Arc::new(Progress::default());
+    let reader = data.open_journal_reader()?;
+    progress.note_moved(reader.moved_up_to()?.get(), 0);
+    let mut watch = Watch::resume(plant.clone(), records.clone(), &reader, saved, progress.clone())?;
     watch.save()?;
     let last_arrival = watch.last_arrival();
 
     let stats = Arc::new(IntakeStats::new());
-    let backlog = Arc::new(AtomicU64::new(0));
     let (submit, inbox) = inbox();
     let (blocks, queue) = mpsc::channel(BLOCKS_WAITING);
     let (board, watch_board) = channel::channel(Arc::new(model::Board::default()));
@@ -68,14 +67,34 @@ pub async fn serve(
         let (clock, runtime) = (clock.clone(), tokio::runtime::Handle::current());
         spawn_thread("watch", move || watch.run(queue, &board, &clock, &reworker, &runtime))?
     };
-    let moving = tokio::spawn(keep_moving(store.clone(), watch_saved, backlog.clone(), stop.clone()));
-    let vitals = Vitals { intake: stats.clone(), backlog };
+    let mover = Mover {
+        store: store.clone(),
+        saved: watch_saved,
+        progress: progress.clone(),
+        keep,
+        clock: clock.clone(),
+    };
+    let moving = tokio::spawn(mover.keep_moving(stop.clone()));
+    let noting = tokio::spawn(keep_noting_gaps(stats.clone(), records.clone(), stop.clone()));
+    let vitals = Arc::new(Vitals {
+        intake: stats.clone(),
+        progress,
+        folder: data.path().to_owned(),
+        records: records.clone(),
+        store: store.clone(),
+        board: watch_board.clone(),
+        clock: clock.clone(),
+    });
     let state = WebState {
         plant: plant.clone(),
         board: watch_board,
         records,
         store: Arc::new(data.open_readings()?),
         events: Arc::new(JournalSink { submit }),
+        metrics: {
+            let vitals = vitals.clone();
+            Arc::new(move || vitals.metrics())
+        },
         health: Arc::new(move || vitals.health()),
         clock: clock.clone(),
     };
@@ -85,6 +104,7 @@ pub async fn serve(
     let mut intake_config = IntakeConfig::new(broker.address, broker.client_id, Decoder::new(&plant), clock);
     intake_config.credentials = broker.credentials;
     intake_config.last_arrival = last_arrival;
+    intake_config.watch_drops = !broker.is_embedded;
     let told_to_stop = async {
         tokio::select! {
             () = shutdown => None,
@@ -104,6 +124,7 @@ pub async fn serve(
         joined("the web server", pages.await)??;
     }
     joined("the mover", moving.await)?;
+    joined("the keeper of gaps", noting.await)?;
     Ok(taken_in?)
 }
 
@@ -125,33 +146,4 @@ fn spawn_thread<T: Send + 'static>(
         })
         .map_err(|_| ServiceError::Stopped { part: name })?;
     Ok(result)
-}
-
-/// Moves blocks into parts, as far as the watch's saved state goes.
-async fn keep_moving(
-    store: Arc<Store>,
-    saved: channel::Receiver<BlockSeq>,
-    backlog: Arc<AtomicU64>,
-    stop: CancellationToken,
-) {
-    loop {
-        tokio::select! {
-            () = stop.cancelled() => return,
-            () = tokio::time::sleep(MOVE_EVERY) => {}
-        }
-        let up_to = *saved.borrow();
-        let moving = store.clone();
-        // Events are in the records already: the watch writes them no later than the state that contains them.
-        let moved = tokio::task::spawn_blocking(move || moving.move_blocks(up_to, |_| Ok(()))).await;
-        match moved {
-            Ok(Ok(moved)) => backlog.store(up_to.get().saturating_sub(moved.up_to.get()), Ordering::Relaxed),
-            Ok(Err(error)) => {
-                warn!(
-                    error = &error as &dyn std::error::Error,
-                    "cannot move readings into parts; trying again"
-                );
-            }
-            Err(_) => return,
-        }
-    }
 }

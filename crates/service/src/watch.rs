@@ -17,6 +17,7 @@ use tokio::sync::{mpsc, watch};
 use tracing::{info, warn};
 
 use crate::ServiceError;
+use crate::progress::Progress;
 use crate::rework::Reworker;
 
 /// The board is redrawn so often; a person does not see more.
@@ -39,6 +40,7 @@ pub(crate) struct Watch {
     events: Vec<Event>,
     late: BTreeSet<(MachineId, Timestamp)>,
     saved: watch::Sender<BlockSeq>,
+    progress: Arc<Progress>,
 }
 
 impl Watch {
@@ -48,6 +50,7 @@ impl Watch {
         records: Arc<Records>,
         journal: &JournalReader,
         saved: watch::Sender<BlockSeq>,
+        progress: Arc<Progress>,
     ) -> Result<Watch, ServiceError> {
         let (seen, engine) = match records.load_state()? {
             None => (BlockSeq::new(0), Engine::new(plant.clone())),
@@ -69,7 +72,9 @@ impl Watch {
             events: Vec::new(),
             late: BTreeSet::new(),
             saved,
+            progress,
         };
+        resumed.progress.note_seen(seen.get(), None);
         resumed.saved.send_replace(seen);
         loop {
             let blocks = journal.blocks_after(resumed.seen, CATCH_UP)?;
@@ -101,6 +106,7 @@ impl Watch {
             }
         }
         self.seen = self.seen.max(seq);
+        self.progress.note_seen(self.seen.get(), arrivals.last().map(|arrival| arrival.arrived));
         self.note_changes();
     }
 

@@ -6,5 +6,6 @@ pub(crate) mod batch;
 pub(crate) mod entries;
 pub(crate) mod findings;
 pub(crate) mod floor;
+pub(crate) mod health;
 pub(crate) mod live;
 pub(crate) mod machine;

@@ -98,12 +98,6 @@ pub(crate) fn with_scene<T>(now: Timestamp, look: impl FnOnce(Scene<'_>) -> T) -
 pub(crate) fn healthy() -> Health {
     Health {
         intake: IntakeState::Connected,
-        messages: 0,
-        readings: 0,
-        rejected: 0,
-        journal_backlog: 0,
-        troubles: Vec::new(),
-        latest_rejects: Vec::new(),
-        possible_gaps: Vec::new(),
+        ..Health::default()
     }
 }

@@ -34,6 +34,8 @@ pub(crate) enum Shows {
     Batch,
     /// A list of findings.
     Findings,
+    /// How the service itself is.
+    Health,
 }
 
 /// Reads the page file `file`.

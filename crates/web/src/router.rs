@@ -13,7 +13,7 @@ use axum::routing::{get, post};
 use serde::Serialize;
 
 use crate::app::{App, Frame};
-use crate::handlers::{api, assets, batch, entries, findings, floor, live, machine};
+use crate::handlers::{api, assets, batch, entries, findings, floor, health, live, machine};
 use crate::problem::Problem;
 
 /// Larger than any event that a person can type.
@@ -44,7 +44,9 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/batches/{id}", get(batch::report))
         .route("/findings", get(findings::page))
         .route("/assets/{name}", get(assets::asset))
-        .route("/healthz", get(api::health));
+        .route("/health", get(health::page))
+        .route("/healthz", get(api::health))
+        .route("/metrics", get(health::metrics));
     let api = Router::new()
         .route("/api/v1/machines", get(api::machines))
         .route("/api/v1/batches", get(api::batches))
@@ -119,7 +121,7 @@ async fn faults_as_pages(State(app): State<Arc<App>>, request: Request, next: Ne
 /// anything, sees the page's own fault too.
 fn wants_page(request: &Request) -> bool {
     let path = request.uri().path();
-    let for_programs = path.starts_with("/api/") || path == "/healthz" || path.starts_with("/assets/");
+    let for_programs = path.starts_with("/api/") || path == "/healthz" || path == "/metrics" || path.starts_with("/assets/");
     let file = [".json", ".svg", ".csv"].iter().any(|ending| path.ends_with(ending));
     !for_programs && !file
 }

@@ -68,6 +68,8 @@ pub struct WebState {
     pub events: Arc<dyn EventSink>,
     /// How the service is.
     pub health: Arc<dyn Fn() -> Health + Send + Sync>,
+    /// The figures for a monitoring program, as it reads them.
+    pub metrics: Arc<dyn Fn() -> String + Send + Sync>,
     /// The time of day; the demo's runs faster.
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
 }
@@ -84,7 +86,7 @@ pub trait EventSink: Send + Sync {
 pub struct NotDurable(pub String);
 
 /// How the service is, in words and in numbers.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct Health {
     /// The connection to the broker.
     pub intake: IntakeState,
@@ -94,18 +96,31 @@ pub struct Health {
     pub readings: u64,
     /// Messages that could not be read.
     pub rejected: u64,
+    /// Readings that came again: the same machine, channel and time. Told when they are moved into the store.
+    pub duplicates: u64,
+    /// Connections to the broker after the first.
+    pub reconnects: u64,
+    /// How far the watch is behind what has come, in milliseconds.
+    pub lag_ms: u64,
     /// Blocks in the journal that are not yet in the store.
     pub journal_backlog: u64,
+    /// Messages that the broker says it has thrown away since this service began to watch, for all its subscribers
+    /// together; `None` if it does not say.
+    pub broker_dropped: Option<u64>,
+    /// Room left on the disk that holds the data folder.
+    pub disk_free_bytes: Option<u64>,
     /// What is wrong, each in a sentence; empty when all is well.
     pub troubles: Vec<String>,
     /// The newest messages that could not be read: when, on which topic, and why.
     pub latest_rejects: Vec<String>,
-    /// Times in which messages may have been lost, because the broker had forgotten us.
+    /// Times in which messages may have been lost, the latest first: from, to, and how it came about.
     pub possible_gaps: Vec<String>,
+    /// Stored readings that can no longer be read: whose, from, to, and why.
+    pub missing_spans: Vec<String>,
 }
 
 /// The connection to the broker.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum IntakeState {
     /// Connected and subscribed.
@@ -115,6 +130,7 @@ pub enum IntakeState {
     /// Connected, but not taking messages, because they cannot be put on disk.
     Held,
     /// Not running.
+    #[default]
     Stopped,
 }
 

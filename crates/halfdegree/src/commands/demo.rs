@@ -11,7 +11,7 @@ use std::time::Instant;
 use anyhow::{Context, bail};
 use intake::{Clock, EmbeddedBroker, EmbeddedListen, Pace, ReplayConfig, replay};
 use model::{Arrival, Span, Timestamp};
-use service::{Broker, DataFolder, ServiceConfig};
+use service::{Broker, DataFolder, Keep, ServiceConfig};
 use simulator::{Works, demo_works};
 use tokio::net::TcpListener;
 use tracing::warn;
@@ -63,6 +63,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
             entries: Entries::OpenOnLoopback,
             ..WebConfig::default()
         },
+        keep: Keep::Everything,
     };
     let pace = Pace::times(args.speed).context("the speed is checked above")?;
     block_on(async {

@@ -29,6 +29,9 @@ pub(crate) fn run(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     };
     let count =
         readings.export(&args.machine, from, to, format, std::io::stdout()).context("cannot export")?;
+    for span in readings.missing_spans(Some(&args.machine), from, to)? {
+        eprintln!("halfdegree: {span}");
+    }
     if count == 0 {
         eprintln!("halfdegree: there are no readings of `{}` in this time", args.machine);
     }

@@ -1,10 +1,12 @@
 //! One file a command: what the user typed becomes what is meant.
 
 pub(crate) mod analyse;
+pub(crate) mod backup;
 pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod export;
 pub(crate) mod replay;
+pub(crate) mod restore;
 pub(crate) mod serve;
 pub(crate) mod simulate;
 pub(crate) mod streams;

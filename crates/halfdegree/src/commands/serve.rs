@@ -8,7 +8,7 @@ use anyhow::{Context, bail};
 use intake::Credentials;
 use model::Timestamp;
 use plant::BrokerUrl;
-use service::{Broker, DataFolder, ServiceConfig};
+use service::{Broker, DataFolder, Keep, ServiceConfig};
 use tokio::net::TcpListener;
 use web::{Entries, WebConfig};
 
@@ -49,6 +49,7 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
             entries: Entries::Closed,
             ..WebConfig::default()
         },
+        keep: args.keep_days.map_or(Keep::Everything, Keep::Days),
     };
     block_on(async {
         let listener = TcpListener::bind(args.listen).await.with_context(|| {

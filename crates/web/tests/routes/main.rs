@@ -12,6 +12,7 @@
 mod api;
 mod entries;
 mod faults;
+mod health;
 mod live;
 mod pages;
 mod works;

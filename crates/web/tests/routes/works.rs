@@ -120,6 +120,7 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
         store: Arc::new(store),
         events: sink.clone(),
         health: Arc::new(health),
+        metrics: Arc::new(|| "halfdegree_messages_total 7200\n# EOF\n".to_owned()),
         clock: Arc::new(|| moment("12:00")),
     };
     Works { routes: router(&config, state.clone()).unwrap(), config, state, board, sink, _folder: folder }
@@ -130,11 +131,11 @@ fn health() -> Health {
         intake: IntakeState::Connected,
         messages: 7_200,
         readings: 7_200,
-        rejected: 0,
-        journal_backlog: 0,
-        troubles: Vec::new(),
-        latest_rejects: Vec::new(),
-        possible_gaps: Vec::new(),
+        lag_ms: 1_250,
+        broker_dropped: Some(3),
+        disk_free_bytes: Some(12_345_678_901),
+        possible_gaps: vec!["2026-03-02T05:00:00Z to 2026-03-02T05:10:00Z: the broker had no session for us".into()],
+        ..Health::default()
     }
 }
 

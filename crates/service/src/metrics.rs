@@ -1,0 +1,188 @@
+//! The figures for a monitoring program: Prometheus text (OpenMetrics 1.0), made anew at each asking.
+//!
+//! | name | kind | what |
+//! | --- | --- | --- |
+//! | `halfdegree_messages_total` | counter | messages taken from the broker |
+//! | `halfdegree_readings_total` | counter | readings on disk |
+//! | `halfdegree_events_total` | counter | events on disk |
+//! | `halfdegree_duplicates_total` | counter | readings that came again: the same machine, channel and time; told when they are moved into the store |
+//! | `halfdegree_rejects_total` | counter | messages, or parts of them, that could not be read |
+//! | `halfdegree_reconnects_total` | counter | connections to the broker after the first |
+//! | `halfdegree_broker_dropped_total` | counter | messages that the broker says it has thrown away since we began to watch, for all its subscribers; absent if it does not say |
+//! | `halfdegree_connected` | gauge | 1 while connected and storing, else 0 |
+//! | `halfdegree_backlog_blocks` | gauge | blocks in the journal that are not yet in the store |
+//! | `halfdegree_lag_seconds` | gauge | how far the watch is behind what has come |
+//! | `halfdegree_disk_free_bytes` | gauge | room left on the disk of the data folder; absent if the system does not say |
+//! | `halfdegree_open_findings` | gauge | findings that are open now |
+//! | `halfdegree_possible_gaps` | gauge | times on record in which messages may have been lost |
+//! | `halfdegree_missing_spans` | gauge | parts of the store that can no longer be read |
+//! | `halfdegree_publish_to_durable_seconds` | histogram | from a reading's own time until it was on disk |
+//! | `halfdegree_commit_seconds` | histogram | how long it took to put a block on disk |
+//!
+//! Counters begin at zero with each start of the service. Names stay; new ones may come.
+
+use std::fmt;
+
+use intake::Spread;
+use prometheus_client::collector::Collector;
+use prometheus_client::encoding::text::encode;
+use prometheus_client::encoding::{DescriptorEncoder, EncodeMetric, NoLabelSet};
+use prometheus_client::metrics::MetricType;
+use prometheus_client::metrics::counter::ConstCounter;
+use prometheus_client::metrics::gauge::ConstGauge;
+use prometheus_client::registry::{Registry, Unit};
+use web::{Health, IntakeState};
+
+/// Everything that is told, as it was at one moment.
+#[derive(Debug)]
+pub(crate) struct Figures {
+    pub(crate) health: Health,
+    pub(crate) events: u64,
+    pub(crate) open_findings: u64,
+    pub(crate) commits: Spread,
+    pub(crate) delays: Spread,
+}
+
+impl Figures {
+    /// The text.
+    pub(crate) fn text(self) -> String {
+        let mut registry = Registry::default();
+        registry.register_collector(Box::new(self));
+        let mut text = String::new();
+        encode(&mut text, &registry).expect("a text takes whatever is written to it");
+        text
+    }
+
+    fn counters(&self, told: &mut Told<'_>) -> fmt::Result {
+        let health = &self.health;
+        told.counter("messages", "Messages taken from the broker", health.messages)?;
+        told.counter("readings", "Readings on disk", health.readings)?;
+        told.counter("events", "Events on disk", self.events)?;
+        told.counter("duplicates", "Readings that came again", health.duplicates)?;
+        told.counter("rejects", "Messages that could not be read", health.rejected)?;
+        told.counter("reconnects", "Connections to the broker after the first", health.reconnects)?;
+        match health.broker_dropped {
+            Some(dropped) => told.counter("broker_dropped", "Messages that the broker threw away", dropped),
+            None => Ok(()),
+        }
+    }
+
+    fn gauges(&self, told: &mut Told<'_>) -> fmt::Result {
+        let health = &self.health;
+        let connected = f64::from(u8::from(health.intake == IntakeState::Connected));
+        told.gauge("connected", "Connected to the broker and storing", None, connected)?;
+        let blocks = Unit::Other("blocks".to_owned());
+        told.gauge(
+            "backlog",
+            "Blocks that wait in the journal",
+            Some(&blocks),
+            health.journal_backlog as f64,
+        )?;
+        let lag = health.lag_ms as f64 / 1000.0;
+        told.gauge("lag", "How far the watch is behind what has come", Some(&Unit::Seconds), lag)?;
+        told.gauge("open_findings", "Findings that are open now", None, self.open_findings as f64)?;
+        let gaps = health.possible_gaps.len() as f64;
+        told.gauge("possible_gaps", "Times in which messages may have been lost", None, gaps)?;
+        let missing = health.missing_spans.len() as f64;
+        told.gauge("missing_spans", "Parts of the store that can no longer be read", None, missing)?;
+        match health.disk_free_bytes {
+            Some(free) => told.gauge("disk_free", "Room left on the disk", Some(&Unit::Bytes), free as f64),
+            None => Ok(()),
+        }
+    }
+}
+
+impl Collector for Figures {
+    fn encode(&self, encoder: DescriptorEncoder<'_>) -> fmt::Result {
+        let mut told = Told(encoder);
+        self.counters(&mut told)?;
+        self.gauges(&mut told)?;
+        told.histogram("publish_to_durable", "From a reading's own time until it was on disk", &self.delays)?;
+        told.histogram("commit", "How long it took to put a block on disk", &self.commits)
+    }
+}
+
+/// Writes one figure after the other, each under the program's name.
+struct Told<'a>(DescriptorEncoder<'a>);
+
+impl Told<'_> {
+    fn counter(&mut self, name: &str, help: &str, value: u64) -> fmt::Result {
+        let name = named(name);
+        let metric = self.0.encode_descriptor(&name, help, None, MetricType::Counter)?;
+        ConstCounter::new(value).encode(metric)
+    }
+
+    fn gauge(&mut self, name: &str, help: &str, unit: Option<&Unit>, value: f64) -> fmt::Result {
+        let name = named(name);
+        let metric = self.0.encode_descriptor(&name, help, unit, MetricType::Gauge)?;
+        ConstGauge::new(value).encode(metric)
+    }
+
+    fn histogram(&mut self, name: &str, help: &str, spread: &Spread) -> fmt::Result {
+        let name = named(name);
+        let mut metric =
+            self.0.encode_descriptor(&name, help, Some(&Unit::Seconds), MetricType::Histogram)?;
+        metric.encode_histogram::<NoLabelSet>(spread.sum_s, spread.count(), &spread.buckets, None)
+    }
+}
+
+fn named(name: &str) -> String {
+    format!("halfdegree_{name}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn figures() -> Figures {
+        let health = Health {
+            intake: IntakeState::Connected,
+            messages: 12,
+            readings: 34,
+            lag_ms: 1_500,
+            disk_free_bytes: Some(5_000),
+            possible_gaps: vec!["from here to there".to_owned()],
+            ..Health::default()
+        };
+        let spread = Spread { buckets: vec![(0.01, 3), (0.03, 2), (f64::INFINITY, 1)], sum_s: 0.25 };
+        Figures { health, events: 2, open_findings: 1, commits: spread.clone(), delays: spread }
+    }
+
+    #[test]
+    fn every_name_of_the_table_is_told_and_no_other() {
+        let mut told = figures();
+        told.health.broker_dropped = Some(4);
+        let text = told.text();
+        let table: Vec<&str> = include_str!("metrics.rs")
+            .lines()
+            .filter_map(|line| line.strip_prefix("//! | `")?.split_once('`').map(|(name, _)| name))
+            .collect();
+        assert_eq!(table.len(), 16);
+        for name in &table {
+            assert!(
+                text.contains(&format!("\n{name}")) || text.starts_with(name),
+                "{name} is not told:\n{text}"
+            );
+        }
+        let types = text.lines().filter(|line| line.starts_with("# TYPE")).count();
+        assert_eq!(types, table.len(), "{text}");
+    }
+
+    #[test]
+    fn buckets_count_what_is_at_or_below_their_end() {
+        let text = figures().text();
+        for line in [
+            "halfdegree_messages_total 12",
+            "halfdegree_lag_seconds 1.5",
+            "halfdegree_disk_free_bytes 5000.0",
+            "halfdegree_commit_seconds_sum 0.25",
+            "halfdegree_commit_seconds_count 6",
+            "halfdegree_commit_seconds_bucket{le=\"0.03\"} 5",
+            "halfdegree_commit_seconds_bucket{le=\"+Inf\"} 6",
+        ] {
+            assert!(text.lines().any(|found| found == line), "{line} is not in\n{text}");
+        }
+        assert!(!text.contains("broker_dropped"), "what is not known is not told");
+        assert!(text.ends_with("# EOF\n"));
+    }
+}
