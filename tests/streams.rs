@@ -22,7 +22,7 @@ impl Sample {
         let folder = root().join("sample-streams");
         let plant_text = std::fs::read_to_string(folder.join(format!("{name}.plant.toml"))).unwrap();
         let plant = Arc::new(parse_plant(&plant_text).unwrap());
-        let decoder = Decoder::new(&plant);
+        let mut decoder = Decoder::new(&plant);
         let recording = Recording::open(folder.join(format!("{name}.ndjson.zst"))).unwrap();
         let arrivals = recording.flat_map(|message| decoder.decode(&message.unwrap()).arrivals).collect();
         Sample { plant, plant_text, arrivals }

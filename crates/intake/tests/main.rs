@@ -26,6 +26,8 @@ mod replay;
 mod rig;
 #[path = "it/scripted.rs"]
 mod scripted;
+#[path = "it/sparkplug.rs"]
+mod sparkplug;
 #[path = "it/stops.rs"]
 mod stops;
 #[path = "it/tls.rs"]

@@ -1,21 +1,30 @@
 //! From a message to readings, events and rejects, by the plant file.
 //!
-//! One machine's newest room value is remembered here, for thermocouples whose cold junction is the room; nothing else
-//! passes from one message to the next.
+//! Two things pass from one message to the next: a machine's newest room value, for thermocouples whose cold junction is
+//! the room, and what Sparkplug B has said about its metrics. Both are lost with the process and come again by
+//! themselves, the latter because the decoder asks for it ([`Decoded::requests`](crate::Decoded::requests)).
 
+mod desk;
+mod machines;
+mod payloads;
+#[cfg(test)]
+mod raw_sensors;
 mod readings;
+mod rooms;
 #[cfg(test)]
 mod tests;
 
-use std::collections::{BTreeSet, HashMap};
-use std::sync::{Mutex, PoisonError};
+use std::collections::BTreeSet;
 
-use model::{Arrival, Channel, Content, Event, MachineId, Reading, Timestamp};
-use plant::{ColdJunction, Machine, Plant, Sensor, Source};
+use model::{Arrival, Channel, Content, Event, MachineId, Timestamp};
+use plant::{Machine, Plant, Source};
 
-use crate::decoder::readings::Readings;
-use crate::topic::Topic;
-use crate::{Decoded, Message, Reject, bare, event, json_source, senml, topic};
+pub(crate) use crate::decoder::desk::Desk;
+pub(crate) use crate::decoder::machines::Machines;
+pub(crate) use crate::decoder::readings::Readings;
+pub(crate) use crate::decoder::rooms::Rooms;
+use crate::topic::{self, Topic};
+use crate::{Decoded, Message, Reject, event, json_source, sparkplug};
 
 /// An hour of seven channels every second, in SenML, is about one megabyte; more in one message is a mistake.
 const LARGEST_PAYLOAD: usize = 4 * 1024 * 1024;
@@ -24,28 +33,21 @@ const LARGEST_PAYLOAD: usize = 4 * 1024 * 1024;
 #[derive(Debug)]
 pub struct Decoder {
     root: String,
-    machines: HashMap<String, Machine>,
+    machines: Machines,
     sources: Vec<Source>,
-    /// Newest room value of each machine that needs one. Held for a look-up or a note, nothing longer.
-    rooms: Mutex<HashMap<MachineId, Room>>,
-}
-
-/// A room value and when it was measured.
-#[derive(Debug, Clone, Copy)]
-struct Room {
-    at: Timestamp,
-    celsius: f64,
+    rooms: Rooms,
+    sparkplug: sparkplug::Host,
 }
 
 impl Decoder {
     /// A decoder for the topics, machines and probes of `plant`.
     pub fn new(plant: &Plant) -> Decoder {
-        let machines = plant.machines.iter().map(|machine| (machine.id.as_str().to_owned(), machine.clone()));
         Decoder {
             root: plant.mqtt.root.clone(),
-            machines: machines.collect(),
+            machines: Machines::of(plant),
             sources: plant.sources.clone(),
-            rooms: Mutex::new(HashMap::new()),
+            rooms: Rooms::default(),
+            sparkplug: sparkplug::Host::default(),
         }
     }
 
@@ -53,179 +55,113 @@ impl Decoder {
     pub fn subscriptions(&self) -> Vec<String> {
         let own = [format!("{}/+", self.root), format!("{}/+/+", self.root)];
         let foreign = self.sources.iter().map(|source| source.filter.subscription());
-        let all: BTreeSet<String> = own.into_iter().chain(foreign).collect();
+        let sparkplug = sparkplug::SUBSCRIPTIONS.map(str::to_owned);
+        let all: BTreeSet<String> = own.into_iter().chain(foreign).chain(sparkplug).collect();
         all.into_iter().collect()
     }
 
-    /// Reads one message.
-    pub fn decode(&self, message: &Message) -> Decoded {
-        let mut decoded = Decoded::default();
-        if LARGEST_PAYLOAD < message.payload.len() {
-            let reason = format!("the payload is larger than {LARGEST_PAYLOAD} bytes; send less at a time");
-            decoded.rejects.push(Reject::new(message, reason));
-            return decoded;
-        }
-        if let Err(reason) = self.decode_into(message, &mut decoded) {
+    /// Reads one message. Messages come in the order of their arrival; one that had to wait for another comes out with it.
+    pub fn decode(&mut self, message: &Message) -> Decoded {
+        let mut decoded = self.pass_time(message.arrived);
+        let read = if LARGEST_PAYLOAD < message.payload.len() {
+            Err(format!("the payload is larger than {LARGEST_PAYLOAD} bytes; send less at a time"))
+        } else {
+            self.decode_into(message, &mut decoded)
+        };
+        if let Err(reason) = read {
             decoded.rejects.push(Reject::new(message, reason));
         }
         decoded
     }
 
-    fn decode_into(&self, message: &Message, decoded: &mut Decoded) -> Result<(), String> {
+    /// Does something come out by itself when time passes? Then [`Decoder::pass_time`] wants to be called now and again.
+    pub fn is_waiting(&self) -> bool {
+        self.sparkplug.is_waiting()
+    }
+
+    /// What comes out because it is `now`, also where no message comes.
+    pub fn pass_time(&mut self, now: Timestamp) -> Decoded {
+        let mut decoded = Decoded::default();
+        let mut desk = Desk { machines: &self.machines, rooms: &mut self.rooms, decoded: &mut decoded };
+        self.sparkplug.pass_time(now, &mut desk);
+        decoded
+    }
+
+    /// No more messages come: what still waits is read as well as can be, and the rest rejected.
+    pub fn finish(&mut self) -> Decoded {
+        let mut decoded = Decoded::default();
+        let mut desk = Desk { machines: &self.machines, rooms: &mut self.rooms, decoded: &mut decoded };
+        self.sparkplug.finish(&mut desk);
+        decoded
+    }
+
+    fn decode_into(&mut self, message: &Message, decoded: &mut Decoded) -> Result<(), String> {
+        let mut desk = Desk { machines: &self.machines, rooms: &mut self.rooms, decoded };
         match topic::parse(&message.topic, &self.root) {
-            Topic::Machine(id) => self.decode_pack(self.machine(id)?, message, decoded),
+            Topic::Machine(id) => desk.readings_of(id, message)?.take_pack(),
             Topic::Channel(id, channel) => {
-                let machine = self.machine(id)?;
-                let channel = channel.parse::<Channel>().map_err(|error| error.to_string())?;
-                self.decode_channel(machine, channel, message, decoded)
+                let mut readings = desk.readings_of(id, message)?;
+                readings.take_channel(parse_channel(channel)?)
             }
-            Topic::Event(id) => decode_event(self.machine(id)?, message, decoded),
+            Topic::Event(id) => decode_event(self.machines.find(id)?, message, decoded),
             // Our own publication, seen through a wildcard.
             Topic::Standing => Ok(()),
             Topic::Odd => Err(format!(
                 "under the root stand {0}/<machine>, {0}/<machine>/<channel> and {0}/<machine>/event, and no other topics",
                 self.root
             )),
-            Topic::SparkplugB => Err("Sparkplug B is not read yet".into()),
-            Topic::Foreign => self.decode_foreign(message, decoded),
-        }
-    }
-
-    /// `works/<machine>`: each record says its channel.
-    fn decode_pack(&self, machine: &Machine, message: &Message, decoded: &mut Decoded) -> Result<(), String> {
-        if let Ok(_number) = bare::parse(&message.payload) {
-            return Err(format!(
-                "a bare payload does not say which channel it is; send it to {}/chocolate or another channel, or send a \
-                 SenML pack",
-                message.topic
-            ));
-        }
-        let records = senml::resolve(&message.payload)?;
-        self.take_records(machine, None, records, message, decoded);
-        Ok(())
-    }
-
-    /// `works/<machine>/<channel>`: the topic says the channel.
-    fn decode_channel(
-        &self,
-        machine: &Machine,
-        channel: Channel,
-        message: &Message,
-        decoded: &mut Decoded,
-    ) -> Result<(), String> {
-        match message.payload.trim_ascii_start().first() {
-            Some(b'[' | 0x80..=0x9f) => {
-                let records = senml::resolve(&message.payload)?;
-                self.take_records(machine, Some(channel), records, message, decoded);
-            }
-            _ => {
-                let value = bare::parse(&message.payload)?;
-                self.readings(machine, message, decoded).take(channel, None, None, value)?;
-            }
-        }
-        Ok(())
-    }
-
-    fn take_records(
-        &self,
-        machine: &Machine,
-        channel: Option<Channel>,
-        records: Vec<Result<senml::Record, String>>,
-        message: &Message,
-        decoded: &mut Decoded,
-    ) {
-        let mut readings = self.readings(machine, message, decoded);
-        for record in records {
-            let taken = record.and_then(|record| readings.take_record(channel, &record));
-            if let Err(reason) = taken {
-                readings.reject(reason);
-            }
-        }
-    }
-
-    /// A topic outside the root: what the sources that match it make of it.
-    fn decode_foreign(&self, message: &Message, decoded: &mut Decoded) -> Result<(), String> {
-        let mut is_known = false;
-        for source in &self.sources {
-            let Some(captured) = source.filter.captured(&message.topic) else { continue };
-            is_known = true;
-            let machine = source.machine.as_ref().map(MachineId::as_str).or(captured.machine);
-            let channel = source.channel.map(Channel::as_str).or(captured.channel);
-            let taken = self.decode_source(source, machine, channel, message, decoded);
-            if let Err(reason) = taken {
-                decoded.rejects.push(Reject::new(message, reason));
-            }
-        }
-        if is_known {
-            return Ok(());
-        }
-        Err(format!(
-            "the topic is neither under the root `{}` nor in any [[source]] of the plant file",
-            self.root
-        ))
-    }
-
-    fn decode_source(
-        &self,
-        source: &Source,
-        machine: Option<&str>,
-        channel: Option<&str>,
-        message: &Message,
-        decoded: &mut Decoded,
-    ) -> Result<(), String> {
-        let machine = self.machine(machine.unwrap_or_default())?;
-        let channel = channel.unwrap_or_default().parse::<Channel>().map_err(|error| error.to_string())?;
-        match &source.json {
-            None => self.decode_channel(machine, channel, message, decoded),
-            Some(json) => {
-                let found = json_source::read(&message.payload, json, channel)?;
-                self.readings(machine, message, decoded).take(channel, None, found.at, found.value)
-            }
-        }
-    }
-
-    fn readings<'m>(
-        &'m self,
-        machine: &'m Machine,
-        message: &'m Message,
-        decoded: &'m mut Decoded,
-    ) -> Readings<'m> {
-        Readings { decoder: self, machine, message, decoded }
-    }
-
-    fn machine(&self, id: &str) -> Result<&Machine, String> {
-        self.machines.get(id).ok_or_else(|| {
-            let shown: String = id.chars().take(64).collect();
-            format!("there is no machine `{shown}` in the plant file")
-        })
-    }
-
-    fn room_of(&self, machine: &MachineId) -> Option<f64> {
-        let rooms = self.rooms.lock().unwrap_or_else(PoisonError::into_inner);
-        rooms.get(machine).map(|room| room.celsius)
-    }
-
-    /// Remembers a room value, if the machine needs one and it is not older than what is known.
-    fn note_room(&self, machine: &Machine, reading: &Reading) {
-        let (Channel::Room, Some(celsius)) = (reading.channel, reading.value) else { return };
-        if !machine.channels.values().any(|settings| has_room_junction(settings.sensor)) {
-            return;
-        }
-        let mut rooms = self.rooms.lock().unwrap_or_else(PoisonError::into_inner);
-        let newest = rooms.entry(machine.id.clone()).or_insert(Room { at: reading.at, celsius });
-        if newest.at <= reading.at {
-            *newest = Room { at: reading.at, celsius };
+            Topic::SparkplugB => self.sparkplug.take(message, &mut desk),
+            Topic::Foreign => decode_foreign(&self.sources, &self.root, message, &mut desk),
         }
     }
 }
 
-fn has_room_junction(sensor: Option<Sensor>) -> bool {
-    match sensor {
-        Some(Sensor::TypeK(junction) | Sensor::TypeT(junction) | Sensor::TypeJ(junction)) => {
-            junction == ColdJunction::Room
+/// A topic outside the root: what the sources that match it make of it.
+fn decode_foreign(
+    sources: &[Source],
+    root: &str,
+    message: &Message,
+    desk: &mut Desk<'_>,
+) -> Result<(), String> {
+    let mut is_known = false;
+    for source in sources {
+        let Some(captured) = source.filter.captured(&message.topic) else { continue };
+        is_known = true;
+        let machine = source.machine.as_ref().map(MachineId::as_str).or(captured.machine);
+        let channel = source.channel.map(Channel::as_str).or(captured.channel);
+        let taken = decode_source(source, machine, channel, message, desk);
+        if let Err(reason) = taken {
+            desk.decoded.rejects.push(Reject::new(message, reason));
         }
-        None | Some(Sensor::Pt100) => false,
     }
+    match is_known {
+        true => Ok(()),
+        false => Err(format!(
+            "the topic is neither under the root `{root}` nor in any [[source]] of the plant file"
+        )),
+    }
+}
+
+fn decode_source(
+    source: &Source,
+    machine: Option<&str>,
+    channel: Option<&str>,
+    message: &Message,
+    desk: &mut Desk<'_>,
+) -> Result<(), String> {
+    let mut readings = desk.readings_of(machine.unwrap_or_default(), message)?;
+    let channel = parse_channel(channel.unwrap_or_default())?;
+    match &source.json {
+        None => readings.take_channel(channel),
+        Some(json) => {
+            let found = json_source::read(&message.payload, json, channel)?;
+            readings.take(channel, None, found.at, found.value)
+        }
+    }
+}
+
+fn parse_channel(text: &str) -> Result<Channel, String> {
+    text.parse::<Channel>().map_err(|error| error.to_string())
 }
 
 /// A retained event without a moment of its own says only that something happened once: it is no event.
@@ -233,11 +169,11 @@ fn decode_event(machine: &Machine, message: &Message, decoded: &mut Decoded) -> 
     let dated = event::parse(&machine.id, &message.payload)?;
     if dated.at.is_some() || !message.retained {
         let event = Event { at: dated.at.unwrap_or(message.arrived), ..dated.event };
-        decoded.arrivals.push(arrival(message, Content::Event(event)));
+        decoded.arrivals.push(Arrival {
+            arrived: message.arrived,
+            retained: message.retained,
+            content: Content::Event(event),
+        });
     }
     Ok(())
-}
-
-fn arrival(message: &Message, content: Content) -> Arrival {
-    Arrival { arrived: message.arrived, retained: message.retained, content }
 }

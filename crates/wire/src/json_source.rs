@@ -1,12 +1,20 @@
 //! A value and its time in plain JSON, found by pointers (RFC 6901) from a `[[source]]` of the plant file.
+//!
+//! The document is walked and never built: only what the pointers name is looked at, as the text that its sender wrote,
+//! so that a number too large for a float (`1e400`) is a value that is not finite, and so `missing`, as in a SenML pack.
+
+mod pointer;
 
 use model::{Channel, Timestamp};
 use plant::{JsonTime, JsonValue, TimeFormat};
-use serde_json::Value;
 
 use crate::bare;
+use crate::json_source::pointer::{Pointed, find};
 use crate::lenient_json::with_null_for_nan;
 use crate::rfc3339::parse_rfc3339;
+
+/// A wrong value is shown as far as this.
+const SHOWN_CHARS: usize = 40;
 
 /// What the pointers found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,44 +34,44 @@ pub(crate) fn read(payload: &[u8], json: &JsonValue, channel: Channel) -> Result
     if text.trim_ascii().is_empty() {
         return Ok(Found { value: None, at: None });
     }
-    let document: Value = serde_json::from_str(&with_null_for_nan(text))
-        .map_err(|error| format!("the payload is not JSON ({error})"))?;
+    let document = with_null_for_nan(text);
     let value = read_value(&document, json.value.as_str(), channel)?;
     let at = json.time.as_ref().map(|time| read_time(&document, time)).transpose()?;
     Ok(Found { value, at })
 }
 
-fn read_value(document: &Value, pointer: &str, channel: Channel) -> Result<Option<f64>, String> {
+fn read_value(document: &str, pointer: &str, channel: Channel) -> Result<Option<f64>, String> {
     match find(document, pointer)? {
-        Value::Null => Ok(None),
-        Value::Bool(on) if channel == Channel::Stirrer => Ok(Some(f64::from(u8::from(*on)))),
-        Value::Number(number) => Ok(number.as_f64().filter(|number| number.is_finite())),
-        Value::String(text) => bare::parse(text.as_bytes()),
-        Value::Bool(on) => Err(format!("at `{pointer}` stands {on}, not a number")),
-        Value::Array(_) | Value::Object(_) => {
-            Err(format!("at `{pointer}` stands a list or an object, not a number"))
-        }
+        Pointed::Null => Ok(None),
+        Pointed::Boolean(on) if channel == Channel::Stirrer => Ok(Some(f64::from(u8::from(on)))),
+        Pointed::Number(text) => bare::parse(text.as_bytes()),
+        Pointed::Text(text) => bare::parse(text.as_bytes()),
+        Pointed::Boolean(on) => Err(format!("at `{pointer}` stands {on}, not a number")),
+        Pointed::Structure => Err(format!("at `{pointer}` stands a list or an object, not a number")),
     }
 }
 
-fn read_time(document: &Value, time: &JsonTime) -> Result<Timestamp, String> {
+fn read_time(document: &str, time: &JsonTime) -> Result<Timestamp, String> {
     let pointer = time.pointer.as_str();
-    let value = find(document, pointer)?;
-    let number = value.as_str().map_or_else(|| value.as_f64(), |text| text.trim().parse().ok());
-    let since_1970 = |per_second: f64| Timestamp::from_secs_f64(number? / per_second);
+    let pointed = find(document, pointer)?;
+    let text = match &pointed {
+        Pointed::Number(text) => Some(*text),
+        Pointed::Text(text) => Some(text.as_ref()),
+        Pointed::Null | Pointed::Boolean(_) | Pointed::Structure => None,
+    };
+    let since_1970 = |per_second: f64| {
+        let number: f64 = text?.trim().parse().ok()?;
+        Timestamp::from_secs_f64(number / per_second)
+    };
     let at = match time.format {
-        TimeFormat::Rfc3339 => value.as_str().and_then(parse_rfc3339),
+        TimeFormat::Rfc3339 => text.and_then(parse_rfc3339),
         TimeFormat::UnixSeconds => since_1970(1.0),
         TimeFormat::UnixMillis => since_1970(1000.0),
     };
     at.ok_or_else(|| {
-        let shown: String = value.to_string().chars().take(40).collect();
+        let shown: String = pointed.to_string().chars().take(SHOWN_CHARS).collect();
         format!("at `{pointer}` stands {shown}, which is not a time in the form {}", time.format.as_str())
     })
-}
-
-fn find<'d>(document: &'d Value, pointer: &str) -> Result<&'d Value, String> {
-    document.pointer(pointer).ok_or_else(|| format!("there is nothing at `{pointer}` in the payload"))
 }
 
 #[cfg(test)]

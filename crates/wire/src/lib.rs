@@ -4,7 +4,8 @@
 //! broken record stands among the rejects and the rest of its message is still read. [`recording`] reads recorded
 //! streams into the same messages, so that live and offline decode alike.
 //!
-//! Never waits, never reads a clock: the moment of arrival comes with the message.
+//! Never waits, never reads a clock: the moment of arrival comes with the message. Never sends: what should be asked of
+//! a sender is a [`Request`] for the caller to publish.
 
 mod decoder;
 mod message;
@@ -17,10 +18,11 @@ mod json_source;
 mod lenient_json;
 mod rfc3339;
 mod senml;
+mod sparkplug;
 
 pub mod recording;
 
 pub use crate::decoder::Decoder;
 pub use crate::event::parse_event;
-pub use crate::message::{Decoded, Message, Reject};
+pub use crate::message::{Decoded, Message, Reject, Request};
 pub use crate::rfc3339::parse_rfc3339;

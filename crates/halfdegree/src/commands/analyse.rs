@@ -15,7 +15,7 @@ use crate::args::{AnalyseArgs, AnalysisFormat};
 
 pub(crate) fn run(args: &AnalyseArgs) -> anyhow::Result<ExitCode> {
     let plant = read_plant(&args.plant)?;
-    let decoder = Decoder::new(&plant);
+    let mut decoder = Decoder::new(&plant);
     let mut analyst = Analyst::new(plant.clone());
     let (mut messages, mut rejected) = (0_u64, 0_u64);
     for line in Streams::open(&args.streams)? {
@@ -32,6 +32,9 @@ pub(crate) fn run(args: &AnalyseArgs) -> anyhow::Result<ExitCode> {
             }
         }
     }
+    let last = decoder.finish();
+    rejected += last.rejects.len() as u64;
+    last.arrivals.iter().for_each(|arrival| analyst.push(arrival));
     let analysis = analyst.finish()?;
     let intake = IntakeDto {
         messages,

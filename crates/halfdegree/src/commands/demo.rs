@@ -41,12 +41,12 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
     let now = Timestamp::from(jiff::Timestamp::now()).floor(Span::from_secs(1));
     let mut works = demo_works(&plant, now).without_truth();
     eprintln!("Playing the Tern Street works' last week ...");
-    let decoder = Decoder::new(&plant);
-    let readings = service::fill(&data, &plant, past(&mut works, &decoder, now))?;
+    let mut decoder = Decoder::new(&plant);
+    let readings = service::fill(&data, &plant, past(&mut works, &mut decoder, now))?;
     eprintln!("{readings} readings and events in {:.1} s.", began.elapsed().as_secs_f64());
 
     let anywhere = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
-    let broker = EmbeddedBroker::start(EmbeddedListen { v311: anywhere, v5: anywhere })?;
+    let broker = EmbeddedBroker::start(EmbeddedListen { v311: anywhere, v5: anywhere }, None)?;
     let clock = clock(now, args.speed);
     let config = ServiceConfig {
         plant,
@@ -90,7 +90,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
 /// What has arrived up to now.
 fn past<'a>(
     works: &'a mut Works,
-    decoder: &'a Decoder,
+    decoder: &'a mut Decoder,
     now: Timestamp,
 ) -> impl Iterator<Item = Arrival> + 'a {
     works.messages(now).flat_map(|message| decoder.decode(&message).arrivals)

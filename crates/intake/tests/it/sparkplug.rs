@@ -1,7 +1,6 @@
 //! Sparkplug B through a real broker: data whose birth nobody has seen, the request for it, and the answer.
 
-use model::Channel;
-use model::Content;
+use model::{Channel, Content};
 use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
 use tempfile::tempdir;
 use testkit::{Mosquitto, eventually};

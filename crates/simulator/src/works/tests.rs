@@ -81,7 +81,7 @@ fn the_stream_is_the_same_however_it_is_cut() {
 fn everything_that_is_said_can_be_read() {
     // Against the decoder, an independent reading of the contract: nothing rejected, every channel and event there.
     let plant = plant();
-    let decoder = wire::Decoder::new(&plant);
+    let mut decoder = wire::Decoder::new(&plant);
     let settings = Settings::new(6, monday_evening());
     let mut works = Works::new(&plant, &settings);
     let mut seen = std::collections::BTreeSet::new();

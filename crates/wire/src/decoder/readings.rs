@@ -1,55 +1,44 @@
 //! The readings of one message: channel, time and value put together.
 
-use model::{Channel, Content, Reading, Timestamp};
+use model::{Arrival, Channel, Content, Reading, Timestamp};
 use plant::Machine;
 
 use crate::channel_value::Measured;
-use crate::decoder::{Decoder, arrival};
-use crate::senml::{Record, RecordTime, RecordValue};
+use crate::decoder::Rooms;
 use crate::{Decoded, Message, Reject};
+
+/// A message of thousands of bad records has one fault, not thousands; the reject log has room for others too.
+const MOST_REJECTS: usize = 100;
 
 /// Collects the readings of one message about one machine.
 pub(crate) struct Readings<'m> {
-    pub(crate) decoder: &'m Decoder,
-    pub(crate) machine: &'m Machine,
+    machine: &'m Machine,
     pub(crate) message: &'m Message,
-    pub(crate) decoded: &'m mut Decoded,
+    rooms: &'m mut Rooms,
+    decoded: &'m mut Decoded,
+    rejects: usize,
 }
 
-impl Readings<'_> {
-    pub(crate) fn reject(&mut self, reason: String) {
-        self.decoded.rejects.push(Reject::new(self.message, reason));
+impl<'m> Readings<'m> {
+    pub(crate) fn new(
+        machine: &'m Machine,
+        message: &'m Message,
+        rooms: &'m mut Rooms,
+        decoded: &'m mut Decoded,
+    ) -> Readings<'m> {
+        Readings { machine, message, rooms, decoded, rejects: 0 }
     }
 
-    /// Takes one SenML record; `of_topic` is the channel that the topic says.
-    pub(crate) fn take_record(&mut self, of_topic: Option<Channel>, record: &Record) -> Result<(), String> {
-        let last = record.name.rsplit('/').next().unwrap_or_default();
-        let named = last.parse::<Channel>();
-        let channel = match (of_topic, named) {
-            (Some(of_topic), Ok(named)) if of_topic != named => {
-                return Err(format!("the record `{}` came on the topic of {of_topic}", record.name));
-            }
-            (Some(of_topic), _) => of_topic,
-            (None, Ok(named)) => named,
-            (None, Err(unknown)) => return Err(format!("the record `{}`: {unknown}", record.name)),
-        };
-        let value = match record.value {
-            RecordValue::Number(value) => Some(value),
-            RecordValue::Boolean(on) if channel == Channel::Stirrer => Some(f64::from(u8::from(on))),
-            RecordValue::Boolean(_) => {
-                return Err(format!("{channel} takes a number in `v`, not true or false"));
-            }
-            RecordValue::Missing => None,
-        };
-        let unit = record.unit.as_deref();
-        match record.time {
-            // Counted from the arrival, which says nothing where the broker kept the message.
-            RecordTime::FromArrival(_) if self.message.retained => Ok(()),
-            RecordTime::FromArrival(seconds) => {
-                let arrived = self.message.arrived.as_millis() as f64 / 1000.0;
-                self.take(channel, unit, Some(moment(arrived + seconds)?), value)
-            }
-            RecordTime::Since1970(seconds) => self.take(channel, unit, Some(moment(seconds)?), value),
+    /// A part of the message could not be read; the rest of it goes on.
+    pub(crate) fn reject(&mut self, reason: String) {
+        self.rejects += 1;
+        if self.rejects <= MOST_REJECTS {
+            self.decoded.rejects.push(Reject::new(self.message, reason));
+        } else if self.rejects == MOST_REJECTS + 1 {
+            let reason = format!(
+                "more than {MOST_REJECTS} parts of this message cannot be read; the rest is not told"
+            );
+            self.decoded.rejects.push(Reject::new(self.message, reason));
         }
     }
 
@@ -69,18 +58,17 @@ impl Readings<'_> {
         let value = match value {
             None => None,
             Some(value) => {
-                Measured { channel, settings, unit, value }.value(self.decoder.room_of(&self.machine.id))?
+                Measured { channel, settings, unit, value }.value(self.rooms.of(&self.machine.id))?
             }
         };
         let at = at.unwrap_or(self.message.arrived);
         let reading = Reading { machine: self.machine.id.clone(), channel, at, value };
-        self.decoder.note_room(self.machine, &reading);
-        self.decoded.arrivals.push(arrival(self.message, Content::Reading(reading)));
+        self.rooms.note(self.machine, &reading);
+        self.decoded.arrivals.push(Arrival {
+            arrived: self.message.arrived,
+            retained: self.message.retained,
+            content: Content::Reading(reading),
+        });
         Ok(())
     }
-}
-
-fn moment(seconds_since_1970: f64) -> Result<Timestamp, String> {
-    Timestamp::from_secs_f64(seconds_since_1970)
-        .ok_or_else(|| "the time `t` is outside the years 1 to 9999".into())
 }

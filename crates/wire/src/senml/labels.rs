@@ -1,29 +1,70 @@
-//! One SenML record as it was written: labels and their raw values.
+//! One SenML record as it was written, in whichever form: labels and their values.
 //!
-//! Values stay text until they are asked for, so that a number too large for a float (`1e400`) is a value that is not
-//! finite and not a broken payload.
+//! Labels have their names from JSON; CBOR's integers are turned into these by its parser.
 
 use std::borrow::Cow;
-use std::fmt;
 
-use serde::de::{Deserialize, Deserializer, Error, MapAccess, Visitor};
-use serde_json::value::RawValue;
-
-/// Labels that hand something on to the records after them (RFC 8428, section 4.1).
-const BASE: [&str; 6] = ["bn", "bt", "bu", "bv", "bs", "bver"];
-/// Labels of the record itself (section 4.2).
+/// Labels of the record itself (RFC 8428, section 4.2); all others of the RFC hand something on (section 4.1).
 const OWN: [&str; 9] = ["n", "u", "v", "vs", "vb", "vd", "s", "t", "ut"];
+/// The RFC has fifteen labels; a record of hundreds is no record.
+const MOST_LABELS: usize = 64;
+/// A wrong value is shown as far as this.
+const SHOWN_CHARS: usize = 40;
+
+/// A value as it was written.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Written<'t> {
+    Text(Cow<'t, str>),
+    /// Perhaps not finite: JSON can write `1e400`, and CBOR not-a-number.
+    Number(f64),
+    Boolean(bool),
+    Null,
+    Bytes,
+    /// A list, a map or something else that no label takes.
+    Other,
+}
+
+impl Written<'_> {
+    fn shown(&self) -> String {
+        match self {
+            Written::Text(text) => {
+                serde_json::Value::from(text.as_ref()).to_string().chars().take(SHOWN_CHARS).collect()
+            }
+            Written::Number(number) => number.to_string(),
+            Written::Boolean(on) => on.to_string(),
+            Written::Null => "null".to_owned(),
+            Written::Bytes => "bytes".to_owned(),
+            Written::Other => "a list or a map".to_owned(),
+        }
+    }
+}
 
 /// The labels of one record, in the order of the pack.
-pub(crate) struct Labels<'t>(Vec<(Cow<'t, str>, &'t RawValue)>);
+#[derive(Debug, Default, PartialEq)]
+pub(crate) struct Labels<'t>(Vec<(Cow<'t, str>, Written<'t>)>);
 
-impl Labels<'_> {
-    pub(crate) fn has(&self, label: &str) -> bool {
-        self.raw(label).is_some()
+impl<'t> Labels<'t> {
+    /// Adds one label.
+    ///
+    /// # Errors
+    /// A plain sentence if it is there already, or one too many.
+    pub(crate) fn add(&mut self, label: Cow<'t, str>, value: Written<'t>) -> Result<(), String> {
+        if self.has(&label) {
+            return Err(format!("the label `{label}` is there twice in one record"));
+        }
+        if self.0.len() == MOST_LABELS {
+            return Err(format!("a record has more than {MOST_LABELS} labels"));
+        }
+        self.0.push((label, value));
+        Ok(())
     }
 
-    pub(crate) fn raw(&self, label: &str) -> Option<&RawValue> {
-        self.0.iter().find(|(known, _)| known == label).map(|(_, raw)| *raw)
+    pub(crate) fn has(&self, label: &str) -> bool {
+        self.get(label).is_some()
+    }
+
+    fn get(&self, label: &str) -> Option<&Written<'t>> {
+        self.0.iter().find(|(known, _)| known == label).map(|(_, value)| value)
     }
 
     /// Does the record only hand on base fields?
@@ -31,70 +72,41 @@ impl Labels<'_> {
         !self.0.iter().any(|(label, _)| OWN.contains(&label.as_ref()))
     }
 
-    /// A label that ends in `_` has to be understood by whoever reads the pack (RFC 8428, section 4.4).
+    /// A label that ends in `_` has to be understood by whoever reads the pack (section 4.4); the RFC has none such.
     pub(crate) fn refuse_what_must_be_understood(&self) -> Result<(), String> {
-        let is_known = |label: &str| BASE.contains(&label) || OWN.contains(&label);
-        match self.0.iter().find(|(label, _)| label.ends_with('_') && !is_known(label)) {
+        match self.0.iter().find(|(label, _)| label.ends_with('_')) {
             Some((label, _)) => {
-                Err(format!("the label `{label}` has to be understood, and is not known here"))
+                let shown: String = label.chars().take(SHOWN_CHARS).collect();
+                Err(format!("the label `{shown}` has to be understood, and is not known here"))
             }
             None => Ok(()),
         }
     }
 
     /// The text of `label`.
-    pub(crate) fn text(&self, label: &str) -> Result<Option<Cow<'_, str>>, String> {
-        let Some(raw) = self.raw(label) else { return Ok(None) };
-        match serde_json::from_str::<String>(raw.get()) {
-            Ok(text) => Ok(Some(text.into())),
-            Err(_) => Err(format!("`{label}` takes a text, not {}", shortened(raw))),
+    pub(crate) fn text(&self, label: &str) -> Result<Option<&str>, String> {
+        match self.get(label) {
+            None => Ok(None),
+            Some(Written::Text(text)) => Ok(Some(text)),
+            Some(other) => Err(format!("`{label}` takes a text, not {}", other.shown())),
         }
     }
 
     /// The number of `label`, which may be infinite; `null` is not a number (NaN).
     pub(crate) fn number(&self, label: &str) -> Result<Option<f64>, String> {
-        let Some(raw) = self.raw(label) else { return Ok(None) };
-        let text = raw.get();
-        if text == "null" {
-            return Ok(Some(f64::NAN));
-        }
-        // Every JSON number is one for Rust as well; every other JSON value begins with another sign.
-        match text.starts_with(|c: char| c == '-' || c.is_ascii_digit()).then(|| text.parse()) {
-            Some(Ok(number)) => Ok(Some(number)),
-            _ => Err(format!("`{label}` takes a number, not {}", shortened(raw))),
+        match self.get(label) {
+            None => Ok(None),
+            Some(Written::Number(number)) => Ok(Some(*number)),
+            Some(Written::Null) => Ok(Some(f64::NAN)),
+            Some(other) => Err(format!("`{label}` takes a number, not {}", other.shown())),
         }
     }
-}
 
-fn shortened(raw: &RawValue) -> String {
-    raw.get().chars().take(40).collect()
-}
-
-impl<'de> Deserialize<'de> for Labels<'de> {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Labels<'de>, D::Error> {
-        deserializer.deserialize_map(LabelsVisitor)
-    }
-}
-
-struct LabelsVisitor;
-
-impl<'de> Visitor<'de> for LabelsVisitor {
-    type Value = Labels<'de>;
-
-    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("a record, which is an object")
-    }
-
-    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Labels<'de>, A::Error> {
-        let mut labels: Vec<(Cow<'de, str>, &'de RawValue)> = Vec::new();
-        while let Some(label) = map.next_key::<String>()? {
-            if labels.iter().any(|(known, _)| *known == label) {
-                return Err(A::Error::custom(format_args!(
-                    "the label `{label}` is there twice in one record"
-                )));
-            }
-            labels.push((label.into(), map.next_value()?));
+    /// True or false.
+    pub(crate) fn boolean(&self, label: &str) -> Result<bool, String> {
+        match self.get(label) {
+            Some(Written::Boolean(on)) => Ok(*on),
+            _ => Err(format!("`{label}` takes true or false")),
         }
-        Ok(Labels(labels))
     }
 }

@@ -85,3 +85,19 @@ fn edge_cases_resolve_or_are_told() {
         }
     }
 }
+
+/// Section 6 prints the pack of the example `past_seconds` in CBOR.
+#[test]
+fn the_cbor_of_the_rfc_means_what_its_json_means() {
+    let all: toml::Table = toml::from_str(include_str!("../../tests/fixtures/senml.toml")).unwrap();
+    let hex = all["cbor"]["hex"].as_str().unwrap();
+    let bytes: Vec<u8> = (0..hex.len())
+        .step_by(2)
+        .map(|place| u8::from_str_radix(&hex[place..place + 2], 16).unwrap())
+        .collect();
+    assert_eq!(bytes.len(), 195);
+    let case = cases("example").into_iter().find(|case| text(case, "name") == "past_seconds").unwrap();
+    let from_json = resolve(text(&case, "pack_json").as_bytes()).unwrap();
+    assert_eq!(resolve(&bytes).unwrap(), from_json);
+    assert_all_match(&from_json, &resolved(&case), "past_seconds");
+}
