@@ -112,7 +112,7 @@ impl Analyst {
             readings: 0,
             duplicates: 0,
             machines: Vec::new(),
-            plant_findings: Vec::new(),
+            plant_findings: of_the_plant(&self.findings),
         };
         for machine in &self.plant.machines {
             let Kept { heap, events, came_late } = self.kept.remove(&machine.id).unwrap_or_default();
@@ -144,6 +144,14 @@ impl Analyst {
         }
         Ok(analysis)
     }
+}
+
+/// What no machine has for itself, in the order in which it was raised.
+fn of_the_plant(findings: &BTreeMap<FindingId, Finding>) -> Vec<Finding> {
+    let mut findings: Vec<Finding> =
+        findings.values().filter(|finding| finding.machine.is_none()).cloned().collect();
+    findings.sort_by_key(|finding| finding.raised_at);
+    findings
 }
 
 /// A batch that was worked out again may have another start, and so another id.

@@ -39,14 +39,15 @@ struct Open {
     start: Timestamp,
     proof: Proof,
     seeded_at: Option<Timestamp>,
-    troubled: bool,
+    /// What was found in it.
+    found: Vec<FindingKind>,
 }
 
 /// A batch that has ended.
 pub(crate) struct Closed {
     pub(crate) batch: Batch,
-    /// Nothing spoke against it as an example of the usual.
-    pub(crate) is_good: bool,
+    /// What was found in it.
+    pub(crate) found: Vec<FindingKind>,
 }
 
 /// What figures of a batch are taken from.
@@ -141,7 +142,9 @@ impl Book {
     pub(crate) fn finding(&mut self, kind: FindingKind, raised_at: Timestamp) {
         if let Some(open) = &mut self.open {
             open.proof.finding(kind, raised_at);
-            open.troubled = true;
+            if !open.found.contains(&kind) {
+                open.found.push(kind);
+            }
         }
     }
 
@@ -156,7 +159,7 @@ impl Book {
             self.facts = next;
         }
         let id = BatchId::new(&self.machine, start);
-        self.open = Some(Open { id, start, proof: Proof::default(), seeded_at: None, troubled: false });
+        self.open = Some(Open { id, start, proof: Proof::default(), seeded_at: None, found: Vec::new() });
     }
 
     /// The open batch ends at `at`; what was written after that belongs to what follows.
@@ -164,10 +167,10 @@ impl Book {
         let mut timeline = self.timeline.clone();
         timeline.cut(at);
         let batch = self.batch(timeline.spans(), Some(at), source)?;
-        let is_good = self.open.take().is_some_and(|open| !open.troubled);
+        let found = self.open.take().map(|open| open.found).unwrap_or_default();
         let carried = self.facts.carried_on();
         self.facts = carried;
-        Some(Closed { batch, is_good })
+        Some(Closed { batch, found })
     }
 
     /// The open batch with its figures so far.

@@ -6,14 +6,15 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use model::{Arrival, Batch, Board, Finding, MachineId, Timestamp};
+use model::{Arrival, Baseline, BaselineOrder, Batch, Board, Finding, MachineId, Timestamp};
 use plant::Plant;
 use serde::{Deserialize, Serialize};
 
 use crate::machine::{MachineWatch, Setting};
+use crate::plant_watch::PlantWatch;
 
 /// Counted up when the saved state changes its shape; another version is refused and the watch starts from what follows.
-const STATE_VERSION: u32 = 1;
+const STATE_VERSION: u32 = 2;
 
 /// Phases, batches and findings of every machine of a plant.
 #[derive(Debug, Clone)]
@@ -21,6 +22,18 @@ pub struct Engine {
     plant: Arc<Plant>,
     watches: BTreeMap<MachineId, MachineWatch>,
     clock: Timestamp,
+    plant_watch: PlantWatch,
+    changed: Vec<Finding>,
+    orders: Orders,
+}
+
+/// What people ordered.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+struct Orders {
+    /// Their time has not come.
+    waiting: Vec<BaselineOrder>,
+    /// The newest that is known.
+    newest: Option<Timestamp>,
 }
 
 /// What has changed since somebody last asked.
@@ -28,7 +41,7 @@ pub struct Engine {
 pub struct Changes {
     /// Batches that have ended, in the order in which they did.
     pub ended: Vec<Batch>,
-    /// Findings that were raised, grew worse or ended; each as it stands after that change.
+    /// Findings of machines and of the plant that were raised, grew worse or ended, in that order; each as it stands after that change.
     pub findings: Vec<Finding>,
     /// Machines of which readings came too late to be watched, with the oldest of their times: phases and measures from there on
     /// have to be worked out again.
@@ -54,6 +67,9 @@ struct Saved {
     version: u32,
     clock: Timestamp,
     watches: BTreeMap<MachineId, MachineWatch>,
+    plant_watch: PlantWatch,
+    changed: Vec<Finding>,
+    orders: Orders,
 }
 
 impl Engine {
@@ -64,7 +80,14 @@ impl Engine {
             .iter()
             .map(|machine| (machine.id.clone(), MachineWatch::new(&Setting { plant: &plant, machine })))
             .collect();
-        Engine { plant, watches, clock: Timestamp::default() }
+        Engine {
+            plant,
+            watches,
+            clock: Timestamp::default(),
+            plant_watch: PlantWatch::default(),
+            changed: Vec::new(),
+            orders: Orders::default(),
+        }
     }
 
     /// Takes the next arrival. One of a machine that the plant does not know only moves the clock.
@@ -73,6 +96,17 @@ impl Engine {
         let Some(machine) = self.plant.machine(arrival.machine()) else { return };
         if let Some(watch) = self.watches.get_mut(&machine.id) {
             watch.apply(&Setting { plant: &self.plant, machine }, arrival);
+            let changed = watch.ledger.take_changed();
+            self.note(changed);
+        }
+    }
+
+    /// What machines found goes to those who ask for changes, and to the watch over all of them.
+    fn note(&mut self, changed: Vec<Finding>) {
+        for finding in changed {
+            let of_the_plant = self.plant_watch.take(&finding);
+            self.changed.push(finding);
+            self.changed.extend(of_the_plant);
         }
     }
 
@@ -82,10 +116,38 @@ impl Engine {
             return;
         }
         self.clock = clock;
-        let plant = &self.plant;
+        self.obey();
+        let plant = self.plant.clone();
         for machine in &plant.machines {
             if let Some(watch) = self.watches.get_mut(&machine.id) {
-                watch.advance_clock(&Setting { plant, machine }, clock);
+                watch.advance_clock(&Setting { plant: &plant, machine }, clock);
+                let changed = watch.ledger.take_changed();
+                self.note(changed);
+            }
+        }
+    }
+
+    /// Takes a person's order about a baseline. It is done before the first arrival that is not older than it.
+    pub fn order(&mut self, order: BaselineOrder) {
+        self.orders.newest = self.orders.newest.max(Some(order.at));
+        self.orders.waiting.push(order);
+        self.orders.waiting.sort_by_key(|order| order.at);
+        self.obey();
+    }
+
+    /// The time of the newest order that it knows, done or not: after a restart those behind it have to be given again.
+    pub fn newest_order(&self) -> Option<Timestamp> {
+        self.orders.newest
+    }
+
+    fn obey(&mut self) {
+        let clock = self.clock;
+        let due = self.orders.waiting.partition_point(|order| order.at <= clock);
+        for order in self.orders.waiting.drain(..due).collect::<Vec<_>>() {
+            if let Some(watch) = self.watches.get_mut(&order.machine) {
+                watch.order(&order);
+                let changed = watch.ledger.take_changed();
+                self.note(changed);
             }
         }
     }
@@ -97,9 +159,12 @@ impl Engine {
 
     /// The stream is over: what waits for its turn goes through.
     pub fn finish(&mut self) {
-        for machine in &self.plant.machines {
+        let plant = self.plant.clone();
+        for machine in &plant.machines {
             if let Some(watch) = self.watches.get_mut(&machine.id) {
-                watch.finish(&Setting { plant: &self.plant, machine });
+                watch.finish(&Setting { plant: &plant, machine });
+                let changed = watch.ledger.take_changed();
+                self.note(changed);
             }
         }
     }
@@ -114,7 +179,13 @@ impl Engine {
                 Some(self.watches.get(&machine.id)?.lane(&Setting { plant: &self.plant, machine }))
             })
             .collect();
-        Board { at: self.clock, lanes, plant_open: Vec::new() }
+        Board { at: self.clock, lanes, plant_open: self.plant_watch.open(), baselines: self.baselines() }
+    }
+
+    /// What is usual, by machine in the order of the plant file, and couverture.
+    pub fn baselines(&self) -> Vec<Baseline> {
+        let shown = |machine: &plant::Machine| Some(self.watches.get(&machine.id)?.baselines.shown(machine));
+        self.plant.machines.iter().filter_map(shown).flatten().collect()
     }
 
     /// The batches that go on, with their figures so far.
@@ -129,10 +200,9 @@ impl Engine {
 
     /// What has changed since the last call.
     pub fn take_changes(&mut self) -> Changes {
-        let mut changes = Changes::default();
+        let mut changes = Changes { findings: std::mem::take(&mut self.changed), ..Changes::default() };
         for (id, watch) in &mut self.watches {
             changes.ended.append(&mut watch.take_ended());
-            changes.findings.append(&mut watch.ledger.take_changed());
             changes.late.extend(watch.take_late_from().map(|from| (id.clone(), from)));
         }
         changes
@@ -143,7 +213,14 @@ impl Engine {
     /// # Errors
     /// Only when memory runs out.
     pub fn save(&self) -> Result<Vec<u8>, StateError> {
-        let saved = Saved { version: STATE_VERSION, clock: self.clock, watches: self.watches.clone() };
+        let saved = Saved {
+            version: STATE_VERSION,
+            clock: self.clock,
+            watches: self.watches.clone(),
+            plant_watch: self.plant_watch.clone(),
+            changed: self.changed.clone(),
+            orders: self.orders.clone(),
+        };
         Ok(postcard::to_stdvec(&saved)?)
     }
 
@@ -159,6 +236,8 @@ impl Engine {
         let saved: Saved = postcard::from_bytes(state)?;
         let mut engine = Engine::new(plant);
         engine.clock = saved.clock;
+        (engine.plant_watch, engine.changed, engine.orders) =
+            (saved.plant_watch, saved.changed, saved.orders);
         for (id, watch) in saved.watches {
             if let Some(slot) = engine.watches.get_mut(&id) {
                 *slot = watch;

@@ -3,6 +3,8 @@
 //! The way of a reading: sorter (own times, lateness) → probe findings → spike filter → ticks → phases → process findings.
 //! Reads no clock: `now` is what the readings say, and for silence what arrivals say.
 
+mod closing;
+
 use frames::{Tick, Ticker};
 use model::{
     Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Lane, Method, Phase, Span, Timestamp,
@@ -10,11 +12,12 @@ use model::{
 use plant::{Limits, Machine, Plant, Style};
 use serde::{Deserialize, Serialize};
 
-use crate::baseline::Baseline;
+use crate::baseline::Baselines;
 use crate::book::{Book, Source};
 use crate::findings::around::{Around, AroundFindings};
 use crate::findings::clock_off::ClockOff;
 use crate::findings::ledger::Ledger;
+use crate::findings::over_batches::OverBatches;
 use crate::findings::probe_fault::ProbeFault;
 use crate::findings::probe_stuck::ProbeStuck;
 use crate::findings::silent::Silent;
@@ -54,7 +57,8 @@ pub(crate) struct MachineWatch {
     silent: Silent,
     clock_off: ClockOff,
     pub(crate) ledger: Ledger,
-    baseline: Baseline,
+    pub(crate) baselines: Baselines,
+    over_batches: OverBatches,
     ended: Vec<Batch>,
     newest: Newest,
     setpoint: Option<f64>,
@@ -97,7 +101,8 @@ impl MachineWatch {
             silent: Silent::default(),
             clock_off: ClockOff::default(),
             ledger: Ledger::new(machine.id.clone()),
-            baseline: Baseline::default(),
+            baselines: Baselines::default(),
+            over_batches: OverBatches::default(),
             newest: Newest::default(),
             setpoint: None,
             events_seen: false,
@@ -223,7 +228,8 @@ impl MachineWatch {
     fn take_event(&mut self, setting: &Setting<'_>, event: &Event) {
         self.book.event(event, self.tracker.phase());
         match &event.kind {
-            EventKind::Note { .. } | EventKind::Reference { .. } => {}
+            EventKind::Note { .. } => {}
+            EventKind::Reference { temperature } => self.compare(*temperature, event.at),
             EventKind::TopUp { .. } => {
                 self.events_seen = true;
                 self.disturbed_at = self.disturbed_at.max(Some(event.at));
@@ -252,7 +258,7 @@ impl MachineWatch {
         if tick.chocolate().is_some() {
             self.follow(setting, &tick);
         }
-        self.look_around(setting, &tick);
+        self.look_around(&tick);
     }
 
     /// Takes a tick with chocolate: phases, then process detectors.
@@ -297,7 +303,7 @@ impl MachineWatch {
             rise_held: self.rise.step(tick.at, phase, blind, &self.history),
             setpoint: self.setpoint,
             disturbed_at: self.disturbed_at,
-            usual_cooling_min: self.baseline.cooling_minutes(
+            usual_cooling_min: self.baselines.cooling_minutes(
                 setting.machine,
                 &facts.couverture,
                 facts.mass_kg,
@@ -319,13 +325,12 @@ impl MachineWatch {
     }
 
     /// Asks the detectors of the surroundings.
-    fn look_around(&mut self, setting: &Setting<'_>, tick: &Tick) {
+    fn look_around(&mut self, tick: &Tick) {
         let around = Around {
             at: tick.at,
             known: tick.at + self.ticker.step(),
             tick,
             history: &self.history,
-            limits: &self.limits(setting),
             phase: self.tracker.phase(),
             setpoint: self.setpoint,
         };
@@ -341,7 +346,9 @@ impl MachineWatch {
     }
 
     fn enter(&mut self, kind: FindingKind, verdict: Verdict) {
-        if let Verdict::Raise(report) = &verdict {
+        if let Verdict::Raise(report) = &verdict
+            && !self.ledger.is_covered(kind)
+        {
             self.book.finding(kind, report.raised_at);
         }
         self.ledger.enter(kind, verdict, self.book.open_id());
@@ -358,10 +365,7 @@ impl MachineWatch {
         let source =
             Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
         if let Some(closed) = self.book.close(at, &source) {
-            if closed.is_good {
-                self.baseline.learn(&closed.batch);
-            }
-            self.ended.push(closed.batch);
+            self.closed(closed, at.max(self.known_to()));
         }
         if let Turn::Begins(phases) = turn {
             self.history.forget_before(at - LOOKED_BACK);

@@ -19,9 +19,19 @@ impl Timeline {
             Some(last) if last.phase == phase => last.to = None,
             Some(last) => {
                 last.to = Some(at);
-                self.spans.push(PhaseSpan { phase, from: at, to: None, confidence: model::Confidence::Medium });
+                self.spans.push(PhaseSpan {
+                    phase,
+                    from: at,
+                    to: None,
+                    confidence: model::Confidence::Medium,
+                });
             }
-            None => self.spans.push(PhaseSpan { phase, from: at, to: None, confidence: model::Confidence::Medium }),
+            None => self.spans.push(PhaseSpan {
+                phase,
+                from: at,
+                to: None,
+                confidence: model::Confidence::Medium,
+            }),
         }
     }
 

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::{Batch, Channel, Event, Finding, MachineId, Phase, Span, Timestamp};
+use crate::{Baseline, Batch, Channel, Event, Finding, MachineId, Phase, Span, Timestamp};
 
 /// The newest value of a channel.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -65,4 +65,6 @@ pub struct Board {
     pub lanes: Vec<Lane>,
     /// Open findings of the plant.
     pub plant_open: Vec<Finding>,
+    /// What is usual, by machine in the order of the plant file, and couverture.
+    pub baselines: Vec<Baseline>,
 }

@@ -78,6 +78,39 @@ kinds! {
     CommonCause = "common-cause",
 }
 
+impl FindingKind {
+    /// Does a finding of this kind make the course of a batch unfit to be called usual? Prompts, rooms and clocks do not.
+    pub fn spoils_course(self) -> bool {
+        match self {
+            FindingKind::Scorch
+            | FindingKind::TemperLoss
+            | FindingKind::WarmHold
+            | FindingKind::ColdHold
+            | FindingKind::SlowCooling
+            | FindingKind::Undershoot
+            | FindingKind::SeedMissed
+            | FindingKind::HoldDrift
+            | FindingKind::Hunting
+            | FindingKind::Thickening
+            | FindingKind::Solidifying
+            | FindingKind::StirrerStopped
+            | FindingKind::HeaterStuck
+            | FindingKind::ProbeStuck
+            | FindingKind::ProbeFault
+            | FindingKind::ProbeDrift
+            | FindingKind::CoolingFade
+            | FindingKind::CommonCause => true,
+            FindingKind::LongHold
+            | FindingKind::Spikes
+            | FindingKind::Silent
+            | FindingKind::ClockOff
+            | FindingKind::HotRoom
+            | FindingKind::DampRoom
+            | FindingKind::TestDue => false,
+        }
+    }
+}
+
 impl fmt::Display for FindingKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(self.as_str())

@@ -10,6 +10,7 @@
 //! Never does I/O, never reads a clock, knows nothing of async.
 
 mod arrival;
+mod baseline;
 mod batch;
 mod board;
 mod celsius;
@@ -21,6 +22,7 @@ mod phase;
 mod time;
 
 pub use crate::arrival::{Arrival, Content, Reading};
+pub use crate::baseline::{Baseline, BaselineDeed, BaselineOrder, BaselineState, Usual};
 pub use crate::batch::{Batch, Measures, Standing, TauAgainst};
 pub use crate::board::{Board, Forecast, Lane, Latest};
 pub use crate::celsius::{Band, Celsius, CelsiusDelta};

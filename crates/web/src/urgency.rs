@@ -82,7 +82,7 @@ mod tests {
     use model::{FindingKind, Forecast};
 
     fn order(lanes: Vec<Lane>) -> String {
-        let board = Board { at: moment("12:00"), lanes, plant_open: Vec::new() };
+        let board = Board { at: moment("12:00"), lanes, plant_open: Vec::new(), baselines: Vec::new() };
         let ids: Vec<_> = by_urgency(&board, moment("12:00")).iter().map(|l| l.machine.to_string()).collect();
         ids.join(" ")
     }

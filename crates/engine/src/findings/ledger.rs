@@ -102,11 +102,6 @@ impl Ledger {
         self.open.iter().any(|finding| taken_over_by(finding.kind).contains(&kind))
     }
 
-    /// Is one of this kind open?
-    pub(crate) fn is_open(&self, kind: FindingKind) -> bool {
-        self.open.iter().any(|finding| finding.kind == kind)
-    }
-
     /// What is open, the most urgent first, the oldest first among equals.
     pub(crate) fn open(&self) -> Vec<Finding> {
         let mut open = self.open.clone();

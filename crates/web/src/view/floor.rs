@@ -122,7 +122,7 @@ mod tests {
     use model::{FindingKind, Forecast, Lane, Phase, Priority, Span};
 
     fn headline_of(lanes: Vec<Lane>, now: &str) -> String {
-        let board = Board { at: moment(now), lanes, plant_open: Vec::new() };
+        let board = Board { at: moment(now), lanes, plant_open: Vec::new(), baselines: Vec::new() };
         let head = with_scene(moment(now), |scene| FloorView::new(scene, &board, &healthy(), &[]).headline);
         format!("{} | {} | {}", head.chip.word, head.says, head.also).replace('\u{a0}', " ")
     }

@@ -111,6 +111,7 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
         at: moment("12:00"),
         lanes: vec![lane(&alder, batch, finding)],
         plant_open: Vec::new(),
+        baselines: Vec::new(),
     }));
     let sink = Arc::new(sink);
     let state = WebState {

@@ -1,0 +1,46 @@
+//! What `hot-room` and `damp-room` share: a quantity of the air that stands above its limit for ten minutes (contract, section 6; the
+//! limits are common practice, no source).
+//!
+//! Judged by the mean of three minutes: such sensors are noisy, and a door stands open for less. While its own channel pauses, the room is
+//! unknown: what is open stays open, what was beginning begins anew.
+
+use model::{Channel, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::around::{Around, Pace};
+use super::watch::{Condition, Edge, Watch};
+
+const FOR: Span = Span::from_mins(10);
+const LEVEL_WINDOW: Span = Span::from_mins(3);
+
+/// Which quantity, and from where on it is too much.
+pub(super) struct Limit {
+    pub(super) channel: Channel,
+    pub(super) most: f64,
+    pub(super) deadband: f64,
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Air {
+    watch: Watch,
+    pace: Pace,
+    known_since: Option<Timestamp>,
+}
+
+impl Air {
+    /// What became of it, with the level that it was judged by.
+    pub(super) fn step(&mut self, a: &Around<'_>, limit: &Limit) -> (Edge, f64) {
+        let nothing = (Edge::None, 0.0);
+        if a.tick.other(limit.channel).is_none() {
+            return nothing;
+        }
+        let gap = self.pace.gap(a.at);
+        if gap {
+            self.known_since = None;
+        }
+        let known_for = a.known - *self.known_since.get_or_insert(a.at);
+        let Some(level) = a.mean_of(limit.channel, LEVEL_WINDOW.min(known_for)) else { return nothing };
+        let condition = Condition::above(level, limit.most, limit.deadband);
+        (self.watch.step(a.at, a.known, condition, gap, FOR), level)
+    }
+}

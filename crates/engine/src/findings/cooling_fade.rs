@@ -1,0 +1,222 @@
+//! `cooling-fade`, medium: over batches, the cooling time constant trends up (Mann–Kendall) and stands 15 % above its baseline (contract,
+//! section 6).
+//!
+//! Scale, air in the jacket, a tired pump or fan grow slowly (domain brief, fault 4); `slow-cooling` speaks when a day is late, this one before. The
+//! time constant is what the machine does, whatever the water's temperature was that day.
+//!
+//! Compared are coolings of the same couverture, fitted against the same thing (jacket or asymptote), divided by mass where mass is known,
+//! since τ is in proportion to it (domain brief 4.2). The baseline is the median of the first five since the last reset: a rolling one
+//! would fade along. It stands above when the median of the newest three is 15 % above. The trend: Mann–Kendall over the newest twelve,
+//! from six on, rising with two-sided p below 0.02.
+//!
+//! The simulation below holds it to that: with 5 % of scatter at most one false alarm in 2,000 batches; a fade of 2 % a batch is told within
+//! fifteen batches, half of them within nine, when it has reached 18 %. Over when the newest three stand less than 10 % above. Batches in which heater, stirrer or probe was at
+//! fault say nothing.
+
+use maths::statistics::median;
+use maths::trend::mann_kendall;
+use model::{CouvertureId, FindingKind, Priority, TauAgainst, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::over_batches::{Seen, remember};
+use super::{Report, Verdict, number, text};
+
+const FADED: f64 = 1.15;
+const STILL_FADED: f64 = 1.10;
+const FIRST: usize = 5;
+const NEWEST: usize = 3;
+const TREND_OVER: usize = 12;
+const TREND_FROM: usize = 6;
+const TREND_P: f64 = 0.02;
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct CoolingFade {
+    series: Vec<(Comparable, Series)>,
+    /// The one that was told.
+    open: Option<Comparable>,
+}
+
+/// Coolings that can be compared.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Comparable {
+    couverture: CouvertureId,
+    against: TauAgainst,
+    by_mass: bool,
+}
+
+/// Time constants in order of time, minutes, or minutes a kg.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+struct Series {
+    /// The first ones since the last reset.
+    first: Vec<f64>,
+    newest: Vec<f64>,
+}
+
+impl CoolingFade {
+    /// A batch has closed.
+    pub(crate) fn closed(&mut self, seen: &Seen<'_>) -> Verdict {
+        let measures = &seen.batch.measures;
+        let whole = measures.cooling_minutes.is_some() && !seen.found.iter().any(|kind| says_nothing(*kind));
+        let Some((tau, against)) =
+            measures.cooling_tau_min.zip(measures.cooling_tau_against).filter(|_| whole)
+        else {
+            return Verdict::Quiet;
+        };
+        let mass = seen.batch.mass_kg.filter(|mass| *mass > 0.0);
+        let group =
+            Comparable { couverture: seen.batch.couverture.clone(), against, by_mass: mass.is_some() };
+        let place = self.series.iter().position(|(known, _)| *known == group).unwrap_or_else(|| {
+            self.series.push((group.clone(), Series::default()));
+            self.series.len() - 1
+        });
+        let series = &mut self.series[place].1;
+        series.push(tau / mass.unwrap_or(1.0));
+        let above = series.above();
+        match &self.open {
+            None => {
+                let Some(above) = above.filter(|above| *above >= FADED && series.rises()) else {
+                    return Verdict::Quiet;
+                };
+                self.open = Some(group);
+                report(above, tau, against, seen)
+            }
+            Some(told) if *told == group && above.is_none_or(|above| above < STILL_FADED) => {
+                self.open = None;
+                Verdict::Over(seen.known)
+            }
+            Some(_) => Verdict::Quiet,
+        }
+    }
+
+    /// Begins anew with that couverture.
+    pub(crate) fn reset(&mut self, couverture: &CouvertureId, at: Timestamp) -> Verdict {
+        self.series.retain(|(group, _)| group.couverture != *couverture);
+        match self.open.take_if(|group| group.couverture == *couverture) {
+            Some(_) => Verdict::Over(at),
+            None => Verdict::Quiet,
+        }
+    }
+}
+
+/// Is a batch with this finding no witness of how the machine cools?
+fn says_nothing(kind: FindingKind) -> bool {
+    match kind {
+        FindingKind::HeaterStuck
+        | FindingKind::StirrerStopped
+        | FindingKind::ProbeStuck
+        | FindingKind::ProbeFault => true,
+        FindingKind::Scorch
+        | FindingKind::TemperLoss
+        | FindingKind::WarmHold
+        | FindingKind::ColdHold
+        | FindingKind::SlowCooling
+        | FindingKind::Undershoot
+        | FindingKind::SeedMissed
+        | FindingKind::HoldDrift
+        | FindingKind::Hunting
+        | FindingKind::Thickening
+        | FindingKind::LongHold
+        | FindingKind::Solidifying
+        | FindingKind::Spikes
+        | FindingKind::Silent
+        | FindingKind::ClockOff
+        | FindingKind::HotRoom
+        | FindingKind::DampRoom
+        | FindingKind::TestDue
+        | FindingKind::ProbeDrift
+        | FindingKind::CoolingFade
+        | FindingKind::CommonCause => false,
+    }
+}
+
+impl Series {
+    fn push(&mut self, tau: f64) {
+        if self.first.len() < FIRST {
+            self.first.push(tau);
+        }
+        remember(&mut self.newest, tau, TREND_OVER);
+    }
+
+    /// The newest as a share of the first.
+    fn above(&self) -> Option<f64> {
+        let newest = &self.newest[self.newest.len().checked_sub(NEWEST)?..];
+        (self.first.len() == FIRST).then_some(median(newest)? / median(&self.first)?)
+    }
+
+    fn rises(&self) -> bool {
+        self.newest.len() >= TREND_FROM
+            && mann_kendall(&self.newest).is_ok_and(|test| test.s > 0 && test.p_two_sided < TREND_P)
+    }
+}
+
+fn report(above: f64, tau_min: f64, against: TauAgainst, seen: &Seen<'_>) -> Verdict {
+    let percent = 100.0 * (above - 1.0);
+    Report {
+        kind: FindingKind::CoolingFade,
+        priority: Priority::Medium,
+        from: seen.batch.start,
+        raised_at: seen.known,
+        says: format!("Over the last batches the machine has come to cool {percent:.0} % more slowly than it did."),
+        evidence: vec![
+            number("above_baseline_percent", percent),
+            number("cooling_tau_min", tau_min),
+            text(
+                "against",
+                match against {
+                    TauAgainst::Jacket => "the measured jacket",
+                    TauAgainst::FittedAsymptote => "a fitted asymptote",
+                },
+            ),
+        ],
+        advice: "Plan a look at jacket, filter, pump and fan by qualified people with the machine locked off; reset the baseline when it has \
+                 been cleaned or repaired.",
+    }
+    .raise()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::over_batches::testing::Noise;
+    use super::*;
+
+    /// With which of these coolings it would be told, if it would.
+    fn first_told(taus: impl IntoIterator<Item = f64>) -> Option<usize> {
+        let mut series = Series::default();
+        taus.into_iter().position(|tau| {
+            series.push(tau);
+            series.above().is_some_and(|above| above >= FADED) && series.rises()
+        })
+    }
+
+    #[test]
+    fn a_step_is_no_trend_until_it_lasts() {
+        let once = [38.0, 38.5, 37.9, 38.2, 38.1, 38.3, 60.0, 38.2, 38.0, 38.4];
+        assert_eq!(first_told(once), None);
+        let scaled = (0..20).map(|i| 38.0 * 1.02_f64.powi(i));
+        assert_eq!(first_told(scaled), Some(10));
+    }
+
+    #[test]
+    fn getting_faster_is_no_fade() {
+        assert_eq!(first_told((0..30).map(|i| 40.0 - 0.5 * f64::from(i))), None);
+    }
+
+    /// Two hundred machines with two hundred ordinary batches each.
+    #[test]
+    fn it_seldom_cries_wolf_and_sees_a_fade_soon() {
+        let mut noise = Noise::new(2);
+        let alarms = (0..200)
+            .filter(|_| first_told((0..200).map(|_| 38.0 * (1.0 + 0.05 * noise.normal()))).is_some())
+            .count();
+        assert!(alarms <= 20, "{alarms} of 200 machines in 200 batches each");
+        let mut delays: Vec<usize> = (0..200)
+            .map(|_| {
+                let fade = |batch: i32| 1.0 + 0.02 * f64::from((batch - 10).max(0));
+                first_told((0..60).map(|batch| 38.0 * fade(batch) * (1.0 + 0.05 * noise.normal())))
+                    .map_or(usize::MAX, |place| place.saturating_sub(10))
+            })
+            .collect();
+        delays.sort_unstable();
+        assert!(delays[100] <= 9 && delays[190] <= 15, "median {}, 95 % {}", delays[100], delays[190]);
+    }
+}

@@ -1,0 +1,256 @@
+//! `heater-stuck`, high: the jacket has been rising for 5 min and is more than 3 °C above the set-point while the chocolate is at or above
+//! the set-point less 0.5 °C; or the chocolate itself is rising and more than 3 °C above it (contract, section 6).
+//!
+//! A relay has welded shut or a valve sticks (domain brief, fault 30: 1–3 °C/min, act within a minute). Rising is judged by means of
+//! minutes, each above the one before, so that a two-point controller's saw-tooth is none. What is ordinary must not look like it:
+//!
+//! - *End of heating up.* The jacket is far above the set-point while the charge is still below it: the chocolate must have been there
+//!   for all of the five minutes, each judged by the set-point of its time.
+//! - *Set-point lowered.* Chocolate and jacket are far above it for an hour, but fall. The chocolate must have come up a degree from its lowest
+//!   since then.
+//! - *Something warm was filled in.* The chocolate rises, but a jacket that is colder than the chocolate does not heat it.
+//!
+//! Over when the chocolate is back within 1 °C above the set-point and the jacket within 2 °C, for a minute (the figures of this list:
+//! common practice, no source). Without a set-point nobody can say what was asked for; when idle, or set below 26 °C, nothing is raised.
+
+use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::around::{Around, value_of};
+use super::{Report, Verdict, number};
+use crate::history::mean;
+use crate::phases::IDLE_BELOW;
+
+const ABOVE_SETPOINT: f64 = 3.0;
+const CHARGE_THERE: f64 = 0.5;
+/// The jacket has to rise for so many minutes, and by so much.
+const JACKET_MINUTES: usize = 5;
+const JACKET_RISES: f64 = 0.8;
+/// The chocolate by so much over so many; without a jacket to confirm it, longer.
+const CHARGE_MINUTES: usize = 3;
+const CHARGE_MINUTES_ALONE: usize = 4;
+const CHARGE_RISES: f64 = 0.3;
+/// Above its lowest since the set-point was lowered.
+const COME_UP: f64 = 1.0;
+/// The chocolate's level is a mean of so long.
+const LEVEL_WINDOW: Span = Span::from_secs(20);
+/// A jacket's value speaks for so long: it may be read less often than the chocolate.
+const JACKET_HOLDS: Span = Span::from_mins(2);
+const MINUTE: Span = Span::from_mins(1);
+/// Calm: chocolate and jacket are so near to the set-point, for so long.
+const CHARGE_CALM: f64 = 1.0;
+const JACKET_CALM: f64 = 2.0;
+const CALM_FOR: Span = Span::from_mins(1);
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct HeaterStuck {
+    open: bool,
+    calm_since: Option<Timestamp>,
+    setpoint: Option<f64>,
+    /// Lowest chocolate since the set-point was last lowered.
+    lowest: Option<f64>,
+}
+
+/// What is hot although it should not be.
+struct Heated {
+    says: String,
+    since: Timestamp,
+}
+
+impl HeaterStuck {
+    pub(crate) fn step(&mut self, a: &Around<'_>) -> Verdict {
+        let asked = a.setpoint.filter(|&setpoint| setpoint >= IDLE_BELOW && a.phase != Some(Phase::Idle));
+        let Some(setpoint) = asked else {
+            let was_open = self.open;
+            *self = HeaterStuck::default();
+            return if was_open { Verdict::Over(a.at) } else { Verdict::Quiet };
+        };
+        let Some(chocolate) = a.mean_of(Channel::Chocolate, LEVEL_WINDOW) else { return Verdict::Quiet };
+        if self.setpoint.replace(setpoint).is_none_or(|before| setpoint < before) {
+            self.lowest = None;
+        }
+        let lowest = self.lowest.map_or(chocolate, |lowest| lowest.min(chocolate));
+        self.lowest = Some(lowest);
+        let jacket = a.newest_of(Channel::Jacket, JACKET_HOLDS);
+        if self.open {
+            return self.calm(a, chocolate - setpoint, jacket.map(|jacket| jacket - setpoint));
+        }
+        let heated = jacket_rises(a, setpoint, jacket).or_else(|| {
+            charge_rises(a, setpoint, chocolate, jacket).filter(|_| chocolate - lowest >= COME_UP)
+        });
+        let Some(heated) = heated else { return Verdict::Quiet };
+        (self.open, self.calm_since) = (true, None);
+        let mut evidence = vec![number("setpoint_c", setpoint), number("chocolate_c", chocolate)];
+        evidence.extend(jacket.map(|jacket| number("jacket_c", jacket)));
+        Report {
+            kind: FindingKind::HeaterStuck,
+            priority: Priority::High,
+            from: heated.since,
+            raised_at: a.known,
+            says: heated.says,
+            evidence,
+            advice: "Cut the power at the isolator, keep away from hot metal and steam, and call a qualified electrician or fitter; never rely \
+                     on this display alone against overheating.",
+        }
+        .raise()
+    }
+
+    /// Is it over?
+    fn calm(&mut self, a: &Around<'_>, charge_above: f64, jacket_above: Option<f64>) -> Verdict {
+        if charge_above > CHARGE_CALM || jacket_above.is_some_and(|above| above > JACKET_CALM) {
+            self.calm_since = None;
+            return Verdict::Quiet;
+        }
+        let since = *self.calm_since.get_or_insert(a.at);
+        if a.known - since < CALM_FOR {
+            return Verdict::Quiet;
+        }
+        (self.open, self.calm_since) = (false, None);
+        Verdict::Over(since)
+    }
+}
+
+/// The jacket rises although the charge is where it should be.
+fn jacket_rises(a: &Around<'_>, setpoint: f64, jacket: Option<f64>) -> Option<Heated> {
+    let jacket = jacket.filter(|jacket| *jacket > setpoint + ABOVE_SETPOINT)?;
+    let from = a.known - MINUTE * JACKET_MINUTES as i64;
+    rises(a, Channel::Jacket, JACKET_MINUTES, JACKET_RISES).then_some(())?;
+    let charge_there =
+        minutes(a, JACKET_MINUTES, |tick| Some(tick.chocolate()? - tick.other(Channel::Setpoint)?));
+    charge_there.iter().all(|above| above.is_some_and(|above| above >= -CHARGE_THERE)).then(|| Heated {
+        says: format!(
+            "The jacket has been rising for five minutes and is at {jacket:.1} °C, although the chocolate has reached its set-point of \
+             {setpoint:.1} °C."
+        ),
+        since: from,
+    })
+}
+
+/// The charge itself rises far above what was asked for, and nothing says that it is not the jacket's doing.
+fn charge_rises(a: &Around<'_>, setpoint: f64, chocolate: f64, jacket: Option<f64>) -> Option<Heated> {
+    let above = chocolate > setpoint + ABOVE_SETPOINT;
+    let fits = jacket.is_none_or(|jacket| jacket >= chocolate);
+    let lasts = if jacket.is_some() { CHARGE_MINUTES } else { CHARGE_MINUTES_ALONE };
+    (above && fits && rises(a, Channel::Chocolate, lasts, CHARGE_RISES)).then(|| Heated {
+        says: format!(
+            "The chocolate is at {chocolate:.1} °C and still rising, more than {ABOVE_SETPOINT:.0} °C above its set-point of {setpoint:.1} °C."
+        ),
+        since: a.at,
+    })
+}
+
+/// Has a channel been rising for so many minutes, by `by` °C from the first to the last?
+fn rises(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
+    let means = minutes(a, lasts, |tick| value_of(tick, channel));
+    let known: Vec<f64> = means.into_iter().collect::<Option<_>>().unwrap_or_default();
+    known.windows(2).all(|pair| pair[0] < pair[1])
+        && known.last().zip(known.first()).is_some_and(|(last, first)| last - first >= by)
+}
+
+/// Means of the last minutes, the oldest first; `None` for one of which nothing is known.
+fn minutes(a: &Around<'_>, lasts: usize, value: impl Fn(&frames::Tick) -> Option<f64>) -> Vec<Option<f64>> {
+    let from = a.known - MINUTE * lasts as i64;
+    (0..lasts as i64)
+        .map(|i| mean(a.history.between(from + MINUTE * i, from + MINUTE * (i + 1)).filter_map(&value)))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::{Expect, expect};
+
+    use super::super::around::testing;
+    use super::*;
+
+    fn check(script: &str, expected: &Expect) {
+        testing::check(&mut HeaterStuck::default(), HeaterStuck::step, script, expected);
+    }
+
+    #[test]
+    fn the_jacket_rises_over_a_hold() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.5 jacket=33 | ~10:00 | ~18:00 jacket=45 chocolate=33 | ~22:00 jacket=47 chocolate=36 \
+             | ~60:00 jacket=31 chocolate=32 | ~65:00",
+            &expect![],
+        );
+    }
+
+    #[test]
+    fn the_charge_rises_where_there_is_no_jacket() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.5 | ~10:00 | ~20:00 chocolate=41.5 | ~21:00 chocolate=41 | ~80:00 chocolate=31.5 | ~85:00",
+            &expect![],
+        );
+    }
+
+    #[test]
+    fn it_sticks_while_the_charge_should_cool() {
+        check(
+            "soak 0:00 setpoint=46 chocolate=46 jacket=48 | ~10:00 | cooling 10:05 setpoint=31.5 | ~30:00 chocolate=40 jacket=20 \
+             | ~50:00 chocolate=46 jacket=54",
+            &expect![],
+        );
+    }
+
+    #[test]
+    fn the_end_of_heating_up_is_ordinary() {
+        check(
+            "melting 0:00 setpoint=46 chocolate=30 jacket=40 | ~10:00 jacket=54 chocolate=34 | ~50:00 chocolate=45.5 \
+             | ~53:00 chocolate=46.2 jacket=51 | ~60:00 chocolate=46.8 jacket=47 | ~90:00 chocolate=46 jacket=47",
+            &expect![""],
+        );
+    }
+
+    #[test]
+    fn a_set_point_that_was_lowered_is_ordinary() {
+        check(
+            "melting 0:00 setpoint=46 chocolate=38 jacket=48 | ~10:00 chocolate=42 jacket=54 | cooling 10:05 setpoint=31.5 \
+             | ~12:00 chocolate=42.6 jacket=52 | ~30:00 chocolate=40 jacket=25 | ~90:00 chocolate=32 jacket=28",
+            &expect![""],
+        );
+    }
+
+    #[test]
+    fn a_two_point_hold_is_ordinary() {
+        let swings: Vec<String> = (0..10)
+            .map(|i| {
+                let from = i * 12;
+                format!(
+                    "~{}:00 jacket=36 chocolate=31.4 | ~{}:00 jacket=32 chocolate=31.6",
+                    from + 4,
+                    from + 12
+                )
+            })
+            .collect();
+        check(
+            &format!("working 0:00 setpoint=31.5 chocolate=31.5 jacket=32 | {}", swings.join(" | ")),
+            &expect![""],
+        );
+    }
+
+    #[test]
+    fn warm_couverture_filled_in_is_no_heater() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.5 jacket=32 | ~10:00 | ~14:00 chocolate=36 jacket=33 | ~40:00 chocolate=33",
+            &expect![""],
+        );
+    }
+
+    #[test]
+    fn without_a_set_point_or_when_idle_nobody_can_say() {
+        check("working 0:00 chocolate=31.5 jacket=32 | ~30:00 chocolate=45 jacket=54", &expect![""]);
+        check(
+            "idle 0:00 setpoint=31.5 chocolate=31.5 jacket=32 | ~30:00 chocolate=45 jacket=54",
+            &expect![""],
+        );
+        check("soak 0:00 setpoint=20 chocolate=31.5 jacket=32 | ~30:00 chocolate=45 jacket=54", &expect![""]);
+    }
+
+    #[test]
+    fn across_a_gap_nothing_rises() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.5 jacket=32 | ~10:00 | 20:00 chocolate=36 jacket=44 | ~21:00 | ~40:00 chocolate=35 jacket=30",
+            &expect![""],
+        );
+    }
+}

@@ -1,0 +1,277 @@
+//! `probe-drift`, medium: over batches, the hold's offset from the set-point, or from reference readings, leaves its EWMA limits or trends
+//! (Mann–Kendall) by 0.3 °C (contract, section 6). 0.3 °C is what a comparison may differ by before a probe is corrected (domain brief 7.3).
+//!
+//! Two series, each judged on its own: the settled hold less the set-point of each batch (it moves where the controller has a sensor of its own,
+//! or where the probe and the controller part ways), and the probe less the hand thermometer of each comparison.
+//!
+//! - *EWMA* (Roberts 1959), λ = 0.4, L = 3, exact limits. Its target is the median of the first five holds since the last reset; a comparison's is
+//!   zero. σ is the median step from one value to the next over √2, which a drift hardly moves, and at least 0.08 °C: holds agree no better
+//!   (common practice, no source). It signals when it is outside its limits **and** 0.3 °C from its target, and the last two values
+//!   are too, on the same side: one odd hold or one hasty comparison is no drift. λ = 0.4 sees a step of 0.4 °C with the third batch.
+//! - *Mann–Kendall* over the newest ten values, from seven on, two-sided p below 0.005, and Theil–Sen's line must move by 0.3 °C over them. It sees a
+//!   drift that was there from the first batch on, when there is no target yet.
+//!
+//! The simulation below holds it to that: at σ = 0.1 °C at most one false alarm in 1,000 batches (at a batch a day, three years); a drift of
+//! 0.1 °C a batch is told within seven batches, half of them within five. Series of the newest 30 values. Over when it signals no more with 0.2 °C instead of 0.3 °C. Batches in
+//! which the heater, the stirrer or the probe itself was at fault, or the charge was far out of range, say nothing.
+
+use maths::control::{Ewma, EwmaLimits};
+use maths::statistics::median;
+use maths::trend::{mann_kendall, theil_sen};
+use model::{FindingKind, Priority, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use super::over_batches::{Seen, remember};
+use super::{Report, Verdict, number, text};
+
+const MOVED: f64 = 0.3;
+const STILL_MOVED: f64 = 0.2;
+const REMEMBERED: usize = 30;
+const FIRST: usize = 5;
+const LAMBDA: f64 = 0.4;
+const WIDTH: f64 = 3.0;
+const LEAST_SIGMA: f64 = 0.08;
+const TREND_OVER: usize = 10;
+const TREND_FROM: usize = 7;
+const TREND_P: f64 = 0.005;
+/// Of Theil–Sen's interval, which is not used.
+const COVERAGE: f64 = 0.95;
+/// Median distance of normal values to their standard deviation (Hampel 1974).
+const MEDIAN_TO_SIGMA: f64 = maths::statistics::MAD_TO_SIGMA;
+
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct ProbeDrift {
+    holds: Series,
+    comparisons: Series,
+    open: bool,
+}
+
+/// Offsets in order of time, °C.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+struct Series {
+    /// The first ones since the last reset.
+    first: Vec<f64>,
+    newest: Vec<f64>,
+}
+
+/// How far something has moved, and what says so.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Signal {
+    moved: f64,
+    by: &'static str,
+}
+
+impl ProbeDrift {
+    /// A batch has closed.
+    pub(crate) fn closed(&mut self, seen: &Seen<'_>) -> Verdict {
+        let Some(offset) = seen.hold_offset_c.filter(|_| !seen.found.iter().any(|kind| says_nothing(*kind)))
+        else {
+            return Verdict::Quiet;
+        };
+        self.holds.push(offset);
+        self.verdict(seen.batch.start, seen.known)
+    }
+
+    /// The probe was compared with a hand thermometer.
+    pub(crate) fn compared(&mut self, offset: f64, at: Timestamp, known: Timestamp) -> Verdict {
+        self.comparisons.push(offset);
+        self.verdict(at, known)
+    }
+
+    /// Begins anew.
+    pub(crate) fn reset(&mut self, at: Timestamp) -> Verdict {
+        let was_open = std::mem::take(self).open;
+        if was_open { Verdict::Over(at) } else { Verdict::Quiet }
+    }
+
+    fn verdict(&mut self, from: Timestamp, known: Timestamp) -> Verdict {
+        let by = if self.open { STILL_MOVED } else { MOVED };
+        let compared = self.comparisons.signal(Some(0.0), by).map(|signal| (signal, "a hand thermometer"));
+        let held = || self.holds.signal(self.holds.target(), by).map(|signal| (signal, "the set-point"));
+        match (compared.or_else(held), self.open) {
+            (Some((signal, against)), false) => {
+                self.open = true;
+                report(signal, against, from, known)
+            }
+            (None, true) => {
+                self.open = false;
+                Verdict::Over(known)
+            }
+            (Some(_), true) | (None, false) => Verdict::Quiet,
+        }
+    }
+}
+
+/// Is a batch with this finding no witness of the probe's offset?
+fn says_nothing(kind: FindingKind) -> bool {
+    match kind {
+        FindingKind::HeaterStuck
+        | FindingKind::StirrerStopped
+        | FindingKind::ProbeStuck
+        | FindingKind::ProbeFault
+        | FindingKind::TemperLoss
+        | FindingKind::Solidifying => true,
+        FindingKind::Scorch
+        | FindingKind::WarmHold
+        | FindingKind::ColdHold
+        | FindingKind::SlowCooling
+        | FindingKind::Undershoot
+        | FindingKind::SeedMissed
+        | FindingKind::HoldDrift
+        | FindingKind::Hunting
+        | FindingKind::Thickening
+        | FindingKind::LongHold
+        | FindingKind::Spikes
+        | FindingKind::Silent
+        | FindingKind::ClockOff
+        | FindingKind::HotRoom
+        | FindingKind::DampRoom
+        | FindingKind::TestDue
+        | FindingKind::ProbeDrift
+        | FindingKind::CoolingFade
+        | FindingKind::CommonCause => false,
+    }
+}
+
+impl Series {
+    fn push(&mut self, offset: f64) {
+        if self.first.len() < FIRST {
+            self.first.push(offset);
+        }
+        remember(&mut self.newest, offset, REMEMBERED);
+    }
+
+    fn target(&self) -> Option<f64> {
+        (self.first.len() == FIRST).then(|| median(&self.first)).flatten()
+    }
+
+    fn signal(&self, target: Option<f64>, by: f64) -> Option<Signal> {
+        target.and_then(|target| self.moved_from(target, by)).or_else(|| self.trends(by))
+    }
+
+    fn moved_from(&self, target: f64, by: f64) -> Option<Signal> {
+        let mut chart = Ewma::new(target, self.sigma(), LAMBDA, WIDTH, EwmaLimits::Exact).ok()?;
+        let step = self.newest.iter().map(|&offset| chart.insert(offset)).last()?;
+        let moved = step.value - target;
+        let [.., before, last] = self.newest.as_slice() else { return None };
+        let agree = [before, last].iter().all(|&&offset| (offset - target) * moved.signum() >= by);
+        (step.signal.is_some() && moved.abs() >= by && agree).then_some(Signal { moved, by: "ewma" })
+    }
+
+    fn trends(&self, by: f64) -> Option<Signal> {
+        let newest = &self.newest[self.newest.len().saturating_sub(TREND_OVER)..];
+        if newest.len() < TREND_FROM || mann_kendall(newest).ok()?.p_two_sided >= TREND_P {
+            return None;
+        }
+        let places: Vec<f64> = (0..newest.len()).map(|place| place as f64).collect();
+        let moved = theil_sen(&places, newest, COVERAGE).ok()?.slope * (newest.len() - 1) as f64;
+        (moved.abs() >= by).then_some(Signal { moved, by: "mann-kendall" })
+    }
+
+    /// Scatter from one value to the next.
+    fn sigma(&self) -> f64 {
+        let steps: Vec<f64> = self.newest.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+        median(&steps).map_or(LEAST_SIGMA, |step| (MEDIAN_TO_SIGMA * step / 2.0_f64.sqrt()).max(LEAST_SIGMA))
+    }
+}
+
+fn report(signal: Signal, against: &str, from: Timestamp, known: Timestamp) -> Verdict {
+    let way = if signal.moved < 0.0 { "less" } else { "more" };
+    Report {
+        kind: FindingKind::ProbeDrift,
+        priority: Priority::Medium,
+        from,
+        raised_at: known,
+        says: format!(
+            "Over the last batches the probe has come to show {:.1} °C {way} against {against} than it did.",
+            signal.moved.abs()
+        ),
+        evidence: vec![number("moved_c", signal.moved), text("against", against), text("test", signal.by)],
+        advice: "Compare the probe at working temperature with a reference thermometer, enter the value, and have the probe corrected or \
+                 replaced by a qualified person; look again at the batches since the last good comparison.",
+    }
+    .raise()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::over_batches::testing::Noise;
+    use super::*;
+
+    fn told(series: impl IntoIterator<Item = f64>) -> Vec<String> {
+        let mut detector = ProbeDrift::default();
+        let mut told = Vec::new();
+        for (batch, offset) in series.into_iter().enumerate() {
+            detector.holds.push(offset);
+            let at = Timestamp::from_millis(batch as i64);
+            match detector.verdict(at, at) {
+                Verdict::Raise(report) => told.push(format!("{} {}", batch + 1, report.says)),
+                Verdict::Over(_) => told.push(format!("{} over", batch + 1)),
+                Verdict::Quiet | Verdict::Worse { .. } => {}
+            }
+        }
+        told
+    }
+
+    /// With which batch it is told first, if it is.
+    fn first_told(series: impl IntoIterator<Item = f64>) -> Option<usize> {
+        told(series).first().and_then(|text| text.split(' ').next()?.parse().ok())
+    }
+
+    #[test]
+    fn a_step_is_told_with_the_third_batch_and_is_over_when_it_is_mended() {
+        let series = [0.0, 0.05, -0.05, 0.0, 0.05, 0.0, 0.4, 0.45, 0.4, 0.4, 0.0, 0.0, 0.05];
+        assert_eq!(
+            told(series),
+            [
+                "9 Over the last batches the probe has come to show 0.3 °C more against the set-point than it did.",
+                "11 over"
+            ]
+        );
+    }
+
+    #[test]
+    fn one_odd_hold_is_no_drift() {
+        assert_eq!(told([0.0, 0.0, 0.1, 0.0, 0.0, 0.0, 1.5, 0.0, 0.1, 0.0, 0.0, -2.0, 0.0, 0.0]), [""; 0]);
+    }
+
+    #[test]
+    fn a_drift_from_the_first_batch_on_is_a_trend() {
+        assert_eq!(first_told((0..12).map(|batch| -0.1 * f64::from(batch))), Some(7));
+    }
+
+    #[test]
+    fn two_bad_comparisons_are_told() {
+        let mut detector = ProbeDrift::default();
+        let at = Timestamp::from_millis;
+        assert_eq!(detector.compared(0.1, at(1), at(2)), Verdict::Quiet);
+        assert_eq!(detector.compared(0.6, at(3), at(4)), Verdict::Quiet, "one may be hasty");
+        let Verdict::Raise(report) = detector.compared(0.6, at(5), at(6)) else { panic!("not raised") };
+        assert_eq!((report.from, report.raised_at), (at(5), at(6)));
+        assert_eq!(detector.reset(at(9)), Verdict::Over(at(9)));
+    }
+
+    /// Two hundred machines with two hundred ordinary batches each.
+    #[test]
+    fn it_seldom_cries_wolf_and_sees_a_drift_soon() {
+        let mut noise = Noise::new(1);
+        let alarms: usize = (0..200)
+            .map(|_| {
+                told((0..200).map(|_| 0.1 * noise.normal()))
+                    .iter()
+                    .filter(|text| !text.ends_with("over"))
+                    .count()
+            })
+            .sum();
+        assert!(alarms <= 40, "{alarms} false alarms in 40,000 batches");
+        let mut delays: Vec<usize> = (0..200)
+            .map(|_| {
+                let drift = |batch: i32| 0.1 * f64::from((batch - 10).max(0));
+                first_told((0..40).map(|batch| drift(batch) + 0.1 * noise.normal()))
+                    .map_or(usize::MAX, |n| n.saturating_sub(11))
+            })
+            .collect();
+        delays.sort_unstable();
+        assert!(delays[100] <= 5 && delays[190] <= 7, "median {}, 95 % {}", delays[100], delays[190]);
+    }
+}

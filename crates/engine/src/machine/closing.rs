@@ -1,0 +1,65 @@
+//! What happens when a batch closes: it is handed on, learned from, and shown to the detectors that look over batches.
+
+use model::{BaselineDeed, BaselineOrder, Batch, Channel, Phase, Span, Timestamp};
+
+use super::MachineWatch;
+use crate::book::Closed;
+use crate::findings::Told;
+use crate::findings::over_batches::Seen;
+use crate::history::{extremes, mean};
+
+/// The settled level is the mean of these minutes of working (contract, section 6, `hold-drift`).
+const SETTLED: (Span, Span) = (Span::from_mins(10), Span::from_mins(30));
+/// A set-point that moves less has not been changed, °C.
+const SAME_SETPOINT: f64 = 0.05;
+/// A hand thermometer is compared with the probe's mean over so long before: a slow probe reports twice in it.
+const COMPARED_OVER: Span = Span::from_mins(2);
+
+impl MachineWatch {
+    /// A batch has closed; `known` is when that was known.
+    pub(super) fn closed(&mut self, closed: Closed, known: Timestamp) {
+        let Closed { batch, found } = closed;
+        let hold_offset_c = self.hold_offset(&batch);
+        if !found.iter().any(|kind| kind.spoils_course()) {
+            self.baselines.learn(&batch, hold_offset_c, known);
+        }
+        let mut told = Told::default();
+        self.over_batches.step(&Seen { batch: &batch, found: &found, hold_offset_c, known }, &mut told);
+        for (kind, verdict) in told.0 {
+            self.ledger.enter(kind, verdict, Some(&batch.id));
+        }
+        self.ended.push(batch);
+    }
+
+    /// The settled hold less the set-point of those minutes, if that stood still.
+    fn hold_offset(&self, batch: &Batch) -> Option<f64> {
+        let settled = batch.measures.settled_c?;
+        let working = batch.first(Phase::Working)?.from;
+        let ticks = self.history.between(working + SETTLED.0, working + SETTLED.1);
+        let (low, high) = extremes(ticks.filter_map(|tick| tick.other(Channel::Setpoint)))?;
+        (high - low < SAME_SETPOINT).then_some(settled - low)
+    }
+
+    /// A hand thermometer showed `reference_c` beside the probe.
+    pub(super) fn compare(&mut self, reference_c: f64, at: Timestamp) {
+        let until = at + self.ticker.step();
+        let probe = mean(self.history.chocolate(at - COMPARED_OVER, until).map(|(_, chocolate)| chocolate));
+        let Some(probe) = probe else { return };
+        let mut told = Told::default();
+        self.over_batches.compared(probe - reference_c, at, at.max(self.known_to()), &mut told);
+        self.enter_all(told);
+    }
+
+    /// A person orders something about a baseline.
+    pub(crate) fn order(&mut self, order: &BaselineOrder) {
+        self.baselines.order(order);
+        match order.deed {
+            BaselineDeed::Freeze | BaselineDeed::Learn => {}
+            BaselineDeed::Reset => {
+                let mut told = Told::default();
+                self.over_batches.reset(&order.couverture, order.at, &mut told);
+                self.enter_all(told);
+            }
+        }
+    }
+}
