@@ -124,6 +124,9 @@ pub(crate) struct ReplayArgs {
     /// The broker, such as mqtt://127.0.0.1:1883.
     #[arg(long)]
     pub(crate) to: String,
+    /// A plant file, for a broker that asks who we are: user, password and certificates are those of its [mqtt].
+    #[arg(long)]
+    pub(crate) plant: Option<PathBuf>,
     /// So many times faster than it was recorded; 0 sends as fast as the broker takes it.
     #[arg(long, default_value_t = 1.0, allow_negative_numbers = true)]
     pub(crate) speed: f64,

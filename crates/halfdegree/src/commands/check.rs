@@ -1,10 +1,8 @@
 //! `halfdegree check`: says everything that is wrong with a plant file, and starts nothing.
 
-use std::fs;
 use std::path::Path;
 use std::process::ExitCode;
 
-use anyhow::Context;
 use intake::{Credentials, IdentityFault, Tls};
 use plant::{BrokerUrl, PasswordFrom, Plant, parse_plant};
 
@@ -13,7 +11,7 @@ use crate::args::CheckArgs;
 
 pub(crate) fn run(args: &CheckArgs) -> anyhow::Result<ExitCode> {
     let file = args.file.display();
-    let text = fs::read_to_string(&args.file).with_context(|| format!("cannot read {file}"))?;
+    let text = super::plant_text(&args.file)?;
     match parse_plant(&text) {
         Ok(plant) => {
             let faults = faults_of_files(&plant, &args.file);

@@ -11,21 +11,36 @@ pub(crate) mod serve;
 pub(crate) mod simulate;
 pub(crate) mod streams;
 
-use std::fs;
+use std::fs::File;
 use std::future::Future;
+use std::io::Read;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::{Context, bail};
-use intake::{BrokerAddress, EmbeddedBroker, EmbeddedListen};
-use plant::{BrokerUrl, Plant, parse_plant};
+use intake::{Credentials, EmbeddedBroker, EmbeddedListen, IdentityFault};
+use plant::{Mqtt, Plant, parse_plant};
 use tracing::warn;
+
+/// A plant of a thousand machines with everything said about them has half a megabyte.
+const LARGEST_PLANT_FILE: u64 = 8 << 20;
+
+/// The text of a plant file.
+pub(crate) fn plant_text(path: &Path) -> anyhow::Result<String> {
+    let mut text = String::new();
+    File::open(path)
+        .and_then(|file| file.take(LARGEST_PLANT_FILE + 1).read_to_string(&mut text))
+        .with_context(|| format!("cannot read the plant file {}", path.display()))?;
+    if LARGEST_PLANT_FILE < text.len() as u64 {
+        bail!("{} is larger than {LARGEST_PLANT_FILE} bytes, and no plant file", path.display());
+    }
+    Ok(text)
+}
 
 /// Reads a plant file and refuses it with every fault at once.
 pub(crate) fn read_plant(path: &Path) -> anyhow::Result<Arc<Plant>> {
-    let text =
-        fs::read_to_string(path).with_context(|| format!("cannot read the plant file {}", path.display()))?;
+    let text = plant_text(path)?;
     match parse_plant(&text) {
         Ok(plant) => Ok(Arc::new(plant)),
         Err(faults) => {
@@ -36,31 +51,28 @@ pub(crate) fn read_plant(path: &Path) -> anyhow::Result<Arc<Plant>> {
     }
 }
 
-/// Where a broker's address points.
-pub(crate) fn broker_address(url: &BrokerUrl) -> anyhow::Result<BrokerAddress> {
-    match url {
-        BrokerUrl::Tcp { host, port } => Ok(BrokerAddress::new(host, *port)),
-        BrokerUrl::Tls { .. } => {
-            bail!("mqtts:// comes with a later version; use mqtt:// on a network that you trust")
-        }
-        BrokerUrl::Embedded => bail!(
-            "`embedded` starts a broker inside the service; this needs one that runs, such as mqtt://127.0.0.1:1883"
-        ),
+/// A fault in what the plant file names, told like one in the file itself.
+pub(crate) fn in_plant_file(path: &Path, fault: &IdentityFault) -> anyhow::Error {
+    anyhow::anyhow!("the plant file names something that cannot be used\n{}", fault_line(path, fault))
+}
+
+/// File, line and sentence.
+pub(crate) fn fault_line(path: &Path, fault: &IdentityFault) -> String {
+    format!("{}: line {}: {fault}", path.display(), fault.line)
+}
+
+/// Starts the broker inside the service: sensors of MQTT 3.1.1 on the port of the plant file, those of MQTT 5.0 on the one behind it.
+pub(crate) fn embedded_broker(mqtt: &Mqtt, login: Option<Credentials>) -> anyhow::Result<EmbeddedBroker> {
+    let on = |port| SocketAddr::new(mqtt.listen.ip(), port);
+    let listen = EmbeddedListen { v311: on(mqtt.listen.port()), v5: on(mqtt.listen.port() + 1) };
+    if !mqtt.listen.ip().is_loopback() {
+        warn!(
+            listen = %mqtt.listen,
+            "the broker inside the service has no TLS: user and password go over the network in the clear; keep it on one that you trust"
+        );
     }
+    Ok(EmbeddedBroker::start(listen, login)?)
 }
-
-/// Starts the broker inside the service: sensors of MQTT 3.1.1 on the usual port, those of MQTT 5.0 on the one behind it.
-pub(crate) fn embedded_broker() -> anyhow::Result<EmbeddedBroker> {
-    warn!(
-        "the broker inside the service takes messages from anybody on this network; keep it on one that you trust"
-    );
-    let anywhere = |port| SocketAddr::from(([0, 0, 0, 0], port));
-    let listen = EmbeddedListen { v311: anywhere(EMBEDDED_PORT), v5: anywhere(EMBEDDED_PORT + 1) };
-    Ok(EmbeddedBroker::start(listen)?)
-}
-
-/// The port that is registered for MQTT (IANA).
-const EMBEDDED_PORT: u16 = 1883;
 
 /// Runs `work` on a runtime of its own.
 pub(crate) fn block_on<T>(work: impl Future<Output = anyhow::Result<T>>) -> anyhow::Result<T> {

@@ -1,18 +1,17 @@
 //! `halfdegree serve`: the service for a plant of one's own.
 
-use std::fs;
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::{Context, bail};
-use intake::Credentials;
+use intake::{BrokerAddress, Credentials};
 use model::Timestamp;
 use plant::BrokerUrl;
 use service::{Broker, DataFolder, Keep, ServiceConfig};
 use tokio::net::TcpListener;
 use web::{Entries, WebConfig};
 
-use super::{block_on, broker_address, embedded_broker, read_plant, told_to_stop};
+use super::{block_on, embedded_broker, read_plant, told_to_stop};
 use crate::args::ServeArgs;
 
 pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
@@ -26,18 +25,15 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     let folder = args.plant.parent().unwrap_or(std::path::Path::new("."));
     let mqtt = plant.mqtt.clone().with_files_in(folder);
     let is_embedded = mqtt.url == BrokerUrl::Embedded;
-    let address = if is_embedded { embedded_broker()?.address() } else { broker_address(&mqtt.url)? };
-    let credentials = match (&mqtt.user, &mqtt.password_file) {
-        (Some(user), Some(file)) => {
-            let password = fs::read_to_string(file)
-                .with_context(|| format!("cannot read the broker's password from {}", file.display()))?;
-            Some(Credentials {
-                user: user.clone(),
-                password: password.trim_end_matches(['\r', '\n']).to_owned(),
-            })
-        }
-        (Some(user), None) => Some(Credentials { user: user.clone(), password: String::new() }),
-        (None, _) => None,
+    let named = |fault: intake::IdentityFault| super::in_plant_file(&args.plant, &fault);
+    let credentials = Credentials::read(&mqtt).map_err(named)?;
+    let address = if is_embedded {
+        embedded_broker(&mqtt, credentials.clone())?.address()
+    } else {
+        BrokerAddress::read(&mqtt).map_err(|error| match error {
+            intake::IntakeError::Identity(fault) => named(fault),
+            other => other.into(),
+        })?
     };
     let config = ServiceConfig {
         plant,
