@@ -189,15 +189,16 @@ impl Site {
         let publishers = std::mem::take(&mut self.publishers);
         let acknowledged: BTreeMap<&str, u64> =
             publishers.into_iter().map(|publisher| (publisher.machine, publisher.stop())).collect();
-        let counts = |site: &Site| (site.health().count("messages"), site.health().count("readings"));
-        let mut seen = counts(&self);
-        wait_until("everything is taken and stored", || {
-            let before = std::mem::replace(&mut seen, counts(&self));
-            let complete = TIMED.iter().all(|machine| {
-                self.newest(machine)
-                    .is_some_and(|newest| newest == time(acknowledged[machine] - 1).to_string())
+        for machine in TIMED {
+            // Each comes in its order, so the last one is there only when all are, or when some are lost.
+            let last = time(acknowledged[machine] - 1).to_string();
+            wait_until("the last message is stored", || {
+                !rows(&self.data(), machine, &["--from", &last]).is_empty()
             });
-            complete && before == seen
+        }
+        wait_until("nothing is on its way", || {
+            let health = self.health();
+            health.count("messages") == health.count("readings")
         });
         self.service.take().expect("a service runs between faults").stop();
         Outcome {
@@ -206,15 +207,10 @@ impl Site {
         }
     }
 
-    /// The time of the last reading that is there.
-    fn newest(&self, machine: &str) -> Option<String> {
-        rows(&self.data(), machine).pop().map(|(at, _)| at)
-    }
-
     /// A bare number has no time that would tell it; its value does.
     fn account_of_bare(&self, acknowledged: u64) -> Account {
         let mut times: BTreeMap<u64, u64> = BTreeMap::new();
-        for (_, value) in rows(&self.data(), BARE) {
+        for (_, value) in rows(&self.data(), BARE, &[]) {
             *times.entry((value * 1000.0).round() as u64).or_default() += 1;
         }
         Account {
@@ -228,8 +224,10 @@ impl Site {
 }
 
 /// Time and value of every reading, as `halfdegree export` gives them back.
-fn rows(data: &Path, machine: &str) -> Vec<(String, f64)> {
-    let csv = output(&["export", "--data", data.to_str().unwrap(), "--machine", machine]);
+fn rows(data: &Path, machine: &str, more: &[&str]) -> Vec<(String, f64)> {
+    let mut args = vec!["export", "--data", data.to_str().unwrap(), "--machine", machine];
+    args.extend(more);
+    let csv = output(&args);
     let mut lines = csv.lines();
     let columns: Vec<&str> = lines.next().unwrap_or_default().split(',').collect();
     let Some(column) = columns.iter().position(|name| *name == "chocolate") else { return Vec::new() };
@@ -245,7 +243,7 @@ fn rows(data: &Path, machine: &str) -> Vec<(String, f64)> {
 /// Compares what is there with a sequence of messages that carry their own times.
 pub(crate) fn account(data: &Path, machine: &str, acknowledged: u64) -> Account {
     let mut there: BTreeMap<String, Vec<f64>> = BTreeMap::new();
-    for (at, value) in rows(data, machine) {
+    for (at, value) in rows(data, machine, &[]) {
         there.entry(at).or_default().push(value);
     }
     let mut account = Account { machine: machine.to_owned(), acknowledged, ..Account::default() };
