@@ -236,6 +236,11 @@ impl FaultBook {
         FaultBook { waiting: faults.iter().filter(mine).cloned().collect(), ..FaultBook::default() }
     }
 
+    /// One more is to come.
+    pub(crate) fn add(&mut self, fault: Fault) {
+        self.waiting.push(fault);
+    }
+
     /// The machine has come to `stage`.
     pub(crate) fn enter(&mut self, stage: Stage, at: Timestamp) {
         if self.seen.last().map(|s| s.0) != Some(stage) {

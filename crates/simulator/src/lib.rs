@@ -14,7 +14,7 @@
 //! - people: `calendar`, `deeds`, `people`, `working`, `bench`; trouble: `faults`, `trouble`
 //! - one machine: `rig`; its messages: `sampler`, `reporter`, `network`
 //! - what was true: `recorder`, `true_phases`, `conditions`, `truth`, `truth_json`
-//! - all together: `works`, `write`, `scenarios`, `demo`
+//! - all together: `works`, `write`, `scenarios`, `scoring`, `demo`
 
 mod bench;
 mod calendar;
@@ -34,6 +34,7 @@ mod rig;
 mod room;
 mod sampler;
 pub mod scenarios;
+pub mod scoring;
 mod spec;
 mod trouble;
 mod true_phases;
@@ -44,7 +45,7 @@ mod working;
 mod works;
 mod write;
 
-pub use crate::conditions::Condition;
+pub use crate::conditions::{Condition, Weight, instrument_conditions, plant_conditions};
 pub use crate::deeds::Mark;
 pub use crate::demo::demo_works;
 pub use crate::faults::{Fault, FaultKind, Happened, Onset, Stage};

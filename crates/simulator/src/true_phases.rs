@@ -132,7 +132,12 @@ impl<'a> Walk<'a> {
         for (place, (phase, at)) in steps.iter().enumerate() {
             let to = steps.get(place + 1).map(|next| next.1).or(end);
             if to.is_none_or(|to| to > *at) {
-                phases.push(PhaseSpan { phase: *phase, from: moment(*at), to: to.map(moment), confidence: model::Confidence::High });
+                phases.push(PhaseSpan {
+                    phase: *phase,
+                    from: moment(*at),
+                    to: to.map(moment),
+                    confidence: model::Confidence::High,
+                });
             }
         }
         Some(Course { start: moment(steps.first()?.1), end: end.map(moment), phases, sure_to: self.stop() })

@@ -4,11 +4,12 @@
 
 use model::{CouvertureId, MachineId, Measures, Method, Phase, PhaseSpan, Timestamp};
 
-use crate::conditions::{Condition, conditions};
+use crate::conditions::{Condition, temperature, weighed};
 use crate::deeds::Mark;
 use crate::faults::Happened;
 use crate::recorder::{Recorder, Told};
 use crate::rig::Rig;
+use crate::spec::Instruments;
 use crate::true_phases::{Course, courses};
 
 /// A true batch.
@@ -47,6 +48,10 @@ pub struct MachineTruth {
     pub marks: Vec<(Timestamp, Mark)>,
     /// What they told, oldest first.
     pub told: Vec<Told>,
+    /// Every stretch past a limit, those of the batches and near misses included, oldest first.
+    pub conditions: Vec<Condition>,
+    /// What the machine measures with.
+    pub instruments: Instruments,
 }
 
 /// The truth of a whole works.
@@ -64,9 +69,16 @@ pub struct Truth {
 
 pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
     let (record, spec) = (&rig.recorder, &rig.spec);
-    let batches = courses(record, &spec.limits, spec.method)
+    let mut all = Vec::new();
+    let batches: Vec<TrueBatch> = courses(record, &spec.limits, spec.method)
         .into_iter()
         .map(|course| {
+            let (plain, near) = weighed(
+                |ease| temperature(record, &spec.limits, &course, ease),
+                spec.instruments.resolution_c,
+                spec.instruments.sample_s,
+            );
+            all.extend(plain.iter().cloned().chain(near));
             let charge = last_charge(record, course.phases.get(1).map_or(course.start, |p| p.from));
             TrueBatch {
                 couverture: spec.couverture.clone(),
@@ -74,19 +86,22 @@ pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
                 method: spec.method,
                 mass_kg: charge.map(|c| c.0),
                 measures: measures(record, spec.limits.temper_loss, &course),
-                conditions: conditions(record, &spec.limits, &course),
+                conditions: plain,
                 start: course.start,
                 end: course.end,
                 phases: course.phases,
             }
         })
         .collect();
+    all.sort_by_key(|c| c.from);
     MachineTruth {
         id: spec.id.clone(),
         batches,
         faults: rig.faults.happened(),
         marks: record.marks.clone(),
         told: record.told.clone(),
+        conditions: all,
+        instruments: spec.instruments.clone(),
     }
 }
 

@@ -25,6 +25,8 @@ pub struct Fitting {
     pub channels: Option<Vec<Channel>>,
     /// When it is worked.
     pub shift: Option<Shift>,
+    /// Minutes of cooling that it is built for, where that is not what its plant file calls usual.
+    pub built_for_minutes: Option<f64>,
     /// How it stands at the beginning; hot and molten if nothing is said.
     pub begin: Option<Begin>,
 }
@@ -81,8 +83,10 @@ impl Works {
             None => Calendar::Zone(plant.time_zone.clone()),
         };
         let rig = |(place, machine): (usize, &plant::Machine)| {
-            let mut spec = Spec::from_plant(plant, machine, place);
             let fitting = settings.fittings.iter().find(|f| f.0 == machine.id).map(|f| &f.1);
+            let mut built = machine.clone();
+            built.cooling_minutes = fitting.and_then(|f| f.built_for_minutes).or(built.cooling_minutes);
+            let mut spec = Spec::from_plant(plant, &built, place);
             let begin = fitting.and_then(|f| f.begin).unwrap_or(Begin::Soak);
             if let Some(fitting) = fitting {
                 fit(&mut spec, fitting);
@@ -98,6 +102,12 @@ impl Works {
         };
         let rigs = plant.machines.iter().enumerate().map(rig).collect();
         Works { rigs, seed: settings.seed, start: settings.start, now: settings.start }
+    }
+
+    /// Something more is to go wrong: the same past with another future.
+    pub fn add_fault(&mut self, fault: Fault) {
+        let here = |rig: &&mut Rig| fault.machine.as_ref().is_none_or(|id| id == rig.id());
+        self.rigs.iter_mut().filter(here).for_each(|rig| rig.faults.add(fault.clone()));
     }
 
     /// How far it has come.

@@ -1,0 +1,277 @@
+//! The instruments' own trouble, read off what arrived: definitions that speak of readings need the readings.
+
+use model::{Arrival, Channel, Content, FindingKind, Phase, Span, Timestamp};
+
+use super::{Condition, Weight};
+use crate::faults::FaultKind;
+use crate::truth::MachineTruth;
+
+const FAULT_S: i64 = 10;
+const PROBE_RANGE: std::ops::RangeInclusive<f64> = -10.0..=120.0;
+const JUMP_C: f64 = 2.0;
+const BACK_C: f64 = 1.0;
+const JUMP_READINGS: usize = 2;
+const JUMP_S: i64 = 5;
+const JUMPS: usize = 3;
+const JUMPS_IN: Span = Span::from_mins(10);
+const SILENT_S: f64 = 60.0;
+const SILENT_INTERVALS: f64 = 5.0;
+const STUCK: Span = Span::from_mins(10);
+const QUIET_RUN: Span = Span::from_mins(2);
+const QUIET_SHARE: f64 = 0.95;
+const JACKET_MOVED_C: f64 = 2.0;
+const CLOCK: Span = Span::from_secs(60);
+const CLOCK_STEADY: Span = Span::from_secs(10);
+const CLOCK_MESSAGES: usize = 5;
+/// What a definition is met by must be this much more than asked, or it says nothing.
+const CLEARLY: f64 = 1.15;
+
+#[derive(Debug, Clone, Copy)]
+struct Read {
+    at: Timestamp,
+    arrived: Timestamp,
+    value: Option<f64>,
+}
+
+/// `probe-fault`, `spikes`, `silent`, `probe-stuck` and `clock-off` of one machine, from its arrivals in the order in which
+/// they came. `newest` is the last arrival of the whole recording: the clock by which silence is measured.
+pub fn instrument_conditions(
+    truth: &MachineTruth,
+    arrivals: &[Arrival],
+    newest: Timestamp,
+) -> Vec<Condition> {
+    let came = readings(arrivals, Channel::Chocolate);
+    let mut read = came.clone();
+    read.sort_by_key(|r| r.at);
+    read.dedup_by(|later, earlier| {
+        let same = later.at == earlier.at;
+        if same {
+            earlier.value = later.value;
+        }
+        same
+    });
+    let mut found = probe_fault(&read);
+    found.extend(spikes(&read));
+    found.extend(silent(truth, &came, newest));
+    found.extend(probe_stuck(truth, &read, &readings(arrivals, Channel::Jacket)));
+    found.extend(clock_off(&came));
+    found
+}
+
+fn readings(arrivals: &[Arrival], channel: Channel) -> Vec<Read> {
+    let one = |arrival: &Arrival| match &arrival.content {
+        Content::Reading(r) if r.channel == channel => {
+            Some(Read { at: r.at, arrived: arrival.arrived, value: r.value })
+        }
+        Content::Reading(_) | Content::Event(_) => None,
+    };
+    arrivals.iter().filter_map(one).collect()
+}
+
+fn condition(kind: FindingKind, (from, to): (Timestamp, Timestamp), due: Timestamp, worst: f64) -> Condition {
+    Condition { kind, from, to, due, worst, weight: Weight::Sure }
+}
+
+fn usable(value: Option<f64>) -> Option<f64> {
+    value.filter(|v| PROBE_RANGE.contains(v))
+}
+
+fn probe_fault(read: &[Read]) -> Vec<Condition> {
+    let mut found = Vec::new();
+    for run in read.chunk_by(|a, b| usable(a.value).is_none() == usable(b.value).is_none()) {
+        if usable(run[0].value).is_some() {
+            continue;
+        }
+        let due = run.iter().skip(1).find(|r| r.at.since(run[0].at) >= Span::from_secs(FAULT_S));
+        if let Some(due) = due {
+            let to = run[run.len() - 1].at;
+            found.push(condition(FindingKind::ProbeFault, (run[0].at, to), due.at, run.len() as f64));
+        }
+    }
+    found
+}
+
+/// Lone jumps past `jump_c`: when they were seen to be over.
+fn jumps(read: &[Read], jump_c: f64) -> Vec<Timestamp> {
+    let values: Vec<(Timestamp, f64)> = read.iter().filter_map(|r| Some((r.at, usable(r.value)?))).collect();
+    let mut found = Vec::new();
+    let mut place = 1;
+    while place + 1 < values.len() {
+        let before = values[place - 1].1;
+        if (values[place].1 - before).abs() <= jump_c {
+            place += 1;
+            continue;
+        }
+        let sign = (values[place].1 - before).signum();
+        let back = (place + 1..values.len()).find(|i| (values[*i].1 - before) * sign <= BACK_C);
+        let lone = back.filter(|b| {
+            let long = values[*b].0.since(values[place].0);
+            let back_near = (values[*b].1 - before).abs() <= BACK_C;
+            back_near && (b - place <= JUMP_READINGS || long <= Span::from_secs(JUMP_S))
+        });
+        match lone {
+            Some(back) => {
+                found.push(values[back].0);
+                place = back + 1;
+            }
+            None => place += 1,
+        }
+    }
+    found
+}
+
+fn spikes(read: &[Read]) -> Vec<Condition> {
+    let clusters = |jump_c: f64| {
+        let at = jumps(read, jump_c);
+        let mut found: Vec<Condition> = Vec::new();
+        for three in at.windows(JUMPS) {
+            let (first, last) = (three[0], three[JUMPS - 1]);
+            if last.since(first) > JUMPS_IN {
+                continue;
+            }
+            match found.last_mut() {
+                Some(open) if first <= open.to + JUMPS_IN => open.to = last,
+                _ => found.push(condition(FindingKind::Spikes, (first, last), last, JUMPS as f64)),
+            }
+        }
+        found
+    };
+    let mut plain = clusters(JUMP_C);
+    let hard = clusters(JUMP_C * CLEARLY);
+    let overlaps = |a: &Condition, b: &Condition| a.from <= b.to && b.from <= a.to;
+    for c in &mut plain {
+        if !hard.iter().any(|h| overlaps(h, c)) {
+            c.weight = Weight::Borderline;
+        }
+    }
+    let easy: Vec<Condition> = clusters(JUMP_C / CLEARLY)
+        .into_iter()
+        .filter(|e| !plain.iter().any(|p| overlaps(p, e)))
+        .map(|e| Condition { weight: Weight::Borderline, ..e })
+        .collect();
+    plain.extend(easy);
+    plain
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(0.0)
+}
+
+fn silent(truth: &MachineTruth, came: &[Read], newest: Timestamp) -> Vec<Condition> {
+    let gaps: Vec<f64> = came.windows(2).map(|w| w[1].arrived.since(w[0].arrived).as_secs_f64()).collect();
+    let usual = median(gaps.iter().copied().filter(|g| *g > 0.2).collect());
+    let limit = SILENT_S.max(SILENT_INTERVALS * usual);
+    // Who reports on change, or by hand, has no usual interval to speak of.
+    let long = gaps.iter().filter(|g| **g > 3.0 * usual).count() as f64 / gaps.len().max(1) as f64;
+    let irregular = long > 0.02;
+    let ends = came.iter().skip(1).map(|r| r.arrived).chain([newest]);
+    came.iter()
+        .zip(ends)
+        .filter_map(|(last, next)| {
+            let gap = next.since(last.arrived).as_secs_f64();
+            let due = last.arrived + Span::from_millis((limit * 1000.0) as i64);
+            let weight = match gap / limit {
+                share if share < 1.0 / CLEARLY => return None,
+                share if share < CLEARLY || (irregular && share < 3.0) => Weight::Borderline,
+                _ if phase_at(truth, due) == Phase::Idle => Weight::Borderline,
+                _ => Weight::Sure,
+            };
+            Some(Condition { weight, ..condition(FindingKind::Silent, (last.arrived, next), due, gap) })
+        })
+        .collect()
+}
+
+fn phase_at(truth: &MachineTruth, at: Timestamp) -> Phase {
+    let spans = truth.batches.iter().flat_map(|b| &b.phases);
+    let here = spans.into_iter().rev().find(|p| p.from <= at && p.to.is_none_or(|to| at < to));
+    here.map_or(Phase::Idle, |p| p.phase)
+}
+
+/// Runs of one value, by reading time; what is missing between two readings ends a run.
+fn runs(read: &[Read], longest_gap: Span) -> Vec<(Timestamp, Timestamp, f64)> {
+    let values: Vec<(Timestamp, f64)> = read.iter().filter_map(|r| Some((r.at, usable(r.value)?))).collect();
+    values
+        .chunk_by(|a, b| a.1 == b.1 && b.0.since(a.0) <= longest_gap)
+        .map(|run| (run[0].0, run[run.len() - 1].0, run[0].1))
+        .collect()
+}
+
+fn probe_stuck(truth: &MachineTruth, read: &[Read], jacket: &[Read]) -> Vec<Condition> {
+    let gap = Span::from_millis((5_000.0 * truth.instruments.sample_s.max(12.0)) as i64);
+    let all = runs(read, gap);
+    let planted = |at: Timestamp| {
+        let stuck = truth.faults.iter().filter(|f| f.kind == FaultKind::ProbeStuck);
+        stuck.into_iter().any(|f| f.from <= at && f.to.is_none_or(|to| at <= to))
+    };
+    let quiet = all
+        .iter()
+        .filter(|(from, to, _)| !planted(*from) && !planted(*to) && phase_at(truth, *from) == Phase::Working);
+    let (mut short_s, mut all_s) = (0.0, 0.0);
+    for (from, to, _) in quiet {
+        let seconds = to.since(*from).as_secs_f64() + truth.instruments.sample_s;
+        all_s += seconds;
+        if to.since(*from) < QUIET_RUN {
+            short_s += seconds;
+        }
+    }
+    let share = if all_s > 0.0 { short_s / all_s } else { 0.0 };
+    let mut found = Vec::new();
+    for (from, to, value) in all {
+        let length = to.since(from);
+        if length < STUCK {
+            continue;
+        }
+        let due = from + STUCK;
+        let moved = moved_one_way(jacket, from, due);
+        let weight = if length.as_secs_f64() < CLEARLY * STUCK.as_secs_f64() {
+            Weight::Borderline
+        } else if share > QUIET_SHARE + 0.02 || moved > JACKET_MOVED_C * 1.5 {
+            Weight::Sure
+        } else {
+            // Nearly so, or later in the run: not to be counted on.
+            Weight::Borderline
+        };
+        let possible =
+            share > QUIET_SHARE - 0.07 || moved_one_way(jacket, from, to) > JACKET_MOVED_C / CLEARLY;
+        if possible {
+            found.push(Condition { weight, ..condition(FindingKind::ProbeStuck, (from, to), due, value) });
+        }
+    }
+    found
+}
+
+/// How far the jacket's mean moved from the first two to the last two minutes of a stretch, °C.
+fn moved_one_way(jacket: &[Read], from: Timestamp, to: Timestamp) -> f64 {
+    let mean = |from: Timestamp, to: Timestamp| {
+        let inside: Vec<f64> =
+            jacket.iter().filter(|r| from <= r.at && r.at <= to).filter_map(|r| r.value).collect();
+        (!inside.is_empty()).then(|| inside.iter().sum::<f64>() / inside.len() as f64)
+    };
+    match (mean(from, from + QUIET_RUN), mean(to - QUIET_RUN, to)) {
+        (Some(first), Some(last)) => (last - first).abs(),
+        _ => 0.0,
+    }
+}
+
+fn clock_off(came: &[Read]) -> Vec<Condition> {
+    let off = |r: &Read| r.at.since(r.arrived);
+    let wrong = |r: &Read| off(r).as_millis().abs() > CLOCK.as_millis();
+    let mut found: Vec<Condition> = Vec::new();
+    for run in came.chunk_by(|a, b| wrong(a) == wrong(b)) {
+        if !wrong(&run[0]) {
+            continue;
+        }
+        let steady = |five: &[Read]| {
+            let offsets = five.iter().map(|r| off(r).as_millis());
+            offsets.clone().max().zip(offsets.min()).is_some_and(|(a, b)| a - b <= CLOCK_STEADY.as_millis())
+        };
+        if let Some(first) = run.windows(CLOCK_MESSAGES).find(|five| steady(five)) {
+            let due = first[CLOCK_MESSAGES - 1].arrived;
+            let offset_s = off(&first[0]).as_secs_f64();
+            let span = (run[0].arrived, run[run.len() - 1].arrived);
+            found.push(condition(FindingKind::ClockOff, span, due, offset_s));
+        }
+    }
+    found
+}
