@@ -55,7 +55,9 @@ mod tests {
             &mut DampRoom::default(),
             DampRoom::step,
             "idle 0:00 humidity=50 | ~5:00 | 5:05 humidity=66 | ~30:00 | 30:05 humidity=59 | ~40:00 | 40:05 humidity=55 | ~50:00",
-            &expect![],
+            &expect![[r#"
+                16:55 raise damp-room from 6:55
+                41:50 over at 40:50"#]],
         );
     }
 

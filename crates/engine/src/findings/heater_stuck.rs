@@ -1,8 +1,8 @@
 //! `heater-stuck`, high: the jacket has been rising for 5 min and is more than 3 °C above the set-point while the chocolate is at or above
 //! the set-point less 0.5 °C; or the chocolate itself is rising and more than 3 °C above it (contract, section 6).
 //!
-//! A relay has welded shut or a valve sticks (domain brief, fault 30: 1–3 °C/min, act within a minute). Rising is judged by means of
-//! minutes, each above the one before, so that a two-point controller's saw-tooth is none. What is ordinary must not look like it:
+//! A relay has welded shut or a valve sticks (domain brief, fault 30: 1–3 °C/min, act within a minute). Rising is judged minute by
+//! minute, each above the one before, so that a two-point controller's saw-tooth is none. What is ordinary must not look like it:
 //!
 //! - *End of heating up.* The jacket is far above the set-point while the charge is still below it: the chocolate must have been there
 //!   for all of the five minutes, each judged by the set-point of its time.
@@ -30,6 +30,8 @@ const JACKET_RISES: f64 = 0.8;
 const CHARGE_MINUTES: usize = 3;
 const CHARGE_MINUTES_ALONE: usize = 4;
 const CHARGE_RISES: f64 = 0.3;
+/// What rises does so in each minute, by at least so much of its mean: the trough of a saw-tooth among the minutes shows.
+const RISES_EVENLY: f64 = 0.4;
 /// Above its lowest since the set-point was lowered.
 const COME_UP: f64 = 1.0;
 /// The chocolate's level is a mean of so long.
@@ -37,6 +39,9 @@ const LEVEL_WINDOW: Span = Span::from_secs(20);
 /// A jacket's value speaks for so long: it may be read less often than the chocolate.
 const JACKET_HOLDS: Span = Span::from_mins(2);
 const MINUTE: Span = Span::from_mins(1);
+/// Values so near to a minute speak for it.
+const NEAR: Span = Span::from_secs(10);
+const NEAR_SELDOM: Span = Span::from_secs(30);
 /// Calm: chocolate and jacket are so near to the set-point, for so long.
 const CHARGE_CALM: f64 = 1.0;
 const JACKET_CALM: f64 = 2.0;
@@ -115,8 +120,8 @@ fn jacket_rises(a: &Around<'_>, setpoint: f64, jacket: Option<f64>) -> Option<He
     let jacket = jacket.filter(|jacket| *jacket > setpoint + ABOVE_SETPOINT)?;
     let from = a.known - MINUTE * JACKET_MINUTES as i64;
     rises(a, Channel::Jacket, JACKET_MINUTES, JACKET_RISES).then_some(())?;
-    let charge_there =
-        minutes(a, JACKET_MINUTES, |tick| Some(tick.chocolate()? - tick.other(Channel::Setpoint)?));
+    let above = |tick: &frames::Tick| Some(tick.chocolate()? - tick.other(Channel::Setpoint)?);
+    let charge_there = marks(a, JACKET_MINUTES, above);
     charge_there.iter().all(|above| above.is_some_and(|above| above >= -CHARGE_THERE)).then(|| Heated {
         says: format!(
             "The jacket has been rising for five minutes and is at {jacket:.1} °C, although the chocolate has reached its set-point of \
@@ -139,19 +144,24 @@ fn charge_rises(a: &Around<'_>, setpoint: f64, chocolate: f64, jacket: Option<f6
     })
 }
 
-/// Has a channel been rising for so many minutes, by `by` °C from the first to the last?
+/// Has a channel been rising for so many minutes, in each of them and by `by` °C in all?
 fn rises(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
-    let means = minutes(a, lasts, |tick| value_of(tick, channel));
-    let known: Vec<f64> = means.into_iter().collect::<Option<_>>().unwrap_or_default();
-    known.windows(2).all(|pair| pair[0] < pair[1])
-        && known.last().zip(known.first()).is_some_and(|(last, first)| last - first >= by)
+    let marks: Option<Vec<f64>> = marks(a, lasts, |tick| value_of(tick, channel)).into_iter().collect();
+    let Some([first, .., last]) = marks.as_deref() else { return false };
+    let rise = last - first;
+    let even = RISES_EVENLY * rise / lasts as f64;
+    rise >= by && marks.iter().flat_map(|marks| marks.windows(2)).all(|pair| pair[1] - pair[0] >= even)
 }
 
-/// Means of the last minutes, the oldest first; `None` for one of which nothing is known.
-fn minutes(a: &Around<'_>, lasts: usize, value: impl Fn(&frames::Tick) -> Option<f64>) -> Vec<Option<f64>> {
-    let from = a.known - MINUTE * lasts as i64;
-    (0..lasts as i64)
-        .map(|i| mean(a.history.between(from + MINUTE * i, from + MINUTE * (i + 1)).filter_map(&value)))
+/// Values at the minutes so far back, the oldest first and the last of them now; `None` where nothing is known. Each is a mean of ten seconds
+/// before and after, or of half a minute where a channel reports more seldom.
+fn marks(a: &Around<'_>, lasts: usize, value: impl Fn(&frames::Tick) -> Option<f64>) -> Vec<Option<f64>> {
+    let near =
+        |mark: Timestamp, reach| mean(a.history.between(mark - reach, mark + reach).filter_map(&value));
+    (0..=lasts as i64)
+        .rev()
+        .map(|back| a.known - MINUTE * back)
+        .map(|mark| near(mark, NEAR).or_else(|| near(mark, NEAR_SELDOM)))
         .collect()
 }
 
@@ -171,7 +181,9 @@ mod tests {
         check(
             "working 0:00 setpoint=31.5 chocolate=31.5 jacket=33 | ~10:00 | ~18:00 jacket=45 chocolate=33 | ~22:00 jacket=47 chocolate=36 \
              | ~60:00 jacket=31 chocolate=32 | ~65:00",
-            &expect![],
+            &expect![[r#"
+                14:25 raise heater-stuck from 9:25
+                56:25 over at 55:25"#]],
         );
     }
 
@@ -179,7 +191,9 @@ mod tests {
     fn the_charge_rises_where_there_is_no_jacket() {
         check(
             "working 0:00 setpoint=31.5 chocolate=31.5 | ~10:00 | ~20:00 chocolate=41.5 | ~21:00 chocolate=41 | ~80:00 chocolate=31.5 | ~85:00",
-            &expect![],
+            &expect![[r#"
+                13:25 raise heater-stuck from 13:20
+                74:55 over at 73:55"#]],
         );
     }
 
@@ -188,7 +202,7 @@ mod tests {
         check(
             "soak 0:00 setpoint=46 chocolate=46 jacket=48 | ~10:00 | cooling 10:05 setpoint=31.5 | ~30:00 chocolate=40 jacket=20 \
              | ~50:00 chocolate=46 jacket=54",
-            &expect![],
+            &expect!["38:40 raise heater-stuck from 33:40"],
         );
     }
 

@@ -51,7 +51,9 @@ mod tests {
             &mut HotRoom::default(),
             HotRoom::step,
             "idle 0:00 room=22 | ~5:00 | 5:05 room=26 | ~30:00 | 30:05 room=23.8 | ~40:00 | 40:05 room=23 | ~50:00",
-            &expect![],
+            &expect![[r#"
+                16:35 raise hot-room from 6:35
+                42:10 over at 41:10"#]],
         );
     }
 
@@ -77,13 +79,18 @@ mod tests {
             &mut HotRoom::default(),
             HotRoom::step,
             "working 0:00 room=25 chocolate=31 | ~11:00 | ~60:00 room=- | 60:05 room=25 | ~65:00",
-            &expect![],
+            &expect!["10:00 raise hot-room from 0:00"],
         );
     }
 
     #[test]
     fn a_sensor_that_reports_every_two_minutes_is_enough() {
         let script: Vec<String> = (0..12).map(|i| format!("{}:00 room=25", 2 * i)).collect();
-        check(&mut HotRoom::default(), HotRoom::step, &script.join(" | "), &expect![]);
+        check(
+            &mut HotRoom::default(),
+            HotRoom::step,
+            &script.join(" | "),
+            &expect!["12:05 raise hot-room from 2:00"],
+        );
     }
 }

@@ -104,7 +104,7 @@ mod tests {
         check(
             &mut StirrerStopped::default(),
             StirrerStopped::step,
-            "working 0:00 stirrer=1 | ~1:00 | 1:05 stirrer=0 | ~2:00 | 20:00 | ~21:55 | 22:00 stirrer=1 | ~24:00",
+            "working 0:00 stirrer=1 | ~1:00 | 1:05 stirrer=0 | ~2:00 | 20:00 | ~21:50 | 21:55 stirrer=1 | ~24:00",
             &expect![""],
         );
     }
