@@ -13,6 +13,7 @@
 mod copy;
 mod error;
 mod gap;
+mod order;
 mod query;
 mod records;
 mod row;

@@ -4,6 +4,7 @@
 //! batches   id | machine, start, end (ms UTC, null while it goes on)        | format | json
 //! findings  id | machine, batch, kind, from, to (null while open), raised_at | format | json
 //! events    machine, at, kind, raw: together they are its identity          | format | json
+//! baseline_orders at, machine | what a person ordered about a baseline      | format | json
 //! state     one row: block, the newest journal block that went into it      | bytes
 //! ```
 //! `user_version` is the format of the tables; a newer one is refused before anything is written. `format` is that of
@@ -41,6 +42,9 @@ const TABLES: &str = "
         machine TEXT NOT NULL, at INTEGER NOT NULL, kind TEXT NOT NULL, raw TEXT NOT NULL,
         format INTEGER NOT NULL, json TEXT NOT NULL, UNIQUE (machine, at, kind, raw)) STRICT;
     CREATE INDEX IF NOT EXISTS events_by_time ON events (at);
+
+    CREATE TABLE IF NOT EXISTS baseline_orders (
+        at INTEGER PRIMARY KEY, machine TEXT NOT NULL, format INTEGER NOT NULL, json TEXT NOT NULL) STRICT;
 
     CREATE TABLE IF NOT EXISTS state (
         one INTEGER PRIMARY KEY CHECK (one = 1), block INTEGER NOT NULL, bytes BLOB NOT NULL) STRICT;

@@ -15,6 +15,7 @@
 
 mod analysis;
 mod analysis_text;
+mod baseline;
 mod batch;
 mod event;
 mod finding;
@@ -30,6 +31,7 @@ pub use crate::analysis::{
     Analysed, AnalysedMachine, AnalysisDocument, IntakeDto, MachineAnalysisDto, SCHEMA,
 };
 pub use crate::analysis_text::analysis_text;
+pub use crate::baseline::{BaselineDto, UsualDto};
 pub use crate::batch::{BatchDto, BatchReportDto, MeasuresDto, PhaseDto};
 pub use crate::event::EventDto;
 pub use crate::finding::{FindingDto, ValueDto};

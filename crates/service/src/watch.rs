@@ -75,6 +75,7 @@ impl Watch {
             progress,
         };
         resumed.progress.note_seen(seen.get(), None);
+        resumed.take_orders()?;
         resumed.saved.send_replace(seen);
         loop {
             let blocks = journal.blocks_after(resumed.seen, CATCH_UP)?;
@@ -115,6 +116,14 @@ impl Watch {
         self.ended.extend(ended);
         self.findings.extend(findings);
         self.late.extend(late);
+    }
+
+    /// What people ordered about baselines since the last order that the engine knows. The engine obeys in the order of time.
+    fn take_orders(&mut self) -> Result<(), ServiceError> {
+        for order in self.records.baseline_orders(self.engine.newest_order())? {
+            self.engine.order(order);
+        }
+        Ok(())
     }
 
     /// Writes down what has changed; with `state`, everything that a restart needs.
@@ -170,6 +179,9 @@ impl Watch {
             }
             if drawn.elapsed() >= BOARD_EVERY {
                 drawn = Instant::now();
+                if let Err(error) = self.take_orders() {
+                    warn!(error = &error as &dyn std::error::Error, "cannot read what was ordered; trying again");
+                }
                 // Whatever is still queued came before now, and must be heard before silence is told.
                 if blocks.is_empty() {
                     self.engine.advance_clock(clock());

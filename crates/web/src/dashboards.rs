@@ -52,6 +52,7 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "parts/open_findings.html",
     "parts/finding.html",
     "parts/batches.html",
+    "parts/baselines.html",
     "parts/statement.html",
     "parts/sheet.html",
     "parts/measures.html",

@@ -2,6 +2,7 @@
 
 pub(crate) mod api;
 pub(crate) mod assets;
+pub(crate) mod baselines;
 pub(crate) mod batch;
 pub(crate) mod entries;
 pub(crate) mod findings;

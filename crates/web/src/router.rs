@@ -13,7 +13,7 @@ use axum::routing::{get, post};
 use serde::Serialize;
 
 use crate::app::{App, Frame};
-use crate::handlers::{api, assets, batch, entries, findings, floor, health, live, machine};
+use crate::handlers::{api, assets, baselines, batch, entries, findings, floor, health, live, machine};
 use crate::problem::Problem;
 
 /// Larger than any event that a person can type.
@@ -41,6 +41,7 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/machines/{id}", get(machine::page))
         .route("/machines/{id}/curve.svg", get(machine::curve))
         .route("/machines/{id}/entries", post(entries::form))
+        .route("/machines/{id}/baselines", post(baselines::form))
         .route("/batches/{id}", get(batch::report))
         .route("/findings", get(findings::page))
         .route("/assets/{name}", get(assets::asset))
@@ -53,6 +54,7 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/api/v1/batches/{id}", get(api::batch))
         .route("/api/v1/findings", get(api::findings))
         .route("/api/v1/readings", get(api::readings))
+        .route("/api/v1/baselines", get(baselines::list).post(baselines::order))
         .route("/api/v1/events", post(entries::json));
     pages
         .merge(api)

@@ -73,7 +73,7 @@ pub(crate) async fn form(
 }
 
 /// May this request make an entry, and is its body what we read?
-fn admit(
+pub(crate) fn admit(
     app: &App,
     headers: &HeaderMap,
     body: Result<Bytes, BytesRejection>,

@@ -13,6 +13,7 @@ use serde::Serialize;
 
 use crate::app::App;
 use crate::curve::{self, Wanted};
+use crate::handlers::baselines::BaselineView;
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
@@ -102,6 +103,8 @@ struct MachineView {
     #[serde(flatten)]
     said: Said,
     batches: Vec<BatchRow>,
+    baselines: Vec<BaselineView>,
+    baselines_href: String,
 }
 
 /// How the machine stands: its lane and its open findings.
@@ -151,6 +154,8 @@ pub(crate) async fn show(app: &App, id: &str, span: CurveSpan, said: Said) -> Re
         entries_href: format!("/machines/{}/entries", machine.id),
         said,
         batches,
+        baselines: BaselineView::all(app.scene(), &board.baselines, &machine.id),
+        baselines_href: format!("/machines/{}/baselines", machine.id),
     };
     let frame = app.frame("machine", &format!("/api/v1/live?machine={}", machine.id));
     let standing = standing(app, &board, machine);

@@ -3,6 +3,7 @@
 //! - `works`: a made-up works behind the routes, and a caller.
 //! - `pages`: each page is there, says what it should, and lets no markup through.
 //! - `api`: what programs get.
+//! - `baselines`: what is usual, and who may order about it.
 //! - `faults`: the sentence for each kind of mistake.
 //! - `entries`: who may make entries, and when they are answered.
 //! - `live`: events of live pages.
@@ -10,6 +11,7 @@
 #![expect(clippy::unwrap_used, reason = "the helpers of a test are test code, too")]
 
 mod api;
+mod baselines;
 mod entries;
 mod faults;
 mod health;
