@@ -5,7 +5,9 @@
 //! minute, each above the one before, so that a two-point controller's saw-tooth is none. What is ordinary must not look like it:
 //!
 //! - *End of heating up.* The jacket is far above the set-point while the charge is still below it: the chocolate must have been there
-//!   for all of the five minutes, each judged by the set-point of its time.
+//!   for all of the five minutes, at one set-point.
+//! - *A two-point hold.* The jacket of a strong heater swings far up in every cycle: it must be two degrees hotter than it was in this hold
+//!   so far (three hours at most).
 //! - *Set-point lowered.* Chocolate and jacket are far above it for an hour, but fall. The chocolate must have come up a degree from its lowest
 //!   since then.
 //! - *Something warm was filled in.* The chocolate rises, but a jacket that is colder than the chocolate does not heat it.
@@ -13,6 +15,7 @@
 //! Over when the chocolate is back within 1 °C above the set-point and the jacket within 2 °C, for a minute (the figures of this list:
 //! common practice, no source). Without a set-point nobody can say what was asked for; when idle, or set below 26 °C, nothing is raised.
 
+use frames::Tick;
 use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -26,6 +29,10 @@ const CHARGE_THERE: f64 = 0.5;
 /// The jacket has to rise for so many minutes, and by so much.
 const JACKET_MINUTES: usize = 5;
 const JACKET_RISES: f64 = 0.8;
+/// Hotter than before in this hold by so much; looked back on for so long, from so much of it on.
+const JACKET_UNUSUAL: f64 = 2.0;
+const HOLD_REMEMBERED: Span = Span::from_hours(3);
+const HOLD_KNOWN: Span = Span::from_mins(20);
 /// The chocolate by so much over so many; without a jacket to confirm it, longer.
 const CHARGE_MINUTES: usize = 3;
 const CHARGE_MINUTES_ALONE: usize = 4;
@@ -120,15 +127,48 @@ fn jacket_rises(a: &Around<'_>, setpoint: f64, jacket: Option<f64>) -> Option<He
     let jacket = jacket.filter(|jacket| *jacket > setpoint + ABOVE_SETPOINT)?;
     let from = a.known - MINUTE * JACKET_MINUTES as i64;
     rises(a, Channel::Jacket, JACKET_MINUTES, JACKET_RISES).then_some(())?;
-    let above = |tick: &frames::Tick| Some(tick.chocolate()? - tick.other(Channel::Setpoint)?);
+    let asked_now = |tick: &&Tick| is_asked(tick, setpoint);
+    let above = |tick: &Tick| Some(Some(tick).filter(asked_now)?.chocolate()? - setpoint);
     let charge_there = marks(a, JACKET_MINUTES, above);
-    charge_there.iter().all(|above| above.is_some_and(|above| above >= -CHARGE_THERE)).then(|| Heated {
+    let there = charge_there.iter().all(|above| above.is_some_and(|above| above >= -CHARGE_THERE));
+    (there && is_unusual(a, setpoint, jacket, charge_there.last().copied().flatten())).then(|| Heated {
         says: format!(
             "The jacket has been rising for five minutes and is at {jacket:.1} °C, although the chocolate has reached its set-point of \
              {setpoint:.1} °C."
         ),
         since: from,
     })
+}
+
+/// Was this set-point asked for in a tick? Ticks keep it as `f32`.
+fn is_asked(tick: &Tick, setpoint: f64) -> bool {
+    tick.other(Channel::Setpoint).is_some_and(|asked| asked == f64::from(setpoint as f32))
+}
+
+/// Is the jacket hotter than it was in this hold before? A two-point controller with much heat takes its jacket far up again and again. At the
+/// beginning of a hold, when nothing is known of that yet, the charge must have come through the set-point.
+fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: Option<f64>) -> bool {
+    let same = |tick: &&Tick| is_asked(tick, setpoint);
+    let before = a.history.between(a.known - HOLD_REMEMBERED, a.known - MINUTE * JACKET_MINUTES as i64);
+    let mut hold = before.rev().take_while(same).peekable();
+    let lasts = hold.peek().map(|newest| newest.at);
+    let (mut there, mut since, mut highest) = (None, None, None::<f64>);
+    for tick in hold {
+        there = tick
+            .chocolate()
+            .map_or(there, |chocolate| Some((-CHARGE_THERE..=CHARGE_CALM).contains(&(chocolate - setpoint))));
+        if there == Some(true) {
+            since = Some(tick.at);
+            highest = tick
+                .other(Channel::Jacket)
+                .map_or(highest, |value| Some(highest.map_or(value, |h| h.max(value))));
+        }
+    }
+    let known_for = lasts.zip(since).map(|(newest, oldest)| newest - oldest);
+    match (highest, known_for.is_some_and(|known_for| known_for >= HOLD_KNOWN)) {
+        (Some(highest), true) => jacket > highest + JACKET_UNUSUAL,
+        (Some(_), false) | (None, _) => charge_above.is_some_and(|above| above >= CHARGE_THERE),
+    }
 }
 
 /// The charge itself rises far above what was asked for, and nothing says that it is not the jacket's doing.
@@ -155,7 +195,7 @@ fn rises(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
 
 /// Values at the minutes so far back, the oldest first and the last of them now; `None` where nothing is known. Each is a mean of ten seconds
 /// before and after, or of half a minute where a channel reports more seldom.
-fn marks(a: &Around<'_>, lasts: usize, value: impl Fn(&frames::Tick) -> Option<f64>) -> Vec<Option<f64>> {
+fn marks(a: &Around<'_>, lasts: usize, value: impl Fn(&Tick) -> Option<f64>) -> Vec<Option<f64>> {
     let near =
         |mark: Timestamp, reach| mean(a.history.between(mark - reach, mark + reach).filter_map(&value));
     (0..=lasts as i64)
@@ -225,6 +265,14 @@ mod tests {
     }
 
     #[test]
+    fn a_set_point_that_is_lowered_while_the_jacket_rises_is_ordinary() {
+        check(
+            "soak 0:00 setpoint=46 chocolate=46 jacket=46 | ~20:00 | ~25:00 jacket=48 | cooling 25:05 setpoint=31.5 | ~60:00 jacket=20 chocolate=40",
+            &expect![""],
+        );
+    }
+
+    #[test]
     fn a_two_point_hold_is_ordinary() {
         let swings: Vec<String> = (0..10)
             .map(|i| {
@@ -239,6 +287,27 @@ mod tests {
         check(
             &format!("working 0:00 setpoint=31.5 chocolate=31.5 jacket=32 | {}", swings.join(" | ")),
             &expect![""],
+        );
+    }
+
+    #[test]
+    fn a_strong_two_point_heater_is_ordinary_until_it_sticks() {
+        let swings: Vec<String> = (0..5)
+            .map(|i| {
+                let from = i * 13;
+                format!(
+                    "~{}:00 jacket=52 chocolate=45.8 | ~{}:00 jacket=46 chocolate=46.1",
+                    from + 7,
+                    from + 13
+                )
+            })
+            .collect();
+        check(
+            &format!(
+                "soak 0:00 setpoint=46 chocolate=46 jacket=46 | {} | ~75:00 jacket=55 chocolate=46.5",
+                swings.join(" | ")
+            ),
+            &expect!["74:00 raise heater-stuck from 69:00"],
         );
     }
 
