@@ -1,8 +1,8 @@
 //! The laws of the engine over sample streams: what it says does not depend on cuts, restarts, doubled messages, order within the
 //! lateness allowance, or the date.
 
-use engine::{Analyst, Changes, Engine, MachineAnalysis};
-use model::{Arrival, Batch, Content, Finding, FindingKind, Span, Timestamp};
+use engine::{Analyst, Changes, Engine};
+use model::{Arrival, Batch, Channel, Content, Finding, FindingKind, Reading, Span, Timestamp};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -50,15 +50,12 @@ fn watch(sample: &Sample, arrivals: &[Arrival], restarts: &[usize]) -> Said {
     said.sorted()
 }
 
-fn analysed(sample: &Sample, arrivals: &[Arrival]) -> Vec<MachineAnalysis> {
+fn analysed_said(sample: &Sample, arrivals: &[Arrival]) -> Said {
     let mut analyst = Analyst::new(sample.plant.clone());
     arrivals.iter().for_each(|arrival| analyst.push(arrival));
-    analyst.finish().unwrap().machines
-}
-
-fn analysed_said(sample: &Sample, arrivals: &[Arrival]) -> Said {
-    let mut said = Said::default();
-    for machine in analysed(sample, arrivals) {
+    let analysis = analyst.finish().unwrap();
+    let mut said = Said { findings: analysis.plant_findings, ..Said::default() };
+    for machine in analysis.machines {
         said.findings.extend(machine.findings);
         said.batches.extend(machine.batches);
     }
@@ -80,6 +77,43 @@ fn the_watch_says_what_the_analysis_says_wherever_it_is_cut() {
                 (0..cuts).map(|_| dice.random_range(0..sample.arrivals.len())).collect();
             assert_eq!(watch(&sample, &sample.arrivals, &restarts), analysis, "{name} cut at {restarts:?}");
         }
+    }
+}
+
+/// Three machines in one room that becomes warm, each noticing it five minutes after the one before, and cools again.
+fn warm_room() -> Sample {
+    let machine =
+        |id: &str| format!("[[machine]]\nid = \"{id}\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\n");
+    let machines = ["alder", "birch", "cedar"];
+    let plant_text = format!(
+        "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"embedded\"\n\
+         [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n{}",
+        machines.map(machine).concat()
+    );
+    let start: Timestamp = "2026-03-02T06:00:00Z".parse().unwrap();
+    let reading = |place: i64, half_minutes: i64| {
+        let at = start + Span::from_secs(30 * half_minutes + place);
+        let warm = (20 + 10 * place..120).contains(&half_minutes);
+        let value = Some(if warm { 26.5 } else { 21.0 });
+        let machine = machines[place as usize].parse().unwrap();
+        let reading = Reading { machine, channel: Channel::Room, at, value };
+        Arrival { arrived: at, retained: false, content: Content::Reading(reading) }
+    };
+    let arrivals = (0..200).flat_map(|time| (0..3).map(move |place| reading(place, time))).collect();
+    Sample { plant: plant::parse_plant(&plant_text).unwrap().into(), plant_text, arrivals }
+}
+
+#[test]
+fn a_common_cause_is_the_same_live_and_offline() {
+    let sample = warm_room();
+    let analysis = analysed_said(&sample, &sample.arrivals);
+    let of_the_plant: Vec<&Finding> = analysis.findings.iter().filter(|f| f.machine.is_none()).collect();
+    let [common] = of_the_plant.as_slice() else { panic!("one finding of the plant: {of_the_plant:?}") };
+    let last = analysis.findings.iter().filter(|f| f.kind == FindingKind::HotRoom).map(|f| f.raised_at).max();
+    assert_eq!((common.kind, Some(common.raised_at)), (FindingKind::CommonCause, last));
+    assert!(common.says.contains("alder, birch, cedar") && common.to.is_some(), "{common:?}");
+    for restarts in [vec![], vec![70, 71, 150, 151, 400], (0..600).collect()] {
+        assert_eq!(watch(&sample, &sample.arrivals, &restarts), analysis);
     }
 }
 
