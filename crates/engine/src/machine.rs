@@ -4,10 +4,11 @@
 //! Reads no clock: `now` is what the readings say, and for silence what arrivals say.
 
 mod closing;
+mod standing;
 
 use frames::{Tick, Ticker};
 use model::{
-    Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Lane, Method, Phase, Span, Timestamp,
+    Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Method, Phase, Span, Timestamp,
 };
 use plant::{Limits, Machine, Plant, Style};
 use serde::{Deserialize, Serialize};
@@ -25,7 +26,7 @@ use crate::findings::spikes::{Passing, SpikeFilter, Spikes};
 use crate::findings::{Moment, ProcessFindings, Told, Verdict};
 use crate::history::History;
 use crate::lane::Newest;
-use crate::phases::{Tracker, Turn, View};
+use crate::phases::{Tracker, View};
 use crate::rise::HeldRise;
 use crate::sorter::{Pushed, Sorted, Sorter};
 use crate::standing::Proof;
@@ -354,25 +355,6 @@ impl MachineWatch {
         self.ledger.enter(kind, verdict, self.book.open_id());
     }
 
-    /// A batch begins or ends.
-    fn turn(&mut self, turn: Option<Turn>, limits: &Limits) {
-        let Some(turn) = turn else { return };
-        let at = match &turn {
-            Turn::Begins(phases) => phases.first().map(|&(_, at)| at),
-            Turn::Ends(at) => Some(*at),
-        };
-        let Some(at) = at else { return };
-        let source =
-            Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
-        if let Some(closed) = self.book.close(at, &source) {
-            self.closed(closed, at.max(self.known_to()));
-        }
-        if let Turn::Begins(phases) = turn {
-            self.history.forget_before(at - LOOKED_BACK);
-            self.book.begin(&phases);
-        }
-    }
-
     /// How far apart two readings may be before something is missing between them.
     fn longest_gap(&self) -> Span {
         self.silent.limit()
@@ -404,29 +386,5 @@ impl MachineWatch {
     /// The oldest time for which a reading came too late to be seen, since the last call.
     pub(crate) fn take_late_from(&mut self) -> Option<Timestamp> {
         self.late_from.take()
-    }
-
-    /// The machine as it stands.
-    pub(crate) fn lane(&self, setting: &Setting<'_>) -> Lane {
-        let seen_to = self.last_chocolate.unwrap_or_default();
-        let (phase, phase_since) = match (self.tracker.phase(), self.book.timeline.spans().last()) {
-            (Some(phase), Some(span)) => (phase, span.from),
-            (Some(phase), None) => (phase, seen_to),
-            (None, _) => (Phase::Idle, self.history.first_at().unwrap_or_default()),
-        };
-        let ago = seen_to - Span::from_mins(10);
-        Lane {
-            machine: setting.machine.id.clone(),
-            seen_to,
-            latest: self.newest.latest(),
-            slope_c_per_min: self.history.line(seen_to, Span::from_mins(3)).map(|line| line.slope),
-            ten_minutes_ago_c: self.history.level(ago),
-            phase,
-            phase_since,
-            batch: self.open_batch(setting),
-            forecast: self.process.forecast(),
-            open: self.ledger.open(),
-            last_test: self.book.last_test(),
-        }
     }
 }

@@ -1,12 +1,15 @@
-//! What happens when a batch closes: it is handed on, learned from, and shown to the detectors that look over batches.
+//! A batch begins or closes. One that closes is handed on, learned from, and shown to the detectors that look over batches.
 
 use model::{BaselineDeed, BaselineOrder, Batch, Channel, Phase, Span, Timestamp};
 
-use super::MachineWatch;
-use crate::book::Closed;
+use plant::Limits;
+
+use super::{LOOKED_BACK, MachineWatch};
+use crate::book::{Closed, Source};
 use crate::findings::Told;
 use crate::findings::over_batches::Seen;
 use crate::history::{extremes, mean};
+use crate::phases::Turn;
 
 /// The settled level is the mean of these minutes of working (contract, section 6, `hold-drift`).
 const SETTLED: (Span, Span) = (Span::from_mins(10), Span::from_mins(30));
@@ -16,6 +19,25 @@ const SAME_SETPOINT: f64 = 0.05;
 const COMPARED_OVER: Span = Span::from_mins(2);
 
 impl MachineWatch {
+    /// A batch begins or ends.
+    pub(super) fn turn(&mut self, turn: Option<Turn>, limits: &Limits) {
+        let Some(turn) = turn else { return };
+        let at = match &turn {
+            Turn::Begins(phases) => phases.first().map(|&(_, at)| at),
+            Turn::Ends(at) => Some(*at),
+        };
+        let Some(at) = at else { return };
+        let source =
+            Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
+        if let Some(closed) = self.book.close(at, &source) {
+            self.closed(closed, at.max(self.known_to()));
+        }
+        if let Turn::Begins(phases) = turn {
+            self.history.forget_before(at - LOOKED_BACK);
+            self.book.begin(&phases);
+        }
+    }
+
     /// A batch has closed; `known` is when that was known.
     pub(super) fn closed(&mut self, closed: Closed, known: Timestamp) {
         let Closed { batch, found } = closed;

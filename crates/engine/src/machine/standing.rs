@@ -1,0 +1,31 @@
+//! The machine as it stands, for the board.
+
+use model::{Lane, Phase, Span};
+
+use super::{MachineWatch, Setting};
+
+impl MachineWatch {
+    /// The machine as it stands.
+    pub(crate) fn lane(&self, setting: &Setting<'_>) -> Lane {
+        let seen_to = self.last_chocolate.unwrap_or_default();
+        let (phase, phase_since) = match (self.tracker.phase(), self.book.timeline.spans().last()) {
+            (Some(phase), Some(span)) => (phase, span.from),
+            (Some(phase), None) => (phase, seen_to),
+            (None, _) => (Phase::Idle, self.history.first_at().unwrap_or_default()),
+        };
+        let ago = seen_to - Span::from_mins(10);
+        Lane {
+            machine: setting.machine.id.clone(),
+            seen_to,
+            latest: self.newest.latest(),
+            slope_c_per_min: self.history.line(seen_to, Span::from_mins(3)).map(|line| line.slope),
+            ten_minutes_ago_c: self.history.level(ago),
+            phase,
+            phase_since,
+            batch: self.open_batch(setting),
+            forecast: self.process.forecast(),
+            open: self.ledger.open(),
+            last_test: self.book.last_test(),
+        }
+    }
+}
