@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::machine::{MachineWatch, Setting};
 use crate::plant_watch::PlantWatch;
+use crate::round::Round;
 
 /// Counted up when the saved state changes its shape; another version is refused and the watch starts from what follows.
 const STATE_VERSION: u32 = 2;
@@ -25,6 +26,9 @@ pub struct Engine {
     plant_watch: PlantWatch,
     changed: Vec<Finding>,
     orders: Orders,
+    /// Each machine's place in the plant file.
+    places: BTreeMap<MachineId, usize>,
+    round: Round,
 }
 
 /// What people ordered.
@@ -80,7 +84,10 @@ impl Engine {
             .iter()
             .map(|machine| (machine.id.clone(), MachineWatch::new(&Setting { plant: &plant, machine })))
             .collect();
+        let places = plant.machines.iter().enumerate().map(|(place, machine)| (machine.id.clone(), place));
         Engine {
+            places: places.collect(),
+            round: Round::new(),
             plant,
             watches,
             clock: Timestamp::default(),
@@ -93,7 +100,9 @@ impl Engine {
     /// Takes the next arrival. One of a machine that the plant does not know only moves the clock.
     pub fn apply(&mut self, arrival: &Arrival) {
         self.advance_clock(arrival.arrived);
-        let Some(machine) = self.plant.machine(arrival.machine()) else { return };
+        let Some(&place) = self.places.get(arrival.machine()) else { return };
+        self.round.touch(place);
+        let machine = &self.plant.machines[place];
         if let Some(watch) = self.watches.get_mut(&machine.id) {
             watch.apply(&Setting { plant: &self.plant, machine }, arrival);
             let changed = watch.ledger.take_changed();
@@ -118,9 +127,11 @@ impl Engine {
         self.clock = clock;
         self.obey();
         let plant = self.plant.clone();
-        for machine in &plant.machines {
+        for place in self.round.begin(clock, plant.machines.len()) {
+            let machine = &plant.machines[place];
             if let Some(watch) = self.watches.get_mut(&machine.id) {
                 watch.advance_clock(&Setting { plant: &plant, machine }, clock);
+                self.round.note_due(watch.silent_at(clock));
                 let changed = watch.ledger.take_changed();
                 self.note(changed);
             }

@@ -18,6 +18,7 @@ mod machine;
 mod measures;
 mod phases;
 mod plant_watch;
+mod round;
 mod rise;
 mod shared_cause;
 mod sorter;

@@ -151,6 +151,12 @@ impl MachineWatch {
         }
     }
 
+    /// When it will be silent if nothing of it comes before; `None` if that has been told, or is no matter until something
+    /// comes.
+    pub(crate) fn silent_at(&self, clock: Timestamp) -> Option<Timestamp> {
+        self.silent.due_at().filter(|due| clock < *due)
+    }
+
     /// What arrived before `clock` is whole: what do its times say of the sender's clock?
     fn look_at_clock(&mut self, clock: Timestamp) {
         let verdict = self.clock_off.step(clock);

@@ -52,6 +52,11 @@ impl Silent {
         !self.open && self.last.is_some_and(|last| clock - last >= self.limit())
     }
 
+    /// When the machine will be overdue if nothing comes; `None` if it has been told, or nothing has come yet.
+    pub(crate) fn due_at(&self) -> Option<Timestamp> {
+        self.last.filter(|_| !self.open).map(|last| last + self.limit())
+    }
+
     /// The clock has moved on.
     pub(crate) fn step(&mut self, clock: Timestamp, phase: Option<Phase>) -> Verdict {
         let priority = match phase {
