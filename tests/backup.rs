@@ -95,6 +95,6 @@ fn a_backup_under_load_holds_all_that_had_come_and_nothing_torn() {
     );
     let (status, metrics) = service.get("/metrics");
     assert_eq!(status, 200);
-    assert!(metrics.contains("halfdegree_possible_gaps 1"), "{metrics}");
+    assert!(metrics.contains("halfdegree_possible_gaps 1.0"), "{metrics}");
     service.stop();
 }

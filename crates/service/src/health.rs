@@ -7,7 +7,7 @@ use std::time::Duration;
 use intake::{Clock, IntakeStats};
 use model::{Board, Timestamp};
 use records::{Gap, Records};
-use store::Store;
+use store::{MissingSpan, Store};
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 use tracing::warn;
@@ -59,6 +59,7 @@ impl Vitals {
             }
             intake::IntakeState::Stopped => IntakeState::Stopped,
         };
+        let told = |gap: &Gap| format!("{} to {}: {}", gap.from, gap.to, gap.reason);
         troubles.extend(disk_free_bytes.and_then(little_room));
         troubles.extend(self.intake.floods().iter().map(ToString::to_string));
         Health {
@@ -74,8 +75,8 @@ impl Vitals {
             disk_free_bytes,
             troubles,
             latest_rejects: self.latest_rejects(),
-            possible_gaps: self.possible_gaps(),
-            missing_spans: self.missing_spans(),
+            possible_gaps: self.gaps().iter().take(GAPS_TOLD).map(told).collect(),
+            missing_spans: self.missing_spans().iter().take(SPANS_TOLD).map(ToString::to_string).collect(),
         }
     }
 
@@ -86,6 +87,8 @@ impl Vitals {
             health: self.health(),
             events: self.intake.counts().events,
             open_findings: open as u64,
+            possible_gaps: self.gaps().len() as u64,
+            missing_spans: self.missing_spans().len() as u64,
             commits: self.intake.commit_times(),
             delays: self.intake.durable_delays(),
         };
@@ -98,8 +101,8 @@ impl Vitals {
         rejects.iter().rev().take(REJECTS_TOLD).map(told).collect()
     }
 
-    /// Those on record, and those that are about to be.
-    fn possible_gaps(&self) -> Vec<String> {
+    /// Those on record, and those that are about to be; the latest first.
+    fn gaps(&self) -> Vec<Gap> {
         let mut gaps = new_gaps(&self.intake);
         match self.records.gaps(Timestamp::from_millis(i64::MIN), Timestamp::from_millis(i64::MAX)) {
             Ok(recorded) => gaps.extend(recorded),
@@ -109,15 +112,15 @@ impl Vitals {
         }
         gaps.sort_by(|a, b| b.cmp(a));
         gaps.dedup();
-        gaps.iter().take(GAPS_TOLD).map(|gap| format!("{} to {}: {}", gap.from, gap.to, gap.reason)).collect()
+        gaps
     }
 
-    fn missing_spans(&self) -> Vec<String> {
+    fn missing_spans(&self) -> Vec<MissingSpan> {
         let (from, to) = (Timestamp::from_millis(i64::MIN), Timestamp::from_millis(i64::MAX));
-        match self.store.missing_spans(None, from, to) {
-            Ok(spans) => spans.iter().take(SPANS_TOLD).map(ToString::to_string).collect(),
-            Err(error) => vec![format!("what is missing cannot be told: {error}")],
-        }
+        self.store.missing_spans(None, from, to).unwrap_or_else(|error| {
+            warn!(error = &error as &dyn std::error::Error, "what is missing from the store cannot be read");
+            Vec::new()
+        })
     }
 }
 

@@ -180,7 +180,10 @@ impl Watch {
             if drawn.elapsed() >= BOARD_EVERY {
                 drawn = Instant::now();
                 if let Err(error) = self.take_orders() {
-                    warn!(error = &error as &dyn std::error::Error, "cannot read what was ordered; trying again");
+                    warn!(
+                        error = &error as &dyn std::error::Error,
+                        "cannot read what was ordered; trying again"
+                    );
                 }
                 // Whatever is still queued came before now, and must be heard before silence is told.
                 if blocks.is_empty() {

@@ -1,7 +1,8 @@
 //! Prints what a reading takes on disk and what writing and reading it costs: `cargo run -p store --example size`.
 //!
 //! A made-up day of one kettle: five channels at 1 Hz with noise, to 0.01, at jittered times. Once all channels come
-//! together in packs, and once each has its own times, so that most of a wide row is empty.
+//! together in packs, and once each has its own times, so that most of a wide row is empty. Beside it stands the plain
+//! way: a long table of time, channel and float, written and read by polars with zstd.
 
 use std::error::Error;
 use std::fs;
@@ -10,6 +11,7 @@ use std::time::Instant;
 
 use journal::Journal;
 use model::{Arrival, Channel, Content, MachineId, Reading, Timestamp};
+use polars::prelude::*;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use store::Store;
@@ -83,9 +85,43 @@ fn measure(what: &str, in_packs: bool) -> Result<(), Box<dyn Error>> {
         count / moved / 1e6
     );
     println!("  start    {:6.1} M readings/s looked at when the journal is opened", count / reopened / 1e6);
+    let (long_bytes, long_read) = long_floats(folder.path(), &arrivals)?;
     println!("  frame    {:6.1} M readings/s", count / read / 1e6);
     println!("  series   {:6.1} M readings/s of one channel", series.len() as f64 / read_one / 1e6);
+    println!(
+        "  long     {:5.2} bytes a reading as a long table of floats, {:6.1} M readings/s read",
+        long_bytes / count,
+        count / long_read / 1e6
+    );
     Ok(())
+}
+
+/// Bytes of the same readings as a long table of floats, and the seconds that reading it back takes.
+fn long_floats(folder: &Path, arrivals: &[Arrival]) -> Result<(f64, f64), Box<dyn Error>> {
+    let mut readings: Vec<&Reading> = arrivals
+        .iter()
+        .filter_map(|arrival| match &arrival.content {
+            Content::Reading(reading) => Some(reading),
+            Content::Event(_) => None,
+        })
+        .collect();
+    readings.sort_by_key(|reading| reading.at);
+    let t = readings.iter().map(|reading| reading.at.as_millis()).collect();
+    let t = Int64Chunked::from_vec("t".into(), t).into_datetime(TimeUnit::Milliseconds, None);
+    let channels: Vec<&str> = readings.iter().map(|reading| reading.channel.as_str()).collect();
+    let values: Vec<Option<f64>> = readings.iter().map(|reading| reading.value).collect();
+    let columns =
+        vec![t.into_column(), Column::new("channel".into(), channels), Column::new("value".into(), values)];
+    let mut long = DataFrame::new(readings.len(), columns)?;
+    let path = folder.join("long.parquet");
+    ParquetWriter::new(fs::File::create(&path)?)
+        .with_compression(ParquetCompression::Zstd(None))
+        .finish(&mut long)?;
+    let started = Instant::now();
+    let back = ParquetReader::new(fs::File::open(&path)?).finish()?;
+    let took = started.elapsed().as_secs_f64();
+    assert_eq!(back.height(), readings.len());
+    Ok((fs::metadata(&path)?.len() as f64, took))
 }
 
 /// 2026-03-01T00:00:00Z.

@@ -4,7 +4,7 @@
 //! crash in between leaves files that nobody lists, and the note tells the next start to remove them instead of
 //! taking them for lost ones. The store reads no clock: which day is old is the caller's to say.
 
-use std::path::PathBuf;
+use std::path::Path;
 
 use model::Timestamp;
 
@@ -54,8 +54,8 @@ impl Store {
         Ok(before.is_some_and(|before| day < before))
     }
 
-    pub(crate) fn remove_file(&self, path: &PathBuf) -> Result<(), StoreError> {
-        let fail = |source| StoreError::File { doing: "remove", path: path.clone(), source };
+    pub(crate) fn remove_file(&self, path: &Path) -> Result<(), StoreError> {
+        let fail = |source| StoreError::File { doing: "remove", path: path.to_owned(), source };
         self.disk.remove(path).map_err(fail)
     }
 }
