@@ -32,9 +32,7 @@ impl StoreReader {
         to: Timestamp,
     ) -> Result<DataFrame, StoreError> {
         let table = self.read_table(Wanted { machine, channels, from, to })?;
-        let is_there = |channel: &Channel| col(channel.as_str()).is_not_null();
-        let any = channels.iter().map(is_there).fold(col(QUALITY).neq(lit(0)), Expr::or);
-        Ok(to_frame(table, channels)?.lazy().filter(any).collect()?)
+        Ok(to_frame(table.without_empty_rows(), channels)?)
     }
 }
 

@@ -88,6 +88,25 @@ impl Table {
         self
     }
 
+    /// Without the rows that hold nothing.
+    pub(crate) fn without_empty_rows(mut self) -> Table {
+        let mut holds: Vec<bool> = self.missing.iter().map(|bits| *bits != 0).collect();
+        for column in &self.values {
+            holds.iter_mut().zip(column).for_each(|(holds, value)| *holds |= *value != ABSENT);
+        }
+        if holds.iter().all(|holds| *holds) {
+            return self;
+        }
+        fn keep<T>(column: &mut Vec<T>, holds: &[bool]) {
+            let mut holds = holds.iter();
+            column.retain(|_| holds.next().is_some_and(|holds| *holds));
+        }
+        keep(&mut self.t, &holds);
+        keep(&mut self.missing, &holds);
+        self.values.iter_mut().for_each(|column| keep(column, &holds));
+        self
+    }
+
     /// Lays `upper`, which came later, over this table. Only where the two overlap in time is anything merged.
     pub(crate) fn overlay(&mut self, upper: Table) {
         let Some((upper_first, _)) = upper.ends() else { return };
