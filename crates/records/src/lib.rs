@@ -16,6 +16,7 @@ mod gap;
 mod order;
 mod query;
 mod records;
+mod review;
 mod row;
 mod schema;
 mod update;
@@ -24,6 +25,7 @@ pub use crate::error::RecordsError;
 pub use crate::gap::Gap;
 pub use crate::query::{BatchQuery, EventQuery, FindingQuery, Life, Mark};
 pub use crate::records::Records;
+pub use crate::review::{Action, SignOff};
 pub use crate::update::{SavedState, Update};
 
 /// The name of the records' file in the data folder.

@@ -203,7 +203,12 @@ mod tests {
             mass_kg: Some(58.5),
             start: at(start),
             end: end.map(at),
-            phases: vec![PhaseSpan { phase: Phase::Melting, from: at(start), to: None, confidence: model::Confidence::Medium }],
+            phases: vec![PhaseSpan {
+                phase: Phase::Melting,
+                from: at(start),
+                to: None,
+                confidence: model::Confidence::Medium,
+            }],
             measures: Measures { soak_max_c: Some(46.1), ..Measures::default() },
             standing: Standing::Unproven,
             reasons: vec!["no temper test".to_owned()],

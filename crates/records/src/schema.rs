@@ -4,6 +4,8 @@
 //! batches   id | machine, start, end (ms UTC, null while it goes on)        | format | json
 //! findings  id | machine, batch, kind, from, to (null while open), raised_at | format | json
 //! events    machine, at, kind, raw: together they are its identity          | format | json
+//! actions   id | week, opened                                               | format | json
+//! sign_offs week | by, role, at, the review's document and its SHA-256; written once, never changed
 //! baseline_orders at, machine | what a person ordered about a baseline      | format | json
 //! state     one row: block, the newest journal block that went into it      | bytes
 //! ```
@@ -42,6 +44,14 @@ const TABLES: &str = "
         machine TEXT NOT NULL, at INTEGER NOT NULL, kind TEXT NOT NULL, raw TEXT NOT NULL,
         format INTEGER NOT NULL, json TEXT NOT NULL, UNIQUE (machine, at, kind, raw)) STRICT;
     CREATE INDEX IF NOT EXISTS events_by_time ON events (at);
+
+    CREATE TABLE IF NOT EXISTS actions (
+        id TEXT PRIMARY KEY, week TEXT NOT NULL, opened_at INTEGER NOT NULL,
+        format INTEGER NOT NULL, json TEXT NOT NULL) STRICT;
+
+    CREATE TABLE IF NOT EXISTS sign_offs (
+        week TEXT PRIMARY KEY, signed_by TEXT NOT NULL, role TEXT NOT NULL, signed_at INTEGER NOT NULL,
+        document TEXT NOT NULL, sha256 TEXT NOT NULL) STRICT;
 
     CREATE TABLE IF NOT EXISTS baseline_orders (
         at INTEGER PRIMARY KEY, machine TEXT NOT NULL, format INTEGER NOT NULL, json TEXT NOT NULL) STRICT;
