@@ -5,9 +5,13 @@ use model::{Batch, Finding, FindingKind, Phase, Standing};
 /// Did the batch run as it should, as far as is known? It was cooled and worked, no test failed, and nothing was found
 /// that changes its course. Prompts, rooms and clocks do not count.
 pub fn is_good(batch: &Batch, findings: &[Finding]) -> bool {
+    batch.standing != Standing::OffTemper && ran_as_usual(batch, findings)
+}
+
+/// Did the course run as it should, whatever its temper tests said? Where good batches are few, these say what is usual.
+pub fn ran_as_usual(batch: &Batch, findings: &[Finding]) -> bool {
     let of_this = |finding: &&Finding| finding.batch.as_ref() == Some(&batch.id);
-    batch.standing != Standing::OffTemper
-        && batch.measures.cooling_minutes.is_some()
+    batch.measures.cooling_minutes.is_some()
         && batch.first(Phase::Working).is_some()
         && !findings.iter().filter(of_this).any(|finding| spoils(finding.kind))
 }

@@ -1,0 +1,141 @@
+//! A day as the weighing sees it: each batch with its figures already held against the past.
+
+use model::{EventKind, Finding, FindingKind, Grade, MachineId, Phase, Timestamp};
+
+use super::{Clue, DayRecord, Deviation, Figure, MachineDay, Sign, Way};
+
+/// A figure this near to the usual counts as usual, in spreads.
+const USUAL: f64 = 2.0;
+
+/// One batch of the day.
+pub(crate) struct Seen<'d> {
+    pub(crate) machine: &'d MachineId,
+    pub(crate) record: &'d DayRecord,
+    /// Earlier good batches of the same couverture.
+    pub(crate) past: Vec<&'d DayRecord>,
+    deviations: Vec<Deviation>,
+}
+
+impl<'d> Seen<'d> {
+    /// Every batch of the day.
+    pub(crate) fn all(day: &'d [MachineDay]) -> Vec<Seen<'d>> {
+        let of_machine = |machine_day: &'d MachineDay| {
+            let is_only = machine_day.today.len() == 1;
+            // The evening's melt belongs to tomorrow.
+            let has_begun = move |record: &&'d DayRecord| {
+                is_only || record.batch.first(Phase::Cooling).or(record.batch.first(Phase::Working)).is_some()
+            };
+            machine_day.today.iter().filter(has_begun).map(move |record| {
+                let same = |earlier: &&DayRecord| earlier.batch.couverture == record.batch.couverture;
+                let past: Vec<&DayRecord> = machine_day.past.iter().filter(same).collect();
+                let deviations =
+                    Figure::ALL.iter().filter_map(|figure| Deviation::of(*figure, record, &past)).collect();
+                Seen { machine: &machine_day.machine, record, past, deviations }
+            })
+        };
+        day.iter().flat_map(of_machine).collect()
+    }
+
+    pub(crate) fn deviations(&self) -> &[Deviation] {
+        &self.deviations
+    }
+
+    pub(crate) fn deviation(&self, figure: Figure) -> Option<&Deviation> {
+        self.deviations.iter().find(|deviation| deviation.figure == figure)
+    }
+
+    /// Every figure that stands out.
+    pub(crate) fn odd(&self) -> impl Iterator<Item = &Deviation> {
+        self.deviations.iter().filter(|deviation| deviation.way().is_some())
+    }
+
+    /// The figure, if it stands out to that side.
+    pub(crate) fn off(&self, figure: Figure, way: Way) -> Option<&Deviation> {
+        self.deviation(figure).filter(|deviation| deviation.way() == Some(way))
+    }
+
+    /// The figure, if it stands out.
+    pub(crate) fn out(&self, figure: Figure) -> Option<&Deviation> {
+        self.deviation(figure).filter(|deviation| deviation.way().is_some())
+    }
+
+    /// The figure, if it is as usual.
+    pub(crate) fn usual(&self, figure: Figure) -> Option<&Deviation> {
+        self.deviation(figure).filter(|deviation| deviation.z.abs() < USUAL)
+    }
+
+    pub(crate) fn finding(&self, kind: FindingKind) -> Option<&Finding> {
+        self.record.findings.iter().find(|finding| finding.kind == kind)
+    }
+
+    pub(crate) fn found(&self, kind: FindingKind) -> bool {
+        self.finding(kind).is_some()
+    }
+
+    pub(crate) fn is_slow(&self) -> bool {
+        self.found(FindingKind::SlowCooling)
+            || self.off(Figure::CoolingMinutes, Way::High).is_some()
+            || self.off(Figure::CoolingTau, Way::High).is_some()
+    }
+
+    /// Did it cool, as far as is known?
+    pub(crate) fn cooled(&self) -> bool {
+        self.record.batch.first(Phase::Cooling).is_some()
+    }
+
+    /// First failed and first passed temper test.
+    pub(crate) fn test(&self, failed: bool) -> Option<Timestamp> {
+        let told = self.record.events.iter().filter_map(|event| match &event.kind {
+            EventKind::TemperTest(test) => Some((event.at, test.worst())),
+            EventKind::Charge { .. }
+            | EventKind::Seed { .. }
+            | EventKind::TopUp { .. }
+            | EventKind::Reference { .. }
+            | EventKind::Note { .. }
+            | EventKind::End => None,
+        });
+        told.filter(|(_, worst)| (*worst == Grade::Poor) == failed).map(|(at, _)| at).min()
+    }
+
+    /// When a figure can have begun to move.
+    pub(crate) fn since(&self, figure: Figure) -> Option<Timestamp> {
+        let start = |phase: Phase| self.record.batch.first(phase).map(|span| span.from);
+        match figure {
+            Figure::SoakMax | Figure::SoakOver => start(Phase::Soak),
+            Figure::CoolingMinutes
+            | Figure::CoolingTau
+            | Figure::JacketCooling
+            | Figure::Lowest
+            | Figure::SeedDip
+            | Figure::SeedShare
+            | Figure::SeedAfter
+            | Figure::SeedAt => start(Phase::Cooling),
+            Figure::Mass => Some(self.record.batch.start),
+            Figure::Room | Figure::Humidity | Figure::Unstirred | Figure::Unknown => {
+                Some(self.record.anchor())
+            }
+            Figure::Settled
+            | Figure::WorkingMean
+            | Figure::WorkingSd
+            | Figure::Drift
+            | Figure::AboveLoss
+            | Figure::JacketHold
+            | Figure::SetpointHold
+            | Figure::OffSetpoint
+            | Figure::Swing
+            | Figure::Motor
+            | Figure::MotorRise => start(Phase::Working),
+        }
+    }
+
+    /// `sign` as a clue of this batch.
+    pub(crate) fn clue(&self, sign: Sign, since: Option<Timestamp>, points: f64) -> Clue {
+        Clue {
+            machine: Some(self.machine.clone()),
+            batch: Some(self.record.batch.id.clone()),
+            since,
+            sign,
+            points,
+        }
+    }
+}

@@ -1,0 +1,183 @@
+//! Causes of one machine: heat transfer, control, stirring, and how full it is.
+
+use model::{Channel, FindingKind};
+
+use super::Weighing;
+use crate::day::view::Seen;
+use crate::day::{Case, Cause, Clue, Deviation, Figure, Missing, Sign, Way};
+
+pub(super) fn weigh(seen: &Seen<'_>, day: &[Seen<'_>]) -> Vec<Case> {
+    [heat_transfer(seen, day), fill(seen), control(seen, day), stirring(seen)].into_iter().flatten().collect()
+}
+
+/// The other machines that cooled.
+fn others<'d, 's>(seen: &Seen<'d>, day: &'s [Seen<'d>]) -> Vec<&'s Seen<'d>> {
+    day.iter().filter(|other| other.machine != seen.machine && other.cooled()).collect()
+}
+
+fn everybody(sign: Sign, points: f64) -> Clue {
+    Clue { machine: None, batch: None, since: None, sign, points }
+}
+
+fn heat_transfer(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
+    if !seen.is_slow() && !seen.found(FindingKind::CoolingFade) {
+        return None;
+    }
+    let mut weighing = Weighing::on(Cause::HeatTransfer, seen);
+    weighing.finding(seen, FindingKind::SlowCooling, 3.0);
+    weighing.finding(seen, FindingKind::CoolingFade, 3.0);
+    weighing.figure(seen, Figure::CoolingMinutes, Way::High, 2.0);
+    weighing.figure(seen, Figure::CoolingTau, Way::High, 3.0);
+    let others = others(seen, day);
+    let slow = others.iter().filter(|other| other.is_slow()).count();
+    let warm = |other: &&&Seen<'_>| other.off(Figure::JacketCooling, Way::High).is_some();
+    let warm_too = others.iter().filter(warm).count();
+    match seen.deviation(Figure::JacketCooling).map(Deviation::way) {
+        Some(Some(Way::High)) if 2 <= warm_too => {
+            let machines = warm_too + 1;
+            let sign = Sign::Several { machines, of: others.len() + 1, figure: Some(Figure::JacketCooling) };
+            weighing.opposes(everybody(sign, 4.0));
+        }
+        // Its own valve: everybody else's water is cold.
+        Some(Some(Way::High)) => {
+            weighing.figure(seen, Figure::JacketCooling, Way::High, 1.5);
+        }
+        Some(Some(Way::Low) | None) => weighing.as_usual(seen, Figure::JacketCooling, 1.5),
+        None => weighing.lacks(Missing::Jacket, true),
+    }
+    if slow == 0 && !others.is_empty() {
+        weighing.supports(everybody(Sign::Alone { of: others.len() + 1 }, 1.0));
+    } else if others.len() < 2 * slow {
+        let sign = Sign::Several { machines: slow + 1, of: others.len() + 1, figure: None };
+        weighing.opposes(everybody(sign, 2.0));
+    }
+    match seen.deviation(Figure::Mass) {
+        Some(mass) if mass.way() == Some(Way::High) => {
+            weighing.opposes(seen.clue(Sign::Off(*mass), Some(seen.record.batch.start), 3.5));
+        }
+        Some(_) => weighing.as_usual(seen, Figure::Mass, 0.8),
+        None => weighing.lacks(Missing::Mass, true),
+    }
+    if let Some(hot) = seen.off(Figure::SoakOver, Way::High) {
+        weighing.opposes(seen.clue(Sign::Off(*hot), seen.since(Figure::SoakOver), 2.0));
+    }
+    // Longer than the plant file says, and no longer than ever here.
+    weighing.unless_usual(seen, Figure::CoolingMinutes, 3.0);
+    // Cooled as fast as ever, against a jacket as cold as ever: only the last stretch took long, and that is the seed's.
+    if seen.off(Figure::JacketCooling, Way::High).is_none() {
+        weighing.unless_usual(seen, Figure::CoolingTau, 3.0);
+    }
+    if seen.found(FindingKind::StirrerStopped) {
+        weighing.opposes(seen.clue(Sign::Found(FindingKind::StirrerStopped), None, 1.5));
+    }
+    weighing.into_case()
+}
+
+fn fill(seen: &Seen<'_>) -> Option<Case> {
+    let mut weighing = Weighing::on(Cause::Fill, seen);
+    let told = seen.deviation(Figure::Mass).map(Deviation::way);
+    match told {
+        Some(Some(way)) => {
+            weighing.figure(seen, Figure::Mass, way, 4.0);
+            weighing.figure(seen, Figure::CoolingTau, way, 1.5);
+            weighing.figure(seen, Figure::CoolingMinutes, way, 1.0);
+            weighing.as_usual(seen, Figure::JacketCooling, 0.5);
+        }
+        Some(None) => return None,
+        None => {
+            weighing.lacks(Missing::Mass, true);
+            let (tau, dip) = (seen.deviation(Figure::CoolingTau)?, seen.deviation(Figure::SeedDip)?);
+            // Twice the mass cools half as fast and dips half as deep.
+            let factor = tau.ratio()? * dip.ratio()?;
+            if tau.way().is_none() || !(0.75..=1.3).contains(&factor) {
+                return None;
+            }
+            weighing.supports(seen.clue(Sign::Off(*tau), seen.since(Figure::CoolingTau), 2.5));
+            if dip.way().is_some() {
+                weighing.supports(seen.clue(Sign::Off(*dip), seen.since(Figure::SeedDip), 1.5));
+            }
+            weighing.as_usual(seen, Figure::JacketCooling, 0.5);
+        }
+    }
+    weighing.into_case()
+}
+
+/// What was asked and what came differ, or swing.
+fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
+    let mut weighing = Weighing::on(Cause::Control, seen);
+    for (kind, points) in [
+        (FindingKind::Hunting, 5.0),
+        (FindingKind::HeaterStuck, 5.0),
+        (FindingKind::Scorch, 4.0),
+        (FindingKind::Undershoot, 3.5),
+        (FindingKind::TemperLoss, 3.0),
+        (FindingKind::WarmHold, 3.0),
+        (FindingKind::ColdHold, 3.0),
+        (FindingKind::Solidifying, 2.5),
+        (FindingKind::HoldDrift, 2.5),
+    ] {
+        weighing.finding(seen, kind, points);
+    }
+    for (figure, way, points) in [
+        (Figure::Swing, Way::High, 2.5),
+        (Figure::OffSetpoint, Way::High, 2.5),
+        (Figure::OffSetpoint, Way::Low, 2.5),
+        (Figure::Drift, Way::High, 1.5),
+        (Figure::Drift, Way::Low, 1.5),
+        (Figure::Lowest, Way::Low, 3.5),
+        (Figure::SoakOver, Way::High, 4.0),
+        (Figure::SoakMax, Way::High, 1.0),
+        (Figure::WorkingSd, Way::High, 1.0),
+        (Figure::AboveLoss, Way::High, 1.0),
+    ] {
+        weighing.figure(seen, figure, way, points);
+    }
+    if let Some((off, beside)) = seen.out(Figure::OffSetpoint).zip(seen.deviation(Figure::JacketHold)) {
+        let (moved, stayed) = (off.value - off.usual, beside.value - beside.usual);
+        if stayed * moved < 0.0 && 0.5 * moved.abs() < stayed.abs() {
+            weighing.opposes(seen.clue(Sign::JacketStayed(*off), seen.since(Figure::OffSetpoint), 3.0));
+        } else if stayed.abs() < 0.4 * (off.value - off.usual).abs() {
+            weighing.supports(seen.clue(Sign::JacketFollowed(*off), seen.since(Figure::OffSetpoint), 1.5));
+        }
+    }
+    if let Some(asked) = seen.out(Figure::SetpointHold) {
+        weighing.opposes(seen.clue(Sign::Off(*asked), seen.since(Figure::SetpointHold), 2.5));
+    }
+    if seen.found(FindingKind::TemperLoss) {
+        weighing.unless_usual(seen, Figure::AboveLoss, 2.0);
+    }
+    for kind in
+        [FindingKind::StirrerStopped, FindingKind::ProbeFault, FindingKind::ProbeStuck, FindingKind::Spikes]
+    {
+        if let Some(finding) = seen.finding(kind) {
+            weighing.opposes(seen.clue(Sign::Found(kind), Some(finding.from), 2.0));
+        }
+    }
+    // Landing too warm because seed was missing is no fault of the controller.
+    if seen.off(Figure::SeedDip, Way::Low).is_some() || seen.found(FindingKind::SeedMissed) {
+        weighing.unless_usual(seen, Figure::OffSetpoint, 1.5);
+    }
+    weighing.lacks(Missing::Reference, !seen.record.events.iter().any(is_reference));
+    let silent = day.iter().filter(|other| other.found(FindingKind::Silent)).count();
+    if 2 <= silent && seen.found(FindingKind::Silent) {
+        let sign = Sign::Several { machines: silent, of: day.len(), figure: None };
+        weighing.opposes(everybody(sign, 2.0));
+    }
+    weighing.into_case()
+}
+
+fn is_reference(event: &model::Event) -> bool {
+    matches!(event.kind, model::EventKind::Reference { .. })
+}
+
+fn stirring(seen: &Seen<'_>) -> Option<Case> {
+    let mut weighing = Weighing::on(Cause::Stirring, seen);
+    weighing.finding(seen, FindingKind::StirrerStopped, 5.0);
+    weighing.figure(seen, Figure::Unstirred, Way::High, 3.5);
+    if weighing.supports.is_empty() {
+        return None;
+    }
+    weighing.figure(seen, Figure::Motor, Way::Low, 1.0);
+    weighing.lacks(Missing::Motor, seen.record.courses.of(Channel::Motor).is_empty());
+    weighing.into_case()
+}

@@ -1,0 +1,166 @@
+//! Weighs what was seen for and against each cause.
+//!
+//! A file a kind of cause. A weight of 5 is a detector made for this very cause, 3 a figure that hardly anything else
+//! moves, 1 to 2 what fits among other things. Clues of one cause depend on each other, so the second counts six tenths
+//! of itself, the third six tenths of that, and so on; what speaks against counts in full. The weights were chosen on
+//! simulated days (`examples/bad_days`, tuning seeds) and judged on others; they are no standard.
+
+mod common;
+mod instrument;
+mod machine;
+mod people;
+
+use std::collections::BTreeMap;
+
+use model::{FindingKind, MachineId};
+
+use super::view::Seen;
+use super::{Case, Cause, Clue, Deviation, Figure, Likelihood, Missing, Sign, Way};
+
+/// The next clue of the same cause counts so much of itself.
+const FADING: f64 = 0.6;
+
+/// A figure that stands out twice as far weighs more, but not without end.
+const MOST_FOR_SIZE: f64 = 1.5;
+
+/// What speaks for and against one cause so far.
+pub(crate) struct Weighing {
+    cause: Cause,
+    machines: Vec<MachineId>,
+    supports: Vec<Clue>,
+    opposes: Vec<Clue>,
+    missing: Vec<Missing>,
+}
+
+impl Weighing {
+    fn new(cause: Cause) -> Weighing {
+        Weighing {
+            cause,
+            machines: Vec::new(),
+            supports: Vec::new(),
+            opposes: Vec::new(),
+            missing: Vec::new(),
+        }
+    }
+
+    /// The cause on one machine.
+    fn on(cause: Cause, seen: &Seen<'_>) -> Weighing {
+        Weighing { machines: vec![seen.machine.clone()], ..Weighing::new(cause) }
+    }
+
+    fn supports(&mut self, clue: Clue) {
+        self.supports.push(clue);
+    }
+
+    fn opposes(&mut self, clue: Clue) {
+        self.opposes.push(clue);
+    }
+
+    /// For, if there is such a finding.
+    fn finding(&mut self, seen: &Seen<'_>, kind: FindingKind, points: f64) -> bool {
+        let finding = seen.finding(kind);
+        if let Some(finding) = finding {
+            self.supports(seen.clue(Sign::Found(kind), Some(finding.from), points));
+        }
+        finding.is_some()
+    }
+
+    /// For, if the figure stands out to that side; the further, the more.
+    fn figure(&mut self, seen: &Seen<'_>, figure: Figure, way: Way, points: f64) -> bool {
+        let deviation = seen.off(figure, way).copied();
+        if let Some(deviation) = deviation {
+            self.supports(seen.clue(Sign::Off(deviation), seen.since(figure), points * size(&deviation)));
+        }
+        deviation.is_some()
+    }
+
+    /// Against, if the figure is as usual.
+    fn unless_usual(&mut self, seen: &Seen<'_>, figure: Figure, points: f64) {
+        if let Some(deviation) = seen.usual(figure) {
+            self.opposes(seen.clue(Sign::AsUsual(*deviation), None, points));
+        }
+    }
+
+    /// For, if the figure is as usual.
+    fn as_usual(&mut self, seen: &Seen<'_>, figure: Figure, points: f64) {
+        if let Some(deviation) = seen.usual(figure) {
+            self.supports(seen.clue(Sign::AsUsual(*deviation), None, points));
+        }
+    }
+
+    fn several(&mut self, machines: usize, of: usize, figure: Option<Figure>, points: f64) {
+        let sign = Sign::Several { machines, of, figure };
+        self.supports(Clue { machine: None, batch: None, since: None, sign, points });
+    }
+
+    fn lacks(&mut self, missing: Missing, is_missing: bool) {
+        if is_missing && !self.missing.contains(&missing) {
+            self.missing.push(missing);
+        }
+    }
+
+    /// The points so far.
+    fn points(&self) -> f64 {
+        let mut weights: Vec<f64> = self.supports.iter().map(|clue| clue.points).collect();
+        weights.sort_by(|a, b| b.total_cmp(a));
+        let supports: f64 = weights.iter().zip(0..).map(|(points, place)| points * FADING.powi(place)).sum();
+        supports - self.opposes.iter().map(|clue| clue.points).sum::<f64>()
+    }
+
+    fn into_case(mut self) -> Option<Case> {
+        let points = self.points();
+        self.supports.sort_by(|a, b| b.points.total_cmp(&a.points));
+        self.opposes.sort_by(|a, b| b.points.total_cmp(&a.points));
+        let Weighing { cause, machines, supports, opposes, missing } = self;
+        let has_reason = !supports.is_empty() && 0.0 < points;
+        has_reason.then_some(Case {
+            cause,
+            machines,
+            points,
+            likelihood: Likelihood::Possible,
+            supports,
+            opposes,
+            missing,
+        })
+    }
+}
+
+fn size(deviation: &Deviation) -> f64 {
+    (deviation.z.abs() / (2.0 * super::deviation::STANDS_OUT)).clamp(0.75, MOST_FOR_SIZE)
+}
+
+/// A second machine belongs to the same case from this share of the first one's points on.
+const BELONGS: f64 = 0.5;
+
+/// Every cause that anything speaks for, the heaviest first; one case a cause.
+pub(crate) fn weigh(day: &[Seen<'_>]) -> Vec<Case> {
+    let mut cases: Vec<Case> = common::weigh(day);
+    for seen in day {
+        cases.extend(machine::weigh(seen, day));
+        cases.extend(instrument::weigh(seen, day));
+        cases.extend(people::weigh(seen, day));
+    }
+    let mut by_cause: BTreeMap<Cause, Vec<Case>> = BTreeMap::new();
+    for case in cases {
+        by_cause.entry(case.cause).or_default().push(case);
+    }
+    let mut joined: Vec<Case> = by_cause.into_values().filter_map(join).collect();
+    joined.sort_by(|a, b| b.points.total_cmp(&a.points));
+    joined
+}
+
+/// The heaviest case of a cause, with the machines that show it nearly as well.
+fn join(mut cases: Vec<Case>) -> Option<Case> {
+    cases.sort_by(|a, b| b.points.total_cmp(&a.points));
+    let mut cases = cases.into_iter();
+    let mut first = cases.next()?;
+    for other in cases.filter(|other| first.points * BELONGS <= other.points).collect::<Vec<_>>() {
+        if other.machines.iter().all(|machine| first.machines.contains(machine)) {
+            continue;
+        }
+        first.machines.extend(other.machines);
+        first.supports.extend(other.supports);
+        first.opposes.extend(other.opposes);
+    }
+    Some(first)
+}

@@ -1,0 +1,99 @@
+//! People and method: what was done, when, and with how much. And what came after the kettle.
+
+use model::{FindingKind, Method};
+
+use super::Weighing;
+use crate::day::view::Seen;
+use crate::day::{Case, Cause, Figure, Missing, Sign, Way};
+
+pub(super) fn weigh(seen: &Seen<'_>, day: &[Seen<'_>]) -> Vec<Case> {
+    [people(seen), setting(seen, day)].into_iter().flatten().collect()
+}
+
+fn people(seen: &Seen<'_>) -> Option<Case> {
+    let mut weighing = Weighing::on(Cause::People, seen);
+    weighing.finding(seen, FindingKind::SeedMissed, 5.5);
+    weighing.figure(seen, Figure::SeedAfter, Way::High, 3.0);
+    weighing.figure(seen, Figure::SeedDip, Way::Low, 4.0);
+    weighing.figure(seen, Figure::SeedShare, Way::Low, 4.0);
+    weighing.figure(seen, Figure::SeedShare, Way::High, 1.5);
+    weighing.figure(seen, Figure::SeedAt, Way::Low, 1.0);
+    weighing.figure(seen, Figure::SeedAt, Way::High, 1.0);
+    if has_no_dip(seen) && !seen.found(FindingKind::SeedMissed) {
+        weighing.supports(seen.clue(Sign::NoDip, seen.since(Figure::SeedDip), 3.0));
+    }
+    if weighing.supports.is_empty() {
+        return None;
+    }
+    if let Some(at) = seen.test(true) {
+        weighing.supports(seen.clue(Sign::TestFailed, Some(at), 1.0));
+    }
+    // A slow machine is seeded late because it is slow.
+    if let Some(tau) = seen.off(Figure::CoolingTau, Way::High) {
+        weighing.opposes(seen.clue(Sign::Off(*tau), seen.since(Figure::CoolingTau), 2.0));
+    }
+    if let Some(warm) = seen.off(Figure::JacketCooling, Way::High) {
+        weighing.opposes(seen.clue(Sign::Off(*warm), seen.since(Figure::JacketCooling), 2.0));
+    }
+    if let Some(hot) = seen.off(Figure::SoakOver, Way::High) {
+        weighing.opposes(seen.clue(Sign::Off(*hot), seen.since(Figure::SoakOver), 3.0));
+    }
+    // What nobody saw may have been done all the same.
+    if let Some(silent) =
+        seen.finding(FindingKind::Silent).filter(|_| seen.off(Figure::Unknown, Way::High).is_some())
+    {
+        weighing.opposes(seen.clue(Sign::Found(FindingKind::Silent), Some(silent.from), 3.0));
+    }
+    // Cooled too far: whoever seeds then finds it cold.
+    if let Some(cold) = seen.off(Figure::Lowest, Way::Low) {
+        weighing.opposes(seen.clue(Sign::Off(*cold), seen.since(Figure::Lowest), 1.5));
+    }
+    if let Some(mass) = seen.out(Figure::Mass) {
+        weighing.opposes(seen.clue(Sign::Off(*mass), Some(seen.record.batch.start), 1.5));
+    }
+    weighing.lacks(Missing::SeedMass, Figure::SeedShare.of(seen.record).is_none());
+    weighing.into_case()
+}
+
+/// Seeded by method, cooled to the end, always with a dip before, and none today.
+fn has_no_dip(seen: &Seen<'_>) -> bool {
+    let batch = &seen.record.batch;
+    let dips = seen.past.iter().filter(|earlier| Figure::SeedDip.of(earlier).is_some()).count();
+    batch.method == Method::Seed
+        && batch.measures.cooling_minutes.is_some()
+        && batch.measures.seed_dip_c.is_none()
+        && 2 * seen.past.len() < 3 * dips
+}
+
+/// The kettle's own record is clean, and somebody complained of the product all the same.
+fn setting(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
+    let complained =
+        day.iter().flat_map(|other| &other.record.events).any(|event| speaks_of_product(&event.kind));
+    let is_clean = seen.odd().next().is_none() && seen.test(true).is_none();
+    let passed = seen.test(false)?;
+    if !complained || !is_clean {
+        return None;
+    }
+    let mut weighing = Weighing::on(Cause::Setting, seen);
+    weighing.supports(seen.clue(Sign::TestPassed, Some(passed), 3.0));
+    weighing.lacks(Missing::Cabinet, true);
+    weighing.into_case()
+}
+
+/// Words that people use of pieces, not of the kettle.
+const PRODUCT_WORDS: [&str; 6] = ["bloom", "streak", "mould", "cabinet", "dull", "stick"];
+
+fn speaks_of_product(event: &model::EventKind) -> bool {
+    match event {
+        model::EventKind::Note { text } => {
+            let text = text.to_lowercase();
+            PRODUCT_WORDS.iter().any(|word| text.contains(word))
+        }
+        model::EventKind::Charge { .. }
+        | model::EventKind::Seed { .. }
+        | model::EventKind::TopUp { .. }
+        | model::EventKind::TemperTest(_)
+        | model::EventKind::Reference { .. }
+        | model::EventKind::End => false,
+    }
+}

@@ -1,0 +1,192 @@
+//! A made-up week, reviewed, as text.
+
+use expect_test::{Expect, expect};
+use model::{BatchId, Confidence, FindingId, Grade, Measures, Method, PhaseSpan, Priority, Span, Standing};
+use plant::parse_plant;
+
+use super::*;
+
+const PLANT: &str = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"embedded\"\n\
+     [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n[[machine]]\nid = \"birch\"\nstyle = \"kettle\"\n\
+     couverture = \"dark-64\"\nmethod = \"seed\"\n[[machine]]\nid = \"alder\"\nstyle = \"kettle\"\n\
+     couverture = \"dark-64\"\nmethod = \"seed\"\n";
+
+/// Monday of 2026-W48, six in the morning.
+fn monday() -> Timestamp {
+    "2026-11-23T06:00:00Z".parse().unwrap()
+}
+
+/// A batch that began to cool so many days after that Monday at six.
+fn batch(machine: &str, day: i64, cooling: f64, mean: f64) -> Batch {
+    let machine: MachineId = machine.parse().unwrap();
+    let from = monday() + Span::from_hours(24) * day;
+    let span = |phase, hours: (i64, i64)| PhaseSpan {
+        phase,
+        from: from + Span::from_hours(hours.0),
+        to: Some(from + Span::from_hours(hours.1)),
+        confidence: Confidence::Medium,
+    };
+    let start = from - Span::from_hours(10);
+    Batch {
+        id: BatchId::new(&machine, start),
+        machine,
+        couverture: "dark-64".parse().unwrap(),
+        lot: Some("L1".to_owned()),
+        method: Method::Seed,
+        mass_kg: Some(48.0),
+        start,
+        end: Some(from + Span::from_hours(9)),
+        phases: vec![
+            span(Phase::Melting, (-10, -8)),
+            span(Phase::Cooling, (0, 1)),
+            span(Phase::Working, (1, 9)),
+        ],
+        measures: Measures {
+            cooling_minutes: Some(cooling),
+            cooling_tau_min: Some(cooling / 2.0),
+            settled_c: Some(mean),
+            working_mean_c: Some(mean),
+            working_sd_c: Some(0.08),
+            working_minutes: Some(480.0),
+            above_loss_c_min: Some(0.0),
+            unknown_minutes: Some(0.0),
+            ..Measures::default()
+        },
+        standing: Standing::InTemper,
+        reasons: Vec::new(),
+    }
+}
+
+fn test(batch: &Batch, hours: i64, grade: Grade) -> Event {
+    let test = TemperTest { gloss: grade, contraction: Grade::Good, snap: Grade::Good, minutes: Some(5.0) };
+    Event {
+        machine: batch.machine.clone(),
+        at: batch.first(Phase::Working).unwrap().from + Span::from_hours(hours),
+        by: None,
+        kind: EventKind::TemperTest(test),
+        raw: String::new(),
+    }
+}
+
+fn made_up() -> (Vec<Batch>, Vec<Finding>, Vec<Event>) {
+    let mut batches: Vec<Batch> = (0..14)
+        .map(|n| batch("alder", n - 18, 70.0 + (n % 3) as f64, 31.5 + 0.05 * (n % 3) as f64))
+        .collect();
+    batches.extend((0..5).map(|n| batch("alder", n, if n == 3 { 104.0 } else { 71.0 }, 31.5)));
+    batches.push(batch("birch", 1, 80.0, 31.4));
+    let mut events: Vec<Event> = batches.iter().map(|batch| test(batch, 0, Grade::Good)).collect();
+    events
+        .retain(|event| event.at < monday() + Span::from_hours(24) * 4 || event.machine.as_str() != "alder");
+    // Wednesday's first test failed, and a later one passed.
+    let wednesday = batches
+        .iter()
+        .find(|b| b.machine.as_str() == "alder" && anchor(b) == monday() + Span::from_hours(48));
+    let wednesday = wednesday.unwrap();
+    events.push(Event {
+        at: test(wednesday, 0, Grade::Poor).at - Span::from_mins(1),
+        ..test(wednesday, 0, Grade::Poor)
+    });
+    let thursday = &batches[14 + 3];
+    let raised_at = anchor(thursday) + Span::from_mins(80);
+    let findings = vec![Finding {
+        id: FindingId::new("alder", "slow-cooling", raised_at),
+        machine: Some(thursday.machine.clone()),
+        batch: Some(thursday.id.clone()),
+        kind: model::FindingKind::SlowCooling,
+        priority: Priority::Medium,
+        from: anchor(thursday),
+        to: Some(raised_at + Span::from_mins(30)),
+        raised_at,
+        says: String::new(),
+        evidence: Vec::new(),
+        advice: String::new(),
+        superseded_by: None,
+    }];
+    (batches, findings, events)
+}
+
+fn reviewed(batches: Vec<Batch>, findings: Vec<Finding>, events: Vec<Event>, actions: Vec<Action>) -> Review {
+    let plant = parse_plant(PLANT).unwrap();
+    let week = "2026-W48".parse().unwrap();
+    let seen_to = monday() + Span::from_hours(24 * 8);
+    review(WeekData { week, plant: &plant, batches, findings, events, rooms: Vec::new(), actions, seen_to })
+        .unwrap()
+}
+
+fn check(review: &Review, expected: &Expect) {
+    let mut told = vec![format!(
+        "{} batches, tested {} of {}, first pass {} of {}, recovered {}",
+        review.all.batches,
+        review.all.tested.n,
+        review.all.tested.of,
+        review.all.first_pass.n,
+        review.all.first_pass.of,
+        review.all.recovered
+    )];
+    for group in &review.by_machine {
+        told.push(format!(
+            "{}: {} batches, percent {:?}",
+            group.id,
+            group.batches,
+            group.first_pass.percent()
+        ));
+    }
+    for exception in &review.exceptions {
+        told.push(format!("look at {} {:?}", exception.batch.id, exception.reasons));
+    }
+    for chart in review.charts.iter().filter(|chart| 0 < chart.signals()) {
+        let signals: Vec<String> = chart
+            .points
+            .iter()
+            .filter_map(|point| point.signal.map(|rule| format!("{} {rule:?}", point.value)))
+            .collect();
+        told.push(format!("{} {}: {}", chart.machine, chart.charted.key(), signals.join(", ")));
+    }
+    for hold in &review.holds {
+        let cpk = hold
+            .capability
+            .map(|c| format!("{:.2} ({:.2} to {:.2})", c.cpk, c.cpk_interval.low, c.cpk_interval.high));
+        told.push(format!(
+            "{} hold n {} capability n {} {cpk:?}",
+            hold.machine, hold.batches, hold.capability_n
+        ));
+    }
+    expected.assert_eq(&told.join("\n"));
+}
+
+#[test]
+fn a_week_is_counted_looked_at_and_charted() {
+    let (batches, findings, events) = made_up();
+    check(&reviewed(batches, findings, events, Vec::new()), &expect![[r#""#]]);
+}
+
+#[test]
+fn a_week_without_batches_says_nothing_and_does_not_fall_over() {
+    let review = reviewed(Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    assert_eq!((review.all.clone(), review.exceptions.len(), review.charts.len()), (Group::default(), 0, 0));
+    assert_eq!(review.load.per_machine_day, None);
+}
+
+#[test]
+fn an_action_is_held_against_the_batches_before_and_after() {
+    let (mut batches, findings, events) = made_up();
+    let done = monday() - Span::from_hours(1);
+    for batch in batches.iter_mut().filter(|batch| done <= anchor(batch)) {
+        batch.measures.cooling_minutes = Some(60.0);
+    }
+    let action = Action {
+        id: "2026-W47-1".to_owned(),
+        week: "2026-W47".to_owned(),
+        what: "flush the jacket".to_owned(),
+        who: "rui".to_owned(),
+        due: None,
+        machine: Some("alder".parse().unwrap()),
+        figure: Some("cooling_minutes".to_owned()),
+        opened: monday() - Span::from_hours(100),
+        done: Some(done),
+    };
+    let rows = reviewed(batches, findings, events, vec![action]).actions;
+    let effect = rows[0].effect.unwrap();
+    assert_eq!((effect.before.map(|b| b.1), effect.after), (Some(14), Some((60.0, 5))));
+    assert_eq!(effect.changed(), Some(false), "five of five come by chance once in sixteen");
+}
