@@ -9,6 +9,8 @@
 //! - [`AnalysisDocument`], [`BatchDto`], [`FindingDto`], [`EventDto`], [`MachineDto`]: for programs.
 //! - [`statement`]: a batch in words, for its report; [`measure_rows`]: its figures beside the usual ones.
 //! - [`analysis_text`]: a whole analysis for a person at the kettle.
+//! - [`day_words`]: what was different on a day; [`review_sheet`]: the review of a week. Both as page, document and paper.
+//! - [`batch_source`], [`day_source`], [`review_source`]: the same for a typesetter.
 //! - [`help`]: what each kind of finding means and what to do.
 //!
 //! Never reads a clock, a file or a database, and never computes a measure or a finding.
@@ -17,15 +19,20 @@ mod analysis;
 mod analysis_text;
 mod baseline;
 mod batch;
+mod batch_paper;
+mod day;
 mod event;
 mod finding;
 mod help;
 mod machine;
 mod measures;
+mod names;
 #[cfg(test)]
 mod sample;
 mod saying;
 mod statement;
+mod typst;
+mod week;
 
 pub use crate::analysis::{
     Analysed, AnalysedMachine, AnalysisDocument, IntakeDto, MachineAnalysisDto, SCHEMA,
@@ -33,9 +40,18 @@ pub use crate::analysis::{
 pub use crate::analysis_text::analysis_text;
 pub use crate::baseline::{BaselineDto, UsualDto};
 pub use crate::batch::{BatchDto, BatchReportDto, MeasuresDto, PhaseDto};
+pub use crate::batch_paper::{BatchPaper, batch_source};
+pub use crate::day::{
+    CaseDto, CauseWords, DayDto, DayWords, FigureRow, day_source, day_words, figure_rows, figures_xlsx,
+};
 pub use crate::event::EventDto;
 pub use crate::finding::{FindingDto, ValueDto};
 pub use crate::help::{Help, TEMPER_CAUTION, help};
 pub use crate::machine::{ForecastDto, LatestDto, MachineDto};
 pub use crate::measures::{MeasureRow, measure_rows};
+pub use crate::names::Names;
 pub use crate::statement::{Telling, statement};
+pub use crate::week::{
+    Cell, Course, Gallery, Holds, Picture, ReviewDto, ReviewSheet, Reviewed, Section, Table, XlsxError, review_html,
+    review_sheet, review_source, review_xlsx,
+};

@@ -1,0 +1,167 @@
+//! What is on record: findings by kind, lots, rooms, and what the data can carry.
+
+use history::week::{KindRow, LotRow, RoomWeek};
+
+use super::{Cell, Holds, Reviewed, Section, Table};
+use crate::saying::{length, list};
+
+pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
+    let review = reviewed.review;
+    let load = review.load;
+    let mut says = Vec::new();
+    if let Some(per_day) = load.per_machine_day {
+        says.push(format!(
+            "{} findings, {per_day:.1} a machine and working day; a shop floor should stay at one or two. {} asked for somebody at once, {} soon, {} when there is time.",
+            load.raised, load.by_priority[0], load.by_priority[1], load.by_priority[2]
+        ));
+        let mut troubles = Vec::new();
+        let mut tell = |n: usize, one: &str, many: &str| {
+            if 0 < n {
+                troubles.push(if n == 1 { format!("one {one}") } else { format!("{n} {many}") });
+            }
+        };
+        tell(
+            load.chattering,
+            "repeated itself within half an hour",
+            "repeated themselves within half an hour",
+        );
+        tell(load.standing, "stood for more than a day", "stood for more than a day");
+        tell(load.floods, "flood of more than ten in ten minutes", "floods of more than ten in ten minutes");
+        if !troubles.is_empty() {
+            says.push(format!("Nuisances: {}.", list(&troubles)));
+        }
+    }
+    let row = |row: &KindRow| {
+        vec![
+            Cell::text(crate::help(row.kind).title),
+            Cell::text(row.kind.as_str()),
+            Cell::count(row.week),
+            Cell::count(row.before),
+            Cell::count(row.machines.len()),
+            Cell::text(reviewed.names.list(&row.machines)),
+            Cell::text(length(row.lasted)),
+            Cell::count(row.open),
+        ]
+    };
+    Section {
+        key: "findings",
+        title: "Findings by kind",
+        says,
+        table: Some(Table {
+            columns: vec![
+                ("What", Holds::Words),
+                ("Kind", Holds::Words),
+                ("This week", Holds::Numbers),
+                ("Week before", Holds::Numbers),
+                ("Machines", Holds::Numbers),
+                ("Which", Holds::Sentence),
+                ("Lasted, all together", Holds::Words),
+                ("Still open", Holds::Numbers),
+            ],
+            rows: review.kinds.iter().map(row).collect(),
+        }),
+        pictures: Vec::new(),
+    }
+}
+
+pub(super) fn lots(reviewed: &Reviewed<'_>) -> Section {
+    let row = |row: &LotRow| {
+        vec![
+            Cell::text(&row.lot),
+            Cell::text(reviewed.names.couverture(&row.couverture)),
+            Cell::text(if row.is_new { "new" } else { "going on" }),
+            Cell::Moment(row.first),
+            Cell::count(row.batches),
+            Cell::text(reviewed.names.list(&row.machines)),
+            Cell::text(format!("{} of {}", row.first_pass.n, row.first_pass.of)),
+        ]
+    };
+    let rows: Vec<Vec<Cell>> = reviewed.review.lots.iter().map(row).collect();
+    let says = if rows.is_empty() {
+        "No lot was told."
+    } else {
+        "As they were told with the charge; a kettle often holds more than one."
+    };
+    Section {
+        key: "lots",
+        title: "Lots",
+        says: vec![says.to_owned()],
+        table: Some(Table {
+            columns: vec![
+                ("Lot", Holds::Words),
+                ("Couverture", Holds::Words),
+                ("Since", Holds::Words),
+                ("First batch", Holds::Moments),
+                ("Batches", Holds::Numbers),
+                ("Machines", Holds::Sentence),
+                ("First test passed", Holds::Words),
+            ],
+            rows,
+        }),
+        pictures: Vec::new(),
+    }
+}
+
+pub(super) fn rooms(reviewed: &Reviewed<'_>) -> Section {
+    let row = |room: &RoomWeek| {
+        vec![
+            Cell::text(reviewed.names.machine(&room.machine)),
+            Cell::number(Some(room.known_h), 0),
+            Cell::number(Some(room.warm_h), 1),
+            Cell::number(room.damp_h, 1),
+            Cell::number(room.highest_c, 1),
+            Cell::number(room.highest_dew_point_c, 1),
+        ]
+    };
+    let rows: Vec<Vec<Cell>> = reviewed.review.rooms.iter().map(row).collect();
+    let says = if rows.is_empty() {
+        "No channel tells of a room."
+    } else {
+        "Goods that leave the cabinet colder than the dew point sweat; keep a degree or two above it."
+    };
+    Section {
+        key: "rooms",
+        title: "Rooms",
+        says: vec![says.to_owned()],
+        table: Some(Table {
+            columns: vec![
+                ("By machine", Holds::Words),
+                ("Known, h", Holds::Numbers),
+                ("Over 22 °C, h", Holds::Numbers),
+                ("Over 60 %RH, h", Holds::Numbers),
+                ("Highest, °C", Holds::Numbers),
+                ("Highest dew point, °C", Holds::Numbers),
+            ],
+            rows,
+        }),
+        pictures: Vec::new(),
+    }
+}
+
+pub(super) fn data(reviewed: &Reviewed<'_>) -> Section {
+    let quality = &reviewed.review.quality;
+    let share =
+        |part: f64, of: f64| if 0.0 < of { format!(" ({:.1} %)", 100.0 * part / of) } else { String::new() };
+    let batches = reviewed.review.all.batches;
+    let says = vec![
+        format!(
+            "Of {:.0} h of holds, {:.1} h{} are unknown; unknown is neither good nor bad.",
+            quality.held_h,
+            quality.unknown_h,
+            share(quality.unknown_h, quality.held_h)
+        ),
+        format!(
+            "{} batches still go on, {} began before the record does. {} have no mass and {} no lot, of {batches}.",
+            quality.open, quality.begun_unseen, quality.without_mass, quality.without_lot
+        ),
+        format!(
+            "{} silences, {} faults of probes, {} wrong clocks. {} of {} cooling time constants were fitted against a measured jacket, the others against an asymptote of their own.",
+            quality.silences,
+            quality.probe_faults,
+            quality.clocks,
+            quality.tau_by_jacket.n,
+            quality.tau_by_jacket.of
+        ),
+    ];
+    Section { key: "data", title: "What the data can carry", says, table: None, pictures: Vec::new() }
+}
