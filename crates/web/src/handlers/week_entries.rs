@@ -1,0 +1,155 @@
+//! Entries on the page of a week: an action opened, an action done, the week signed.
+//!
+//! Open where other entries are, and no further. Roles come with signing in; until then the name is typed, and the
+//! role is written down as what it is: not checked.
+
+use std::sync::Arc;
+
+use axum::body::Bytes;
+use axum::extract::rejection::BytesRejection;
+use axum::extract::{Path, State};
+use axum::http::HeaderMap;
+use axum::response::{IntoResponse, Redirect, Response};
+use history::week::{Charted, IsoWeek};
+use jiff::civil::Date;
+use model::Timestamp;
+use records::{Action, SignOff};
+
+use crate::app::App;
+use crate::handlers::entries::admit;
+use crate::handlers::week::{Told, page, week_of};
+use crate::problem::Problem;
+use crate::query::{Params, wrong};
+
+/// Longer is a letter and no action.
+const LONGEST: usize = 300;
+
+/// The role of whoever types a name where nobody signs in.
+const UNCHECKED: &str = "quality, name typed in, not checked";
+
+/// `POST /weeks/{week}/actions`
+pub(crate) async fn open_action(
+    State(app): State<Arc<App>>,
+    Path(week): Path<String>,
+    headers: HeaderMap,
+    body: Result<Bytes, BytesRejection>,
+) -> Result<Response, Problem> {
+    let week = week_of(&week)?;
+    let form = form_of(&app, &headers, body)?;
+    let done = match action_of(&app, week, &form) {
+        Ok(action) => app.gather(move |sources| Ok(sources.records.open_action(&action)?)).await.map(drop),
+        Err(problem) => Err(problem),
+    };
+    back(&app, week, done).await
+}
+
+/// `POST /weeks/{week}/actions/done`
+pub(crate) async fn close_action(
+    State(app): State<Arc<App>>,
+    Path(week): Path<String>,
+    headers: HeaderMap,
+    body: Result<Bytes, BytesRejection>,
+) -> Result<Response, Problem> {
+    let week = week_of(&week)?;
+    let form = form_of(&app, &headers, body)?;
+    form.only(&["action"])?;
+    let id = form.required::<String>("action", "the number of an action")?;
+    let (named, now) = (id.clone(), app.now());
+    let closed = app.gather(move |sources| Ok(sources.records.close_action(&named, Some(now))?)).await?;
+    let done = closed.map(drop).ok_or_else(|| wrong("action", &id, "the number of an action that is open"));
+    back(&app, week, done).await
+}
+
+/// `POST /weeks/{week}/sign-off`
+pub(crate) async fn sign_off(
+    State(app): State<Arc<App>>,
+    Path(week): Path<String>,
+    headers: HeaderMap,
+    body: Result<Bytes, BytesRejection>,
+) -> Result<Response, Problem> {
+    let week = week_of(&week)?;
+    let form = form_of(&app, &headers, body)?;
+    form.only(&["by"])?;
+    let signed = sign(&app, week, &form).await;
+    back(&app, week, signed).await
+}
+
+async fn sign(app: &App, week: IsoWeek, form: &Params) -> Result<(), Problem> {
+    let by = words(form, "by")?.ok_or_else(|| wrong("by", "", "the name of whoever signs"))?;
+    let told = Told::of(app, week).await?;
+    if !told.is_over() {
+        return Err(Problem::refused("week-not-over", "A week can be signed when it is over."));
+    }
+    if told.is_signed() {
+        return Err(Problem::refused(
+            "week-signed",
+            "This week has been signed already; a week is signed once.",
+        ));
+    }
+    let sign_off = SignOff::new(&week.to_string(), &by, UNCHECKED, app.now(), told.document());
+    let is_first = app.gather(move |sources| Ok(sources.records.sign_off(&sign_off)?)).await?;
+    if is_first {
+        Ok(())
+    } else {
+        Err(Problem::refused(
+            "week-signed",
+            "Somebody else has signed this week just now; a week is signed once.",
+        ))
+    }
+}
+
+fn form_of(app: &App, headers: &HeaderMap, body: Result<Bytes, BytesRejection>) -> Result<Params, Problem> {
+    let body = admit(app, headers, body, "application/x-www-form-urlencoded")?;
+    Ok(Params::parse(&String::from_utf8_lossy(&body)))
+}
+
+/// Back to the page; a fault stands on it, above the forms.
+async fn back(app: &App, week: IsoWeek, done: Result<(), Problem>) -> Result<Response, Problem> {
+    match done {
+        Ok(()) => Ok(Redirect::to(&format!("/weeks/{week}?entered=yes#entries-title")).into_response()),
+        Err(problem) => {
+            let told = Told::of(app, week).await?;
+            let shown = page(app, &told, Some(problem.sentence.clone()))?;
+            Ok((problem.status, axum::response::Html(shown)).into_response())
+        }
+    }
+}
+
+fn words(form: &Params, name: &str) -> Result<Option<String>, Problem> {
+    match form.text(name) {
+        Some(text) if LONGEST < text.chars().count() => {
+            Err(wrong(name, text, format!("at most {LONGEST} characters long")))
+        }
+        text => Ok(text.map(str::to_owned)),
+    }
+}
+
+fn action_of(app: &App, week: IsoWeek, form: &Params) -> Result<Action, Problem> {
+    form.only(&["what", "who", "due", "machine", "figure"])?;
+    let needed = |name: &str, should_be: &str| words(form, name)?.ok_or_else(|| wrong(name, "", should_be));
+    let machine = form.text("machine").map(|named| app.machine(named)).transpose()?;
+    let figure = form
+        .text("figure")
+        .map(|key| {
+            let known = Charted::ALL.into_iter().find(|charted| charted.key() == key);
+            known.ok_or_else(|| wrong("figure", key, "one of the figures that the page offers"))
+        })
+        .transpose()?;
+    let due = form.optional::<Date>("due", "a day such as 2026-11-30")?;
+    let zone = app.state.plant.time_zone.rules();
+    let midnight = |date: Date| {
+        let at = date.to_zoned_datetime(zone.clone()).map(|at| Timestamp::from(at.timestamp()));
+        at.map_err(|_| wrong("due", &date.to_string(), "a day such as 2026-11-30"))
+    };
+    Ok(Action {
+        id: String::new(),
+        week: week.to_string(),
+        what: needed("what", "what is to be done")?,
+        who: needed("who", "who does it")?,
+        due: due.map(midnight).transpose()?,
+        machine: machine.map(|machine| machine.id.clone()),
+        figure: figure.map(|charted| charted.key().to_owned()),
+        opened: app.now(),
+        done: None,
+    })
+}
