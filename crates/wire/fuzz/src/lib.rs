@@ -3,7 +3,10 @@
 //!
 //! Targets go through the crate's public door alone, so that what they find can happen in a plant.
 
+use std::sync::OnceLock;
+
 use model::{Content, Timestamp};
+use plant::Plant;
 use wire::{Decoded, Decoder, Message};
 
 /// 2026-03-02T05:00:00Z.
@@ -56,7 +59,11 @@ time_format = "unix-ms"
 
 /// A decoder for a small plant.
 pub fn decoder() -> Decoder {
-    Decoder::new(&plant::parse_plant(PLANT).expect("the plant of the targets is in order"))
+    // Reading the plant file takes a hundred times as long as a message.
+    static READ: OnceLock<Plant> = OnceLock::new();
+    let plant =
+        READ.get_or_init(|| plant::parse_plant(PLANT).expect("the plant of the targets is in order"));
+    Decoder::new(plant)
 }
 
 /// A message that arrived `seconds` after the first.

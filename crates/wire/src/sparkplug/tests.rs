@@ -70,7 +70,7 @@ impl Story {
         for arrival in &decoded.arrivals {
             let Content::Reading(reading) = &arrival.content else { panic!("no event comes this way") };
             let value = reading.value.map_or("missing".into(), |value| format!("{value}"));
-            let second = |at: Timestamp| at.as_millis() as f64 / 1000.0 - START as f64 / 1000.0;
+            let second = |at: Timestamp| (at.as_millis() - START) as f64 / 1000.0;
             self.told.push(format!(
                 "{} {} {value} of {} at {}",
                 reading.machine,
@@ -208,8 +208,9 @@ fn a_gap_that_nobody_answers_for_is_doubted_for_ten_seconds() {
         .data(11, 5, 10, 31.2)
         .tells(expect![[r#"
             alder chocolate 31 of 1 at 11
-            alder chocolate 31.1 of 5 at 11"#]]);
-    assert!(story.decoder.is_waiting(), "the message at 11 s was counted against the old gap");
+            alder chocolate 31.1 of 5 at 11
+            alder chocolate 31.2 of 11 at 11"#]]);
+    assert!(!story.decoder.is_waiting());
 }
 
 #[test]
@@ -285,10 +286,10 @@ fn a_devices_death_ends_its_birth_alone() {
         .tells(expect!["request to spBv1.0/hall/NCMD/edge"])
         .birth(3, 4, 20)
         .tells(expect![[r#"
-            rejected: the alias 10 is not in the birth of alder, so nobody can say what it is; the edge node is asked for its births
             alder chocolate 30 of 3 at 3
             alder jacket 40 of 3 at 3
-            alder stirrer 1 of 3 at 3"#]]);
+            alder stirrer 1 of 3 at 3
+            rejected: the alias 10 is not in the birth of alder, so nobody can say what it is; the edge node is asked for its births"#]]);
 }
 
 #[test]
@@ -325,6 +326,6 @@ fn state_and_commands_are_left_alone_and_nonsense_is_told() {
         .send(0, "hall/DDATA/edge/alder", b"31.2".to_vec())
         .send(0, "hall/XDATA/edge", vec![])
         .tells(expect![[r#"
-            rejected: the payload is not a Sparkplug B payload (failed to decode Protobuf message: invalid wire type value: 3 (expected LengthDelimited))
+            rejected: the payload is not a Sparkplug B payload (failed to decode Protobuf message: buffer underflow)
             rejected: `XDATA` is not a type of Sparkplug B message; those read here are NBIRTH, NDATA, NDEATH, DBIRTH, DDATA and DDEATH"#]]);
 }

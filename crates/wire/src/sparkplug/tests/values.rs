@@ -22,7 +22,10 @@ fn null_bad_and_stale_values() {
         alder chocolate missing of 1 at 1
         alder chocolate 31 of -60 at 1
         alder jacket missing of 1 at 1
-        rejected: the metric of chocolate: a historical value needs a timestamp of its own"#]]);
+        alder stirrer missing of 1 at 1
+        rejected: the metric of chocolate: a historical value needs a timestamp of its own
+        rejected: the metric of chocolate: its sender calls it stale, so it was measured earlier and is no new reading
+        rejected: the metric of chocolate: its quality 7 is none of 0 (bad), 192 (good) and 500 (stale)"#]]);
 }
 
 #[test]
