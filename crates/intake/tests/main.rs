@@ -6,6 +6,8 @@
 
 #[path = "it/cuts.rs"]
 mod cuts;
+#[path = "it/drops.rs"]
+mod drops;
 #[path = "it/embedded.rs"]
 mod embedded;
 #[path = "it/flood.rs"]
