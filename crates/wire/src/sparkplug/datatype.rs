@@ -123,8 +123,8 @@ mod tests {
     use super::*;
     use crate::sparkplug::vectors;
 
-    fn number(value: Value, datatype: u32) -> Result<f64, String> {
-        match figure(&value, Some(Datatype::of(datatype)))? {
+    fn number(value: &Value, datatype: u32) -> Result<f64, String> {
+        match figure(value, Some(Datatype::of(datatype)))? {
             Figure::Number(number) => Ok(number),
             Figure::Boolean(on) => Err(format!("{on}")),
         }
@@ -155,40 +155,40 @@ mod tests {
     #[test]
     fn signed_numbers_come_back_from_two_s_complement() {
         // Int32: the made-up birth of the vectors. Narrow ones in both widths that are in use.
-        assert_eq!(number(Value::Int(4_294_967_295), 3), Ok(-1.0));
-        assert_eq!(number(Value::Int(255), 1), Ok(-1.0));
-        assert_eq!(number(Value::Int(4_294_967_295), 1), Ok(-1.0));
-        assert_eq!(number(Value::Int(0xff80), 2), Ok(-128.0));
-        assert_eq!(number(Value::Int(0x8000_0000), 3), Ok(-2_147_483_648.0));
-        assert_eq!(number(Value::Long(u64::MAX - 1), 4), Ok(-2.0));
-        assert_eq!(number(Value::Int(127), 1), Ok(127.0));
-        assert_eq!(number(Value::Int(4_294_967_295), 4), Ok(-1.0), "an Int64 in the narrow field");
-        assert_eq!(number(Value::Int(300), 1), Err("300 does not fit its datatype".into()));
+        assert_eq!(number(&Value::Int(4_294_967_295), 3), Ok(-1.0));
+        assert_eq!(number(&Value::Int(255), 1), Ok(-1.0));
+        assert_eq!(number(&Value::Int(4_294_967_295), 1), Ok(-1.0));
+        assert_eq!(number(&Value::Int(0xff80), 2), Ok(-128.0));
+        assert_eq!(number(&Value::Int(0x8000_0000), 3), Ok(-2_147_483_648.0));
+        assert_eq!(number(&Value::Long(u64::MAX - 1), 4), Ok(-2.0));
+        assert_eq!(number(&Value::Int(127), 1), Ok(127.0));
+        assert_eq!(number(&Value::Int(4_294_967_295), 4), Ok(-1.0), "an Int64 in the narrow field");
+        assert_eq!(number(&Value::Int(300), 1), Err("300 does not fit its datatype".into()));
     }
 
     #[test]
     fn unsigned_numbers_are_what_they_are() {
-        assert_eq!(number(Value::Int(255), 5), Ok(255.0));
-        assert_eq!(number(Value::Int(256), 5), Err("256 does not fit its datatype".into()));
-        assert_eq!(number(Value::Int(4_294_967_295), 7), Ok(4_294_967_295.0));
-        assert_eq!(number(Value::Long(4_294_967_295), 7), Ok(4_294_967_295.0));
-        assert_eq!(number(Value::Long(u64::MAX), 8), Ok(u64::MAX as f64));
+        assert_eq!(number(&Value::Int(255), 5), Ok(255.0));
+        assert_eq!(number(&Value::Int(256), 5), Err("256 does not fit its datatype".into()));
+        assert_eq!(number(&Value::Int(4_294_967_295), 7), Ok(4_294_967_295.0));
+        assert_eq!(number(&Value::Long(4_294_967_295), 7), Ok(4_294_967_295.0));
+        assert_eq!(number(&Value::Long(u64::MAX), 8), Ok(u64::MAX as f64));
     }
 
     #[test]
     fn floats_say_what_their_sender_meant() {
-        assert_eq!(number(Value::Float(31.2), 9), Ok(31.2));
-        assert_eq!(number(Value::Float(31.5), 10), Ok(31.5), "a float where a double was declared");
-        assert_eq!(number(Value::Double(31.25), 10), Ok(31.25));
-        assert!(number(Value::Float(f32::NAN), 9).unwrap().is_nan());
-        assert_eq!(number(Value::Float(f32::INFINITY), 9), Ok(f64::INFINITY));
+        assert_eq!(number(&Value::Float(31.2), 9), Ok(31.2));
+        assert_eq!(number(&Value::Float(31.5), 10), Ok(31.5), "a float where a double was declared");
+        assert_eq!(number(&Value::Double(31.25), 10), Ok(31.25));
+        assert!(number(&Value::Float(f32::NAN), 9).unwrap().is_nan());
+        assert_eq!(number(&Value::Float(f32::INFINITY), 9), Ok(f64::INFINITY));
     }
 
     #[test]
     fn what_is_no_number_is_told() {
-        assert!(number(Value::Text("31.2".into()), 9).unwrap_err().contains("a number written as text"));
-        assert!(number(Value::Text("warm".into()), 9).unwrap_err().contains("is text"));
-        assert!(number(Value::Text("31.2".into()), 12).unwrap_err().contains("datatype"));
+        assert!(number(&Value::Text("31.2".into()), 9).unwrap_err().contains("a number written as text"));
+        assert!(number(&Value::Text("warm".into()), 9).unwrap_err().contains("is text"));
+        assert!(number(&Value::Text("31.2".into()), 12).unwrap_err().contains("datatype"));
         assert!(figure(&Value::Int(5), None).unwrap_err().contains("without a datatype"));
         assert_eq!(figure(&Value::Int(1), Some(Datatype::Boolean)), Ok(Figure::Boolean(true)));
     }

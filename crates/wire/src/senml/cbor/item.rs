@@ -39,10 +39,10 @@ impl Item {
 
     /// What a tag makes of the item behind it. Tags that we do not know say nothing about a plain value.
     fn tagged(self, tag: u64) -> Item {
-        match self {
-            Item::Pair(exponent, mantissa) if tag == DECIMAL_FRACTION => decimal(exponent, mantissa),
-            plain => plain,
+        if let (DECIMAL_FRACTION, Item::Pair(exponent, mantissa)) = (tag, &self) {
+            return decimal(*exponent, *mantissa);
         }
+        self
     }
 }
 
