@@ -1,34 +1,49 @@
 // Keeps a page alive: takes the parts that the server sends, puts each in its place, and says when what stands there is
 // old. Everything works without this script too; the page then stands still until it is loaded again.
+//
+// Made to stand on a wall for a month: nothing is added that is not taken away again, a lost connection is sought with
+// growing patience, and data that is old is said to be old, also when the server itself is gone.
 (() => {
   "use strict";
 
   /** The server sends at least every 5 s; after this long without a word the page is not live. */
   const SILENCE_MS = 12_000;
-  /** How long to wait before a new try, where the browser does not try by itself. */
-  const RETRY_MS = 3_000;
-  /** How often a curve is drawn again. */
-  const CURVE_MS = 5_000;
+  /** Between two tries: doubled each time up to the longest, and shaken so that a hundred screens do not knock at once. */
+  const FIRST_RETRY_MS = 1_000;
+  const LONGEST_RETRY_MS = 60_000;
   /** A lane does not change its place while a hand is on the page. */
   const HAND_MS = 5_000;
+  /** A page that was made from older files loads itself anew, but not over and over. */
+  const RELOAD_MS = 10_000;
 
   const address = document.body.dataset.live;
   if (!address) return;
   const stateLine = document.getElementById("live-state");
   const clock = document.getElementById("live-at");
+  const banner = document.getElementById("old-data");
+  const loaded = Date.now();
   let stream = null;
-  let watchdog = 0;
+  let timer = 0;
+  let retry = FIRST_RETRY_MS;
   let lastHand = 0;
-  let lastCurve = Date.now();
-  let drawing = false;
+  let lastHeard = Date.now();
 
   const find = (part) => document.querySelector(`[data-part="${CSS.escape(part)}"]`);
+  const setText = (node, text) => { if (node.textContent !== text) node.textContent = text; };
 
   function say(live) {
-    const words = live ? "Live," : "Not live, trying again; as of";
     document.body.classList.toggle("is-live", live);
     document.body.classList.toggle("is-silent", !live);
-    if (stateLine.textContent !== words) stateLine.textContent = words;
+    setText(stateLine, live ? "Live," : "Not live, trying again; as of");
+    banner.hidden = live;
+    if (!live) sayHowOld();
+  }
+
+  /** Counts up while nothing is heard, in whole minutes, so that a screen reader is not told each second. */
+  function sayHowOld() {
+    const minutes = Math.floor((Date.now() - lastHeard) / 60_000);
+    const since = minutes < 1 ? "" : minutes < 120 ? ` for ${minutes} min` : ` for ${Math.floor(minutes / 60)} h`;
+    setText(banner, `Nothing is heard from the service${since}. What stands here is from ${clock.textContent}; do not work by it.`);
   }
 
   function place(part, html) {
@@ -37,12 +52,12 @@
     const fresh = holder.content.firstElementChild;
     const old = find(part);
     if (!old) {
-      if (part.startsWith("lane-")) document.querySelector("[data-order]")?.append(fresh);
+      if (part.startsWith("lane-")) [...document.querySelectorAll("[data-order]")].at(-1)?.append(fresh);
       return;
     }
     const focused = old.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
-    const opened = [...old.querySelectorAll("details[open]")].map((one) => one.closest("[id]")?.id);
-    for (const id of opened) {
+    for (const opened of old.querySelectorAll("details[open]")) {
+      const id = opened.closest("[id]")?.id;
       if (id) fresh.querySelector(`#${CSS.escape(id)} details`)?.setAttribute("open", "");
     }
     if (old.hasAttribute("aria-live")) {
@@ -55,74 +70,73 @@
     if (focused) fresh.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
   }
 
+  /** Each area keeps its own lanes, in the order of the whole. */
   function order(ids) {
-    const list = document.querySelector("[data-order]");
-    if (!list || list.contains(document.activeElement) || Date.now() - lastHand < HAND_MS) return;
-    const wanted = ids.map((id) => find(`lane-${id}`)).filter(Boolean);
-    if (wanted.every((lane, index) => list.children[index] === lane)) return;
-    list.append(...wanted);
+    if (Date.now() - lastHand < HAND_MS) return;
+    for (const list of document.querySelectorAll("[data-order]")) {
+      if (list.contains(document.activeElement)) continue;
+      const wanted = ids.map((id) => find(`lane-${id}`)).filter((lane) => lane && list.contains(lane));
+      if (!wanted.every((lane, index) => list.children[index] === lane)) list.append(...wanted);
+    }
   }
 
-  function drawCurve() {
-    const picture = document.querySelector("img[data-live]");
-    if (!picture || drawing || Date.now() - lastCurve < CURVE_MS) return;
-    drawing = true;
-    lastCurve = Date.now();
-    const fresh = new Image();
-    fresh.onload = () => {
-      drawing = false;
-      for (const source of picture.parentElement.querySelectorAll("source")) source.remove();
-      picture.src = fresh.src;
-    };
-    fresh.onerror = () => { drawing = false; };
-    const shown = new URL(picture.currentSrc || picture.src);
-    shown.searchParams.set("at", String(lastCurve));
-    fresh.src = shown.href;
-  }
-
-  function heard() {
-    clearTimeout(watchdog);
-    watchdog = setTimeout(() => { close(); say(false); open(); }, SILENCE_MS);
+  function isWriting() {
+    return document.activeElement?.matches("input, textarea, select") ?? false;
   }
 
   function take(event) {
-    heard();
-    say(true);
     const news = JSON.parse(event.data);
-    clock.textContent = news.at;
+    if (news.version !== document.body.dataset.version && !isWriting() && Date.now() - loaded > RELOAD_MS) {
+      location.reload();
+      return;
+    }
+    lastHeard = Date.now();
+    retry = FIRST_RETRY_MS;
+    wait(SILENCE_MS, again);
+    setText(clock, news.at);
     clock.dateTime = news.exact;
+    say(true);
     for (const [part, html] of Object.entries(news.parts)) place(part, html);
     if (news.order) order(news.order);
-    drawCurve();
+    document.dispatchEvent(new CustomEvent("halfdegree:news"));
+  }
+
+  function wait(length, then) {
+    clearTimeout(timer);
+    timer = setTimeout(then, length);
   }
 
   function close() {
-    clearTimeout(watchdog);
+    clearTimeout(timer);
     if (stream) stream.close();
     stream = null;
   }
 
   function open() {
     close();
-    heard();
     stream = new EventSource(address);
     stream.addEventListener("parts", take);
-    stream.onerror = () => {
-      say(false);
-      if (stream && stream.readyState === EventSource.CLOSED) {
-        close();
-        watchdog = setTimeout(open, RETRY_MS);
-      }
-    };
+    // The browser's own tries do not back off, so that ours take their place.
+    stream.onerror = again;
+    wait(SILENCE_MS, again);
+  }
+
+  function again() {
+    close();
+    say(false);
+    wait(retry * (0.75 + Math.random() / 2), open);
+    retry = Math.min(retry * 2, LONGEST_RETRY_MS);
   }
 
   // A page that nobody sees holds no connection: a browser keeps only a handful of them for one address.
-  const wake = () => (document.hidden ? close() : open());
+  const wake = () => { if (document.hidden) { close(); } else { retry = FIRST_RETRY_MS; open(); } };
   document.addEventListener("visibilitychange", wake);
+  window.addEventListener("online", wake);
   window.addEventListener("pagehide", close);
   window.addEventListener("pageshow", (event) => { if (event.persisted) wake(); });
   for (const kind of ["pointerdown", "touchstart", "keydown"]) {
     document.addEventListener(kind, () => { lastHand = Date.now(); }, { passive: true });
   }
+  setInterval(() => { if (!banner.hidden) sayHowOld(); }, 15_000);
   wake();
 })();

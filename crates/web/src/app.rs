@@ -8,12 +8,15 @@ use serde::Serialize;
 use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
 
-use crate::dashboards::Dashboards;
+use crate::gathered::CourseShelf;
 use crate::page_file::{PageFile, Shows};
+use crate::paper::Paper;
 use crate::past::Bands;
 use crate::problem::Problem;
+use crate::reader::{self, Reader};
 use crate::rendered::Fragments;
 use crate::server::WebError;
+use crate::shelf::Shelf;
 use crate::state::{Entries, LivePace, WebConfig, WebState};
 use crate::view::{Moment, Scene};
 use crate::words::LocalTime;
@@ -27,9 +30,12 @@ const HEAVY_READS: usize = 4;
 /// What every handler shares.
 pub(crate) struct App {
     pub state: WebState,
-    pub dashboards: Dashboards,
-    pub local: LocalTime,
+    pub dashboards: Shelf,
+    local: LocalTime,
     pub entries: Entries,
+    /// Sets reports as PDF, if the program can.
+    pub paper: Option<Paper>,
+    pub courses: CourseShelf,
     pub(crate) notes: Vec<String>,
     pub fragments: Fragments,
     pub bands: Bands,
@@ -49,6 +55,9 @@ pub(crate) struct Frame {
     /// Where its live parts come from; empty if it has none.
     pub live: String,
     pub now: Moment,
+    pub reads: Reads,
+    /// Of templates, stylesheet and scripts.
+    pub version: String,
     pub troubles: Vec<String>,
     pub notes: Vec<String>,
     pub more_pages: Vec<PageLink>,
@@ -63,6 +72,31 @@ struct Shown<'a, T> {
     /// What the parts of the page speak of.
     #[serde(flatten)]
     shown: T,
+}
+
+/// How this reader reads, for the page and its scripts.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Reads {
+    /// `°C`
+    pub unit: &'static str,
+    /// `C`
+    pub degrees: &'static str,
+    /// `Europe/Lisbon`
+    pub zone: String,
+    /// Is it another zone than the plant's?
+    pub is_elsewhere: bool,
+}
+
+impl Reads {
+    fn now(plant: &plant::Plant) -> Reads {
+        let Reader { degrees, zone } = Reader::now();
+        Reads {
+            unit: degrees.unit(),
+            degrees: reader::letter(degrees),
+            zone: zone.unwrap_or(plant.time_zone.name()).to_owned(),
+            is_elsewhere: zone.is_some_and(|zone| zone != plant.time_zone.name()),
+        }
+    }
 }
 
 /// A page that the plant added.
@@ -80,9 +114,11 @@ impl App {
         closing: CancellationToken,
     ) -> Result<App, WebError> {
         Ok(App {
-            dashboards: Dashboards::open(config.dashboards.as_deref())?,
+            dashboards: Shelf::open(config.dashboards.as_deref())?,
             local: LocalTime::new(state.plant.time_zone.rules().clone()),
             entries: config.entries,
+            paper: config.paper.clone(),
+            courses: CourseShelf::default(),
             notes: config.notes.clone(),
             fragments: Fragments::default(),
             bands: Bands::default(),
@@ -98,8 +134,18 @@ impl App {
         (self.state.clock)()
     }
 
+    /// The clock on which the reader reads: the plant's, unless they have chosen another.
+    pub(crate) fn local(&self) -> &LocalTime {
+        Reader::now().clock().unwrap_or(&self.local)
+    }
+
     pub(crate) fn scene(&self) -> Scene<'_> {
-        Scene { plant: &self.state.plant, local: &self.local, now: self.now() }
+        Scene {
+            plant: &self.state.plant,
+            local: self.local(),
+            now: self.now(),
+            degrees: Reader::now().degrees,
+        }
     }
 
     /// The machine that an address names.
@@ -112,7 +158,7 @@ impl App {
     }
 
     /// The page file `name`, which must speak of `shows`.
-    pub(crate) fn page(&self, name: &str, shows: Shows) -> Result<&PageFile, Problem> {
+    pub(crate) fn page(&self, name: &str, shows: Shows) -> Result<Arc<PageFile>, Problem> {
         let page = self.dashboards.page(name).filter(|page| page.shows == shows);
         page.ok_or_else(|| Problem::not_found("no-such-page", "There is no such page here."))
     }
@@ -124,8 +170,13 @@ impl App {
             plant: self.state.plant.name.clone(),
             at: at.to_owned(),
             live: live.to_owned(),
-            now: Moment { says: self.local.clock_with_seconds(now), exact: self.local.machine_readable(now) },
-            troubles: (self.state.health)().says(),
+            now: Moment {
+                says: self.local().clock_with_seconds(now),
+                exact: self.local().machine_readable(now),
+            },
+            reads: Reads::now(&self.state.plant),
+            version: self.dashboards.version(),
+            troubles: (self.state.health)().says().into_iter().chain(self.dashboards.fault()).collect(),
             notes: self.notes.clone(),
             more_pages: self.dashboards.added_pages(),
         }

@@ -68,17 +68,18 @@ impl App {
         Ok(envelope.iter().flat_map(points_of).collect())
     }
 
-    /// All readings of `machine` as CSV, in the form of `halfdegree export`.
-    pub(crate) async fn export_csv(
+    /// All readings of `machine`, in the form of `halfdegree export`.
+    pub(crate) async fn export(
         &self,
         machine: &MachineId,
         from: Timestamp,
         to: Timestamp,
+        format: ExportFormat,
     ) -> Result<Vec<u8>, Problem> {
         let machine = machine.clone();
         let export = move |store: &StoreReader| {
-            let mut text = Vec::new();
-            store.export(&machine, from, to, ExportFormat::Csv, &mut text).map(|_readings| text)
+            let mut file = Vec::new();
+            store.export(&machine, from, to, format, &mut file).map(|_readings| file)
         };
         self.ask_store(export).await
     }

@@ -1,14 +1,15 @@
 //! The curve sheets: gathers what belongs on a sheet and lets `charts` draw it.
 
-use charts::{ReferencePoint, Sheet, Width};
+use charts::{ReferencePoint, Sheet};
 use model::{Batch, Channel, Event, Finding, MachineId, Phase, PhaseSpan, Span, Timestamp};
 
 use records::{BatchQuery, EventQuery, FindingQuery};
 
 use crate::app::App;
 use crate::archive::{Series, blocking};
+use crate::curve_query::CurveQuery;
 use crate::problem::Problem;
-use crate::query::{Params, wrong};
+use crate::reader::Reader;
 
 /// More batches, findings or events than this on one sheet hide the curve.
 const MOST_MARKS: usize = 200;
@@ -16,27 +17,29 @@ const MOST_MARKS: usize = 200;
 /// Shown before a batch begins and after it has ended.
 const MARGIN: Span = Span::from_mins(10);
 
-/// Curves on a sheet, in the order in which they are drawn. The others have no place beside a temperature.
-const CURVES: [Channel; 3] = [Channel::Jacket, Channel::Setpoint, Channel::Chocolate];
+/// From so long on, a curve is read as first, lowest, highest and last of each bucket instead of every reading.
+const READ_THINNED: Span = Span::from_hours(26);
+
+/// Buckets of a thinned curve: as many as a wall screen has columns.
+const BUCKETS: usize = 4 * 960;
 
 /// What is to be drawn.
 pub(crate) struct Wanted {
     pub title: String,
     pub machine: MachineId,
     pub couverture: model::CouvertureId,
-    pub from: Timestamp,
-    pub to: Timestamp,
-    pub width: Width,
+    pub query: CurveQuery,
+    pub span: (Timestamp, Timestamp),
     pub reference: Vec<ReferencePoint>,
 }
 
-/// The room that a request names.
-pub(crate) fn width(params: &Params) -> Result<Width, Problem> {
-    match params.text("width") {
-        None | Some("wide") => Ok(Width::Wide),
-        Some("narrow") => Ok(Width::Narrow),
-        Some(other) => Err(wrong("width", other, "wide or narrow")),
-    }
+/// For where a drawing goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Place {
+    /// Alone in a window, a file or a letter.
+    Document,
+    /// In a page, which colours it.
+    Page,
 }
 
 /// The time that the sheet of a batch covers: all of it, and a little on either side.
@@ -44,13 +47,14 @@ pub(crate) fn span_of(batch: &Batch, now: Timestamp) -> (Timestamp, Timestamp) {
     (batch.start - MARGIN, batch.end.map_or(now, |end| (end + MARGIN).min(now)))
 }
 
-/// Draws a sheet.
-pub(crate) async fn draw(app: &App, wanted: Wanted) -> Result<String, Problem> {
-    let Wanted { title, machine, couverture, from, to, width, reference } = wanted;
+/// Draws a sheet, as its reader reads.
+pub(crate) async fn draw(app: &App, wanted: Wanted, place: Place) -> Result<String, Problem> {
+    let Wanted { title, machine, couverture, query, span: (from, to), reference } = wanted;
     let mut curves: Vec<(Channel, Series)> = Vec::new();
-    for channel in CURVES {
-        let series = app.series(&machine, channel, from, to).await?;
-        if !series.is_empty() {
+    for channel in query.channels.iter().copied() {
+        let series = app.curve_series(&machine, channel, (from, to)).await?;
+        // Without any reading of the chocolate the sheet says that nothing is known.
+        if !series.is_empty() || channel == Channel::Chocolate {
             curves.push((channel, series));
         }
     }
@@ -59,11 +63,13 @@ pub(crate) async fn draw(app: &App, wanted: Wanted) -> Result<String, Problem> {
     let events = events_between(app, &machine, from, to).await?;
     let known = app.state.plant.machine(&machine);
     let limits = known.map(|machine| app.state.plant.limits(machine, &couverture));
-    let zone = app.state.plant.time_zone.rules().clone();
+    let zone = app.local().rules().clone();
+    let degrees = Reader::now().degrees;
     let seen_to = app.now();
     blocking(move || {
         let mut sheet = Sheet::new(title, from, to, &zone)
-            .width(width)
+            .width(query.width)
+            .degrees(degrees)
             .seen_to(seen_to)
             .phases(&phases)
             .findings(&findings)
@@ -77,9 +83,28 @@ pub(crate) async fn draw(app: &App, wanted: Wanted) -> Result<String, Problem> {
         for (channel, series) in &curves {
             sheet = sheet.curve(*channel, series);
         }
-        sheet.svg()
+        match place {
+            Place::Document => sheet.svg(),
+            Place::Page => sheet.figure(),
+        }
     })
     .await
+}
+
+impl App {
+    /// The readings of `channel` for a drawing.
+    pub(crate) async fn curve_series(
+        &self,
+        machine: &MachineId,
+        channel: Channel,
+        (from, to): (Timestamp, Timestamp),
+    ) -> Result<Series, Problem> {
+        if to - from <= READ_THINNED {
+            self.series(machine, channel, from, to).await
+        } else {
+            self.envelope(machine, channel, from, to, BUCKETS).await
+        }
+    }
 }
 
 async fn phases_between(

@@ -4,11 +4,12 @@
 //! pages need nothing beside it. A folder given with `--dashboards` is laid over: a file there replaces ours of the
 //! same name, and a further page file adds a page.
 //!
-//! Everything is read and checked once, at start. Nothing is read from disk while a request waits.
+//! Everything is read and checked at start, and again when a file of that folder changes (`shelf`).
 
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value};
@@ -38,12 +39,17 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "pages/batch.toml",
     "pages/findings.toml",
     "pages/health.toml",
+    "pages/display.toml",
+    "pages/day.toml",
+    "pages/week.toml",
+    "pages/compare.toml",
     "layout.html",
     "page.html",
     "problem.html",
     "parts/headline.html",
     "parts/lanes.html",
     "parts/lane.html",
+    "parts/ready.html",
     "parts/troubles.html",
     "parts/temperature.html",
     "parts/now.html",
@@ -54,18 +60,28 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "parts/batches.html",
     "parts/baselines.html",
     "parts/statement.html",
-    "parts/sheet.html",
     "parts/measures.html",
     "parts/batch_findings.html",
     "parts/tests.html",
     "parts/phases.html",
     "parts/downloads.html",
+    "parts/day_answer.html",
+    "parts/day_causes.html",
+    "parts/day_courses.html",
+    "parts/day_batches.html",
+    "parts/week_head.html",
+    "parts/week_sections.html",
+    "parts/week_entries.html",
+    "parts/compare_choice.html",
+    "parts/compare_sheet.html",
     "parts/findings_list.html",
     "parts/health.html",
+    "parts/display.html",
     "parts/cautions.html",
     "parts/shapes.html",
     "assets/style.css",
     "assets/live.js",
+    "assets/curve.js",
     "assets/icon.svg",
 ];
 
@@ -73,8 +89,9 @@ const EMBEDDED: &[(&str, &str)] = embedded![
 #[derive(Debug)]
 pub(crate) struct Dashboards {
     templates: Environment<'static>,
-    assets: BTreeMap<String, Asset>,
-    pages: BTreeMap<String, PageFile>,
+    assets: BTreeMap<String, Arc<Asset>>,
+    pages: BTreeMap<String, Arc<PageFile>>,
+    version: String,
 }
 
 /// A file that goes out as it is.
@@ -102,15 +119,16 @@ impl Dashboards {
         templates.set_undefined_behavior(UndefinedBehavior::Strict);
         templates.set_auto_escape_callback(|_| AutoEscape::Html);
         let (mut assets, mut pages) = (BTreeMap::new(), BTreeMap::new());
+        let version = version_of(files.iter().flat_map(|(name, text)| [name, text]));
         for (name, text) in files {
             if let Some(page) = name.strip_prefix("pages/").and_then(|page| page.strip_suffix(".toml")) {
-                pages.insert(page.to_owned(), parse_page_file(&name, &text)?);
+                pages.insert(page.to_owned(), Arc::new(parse_page_file(&name, &text)?));
             } else if let Some(asset) = name.strip_prefix("assets/") {
-                assets.insert(asset.to_owned(), Asset::new(asset, text));
+                assets.insert(asset.to_owned(), Arc::new(Asset::new(asset, text)));
             } else {
                 templates
                     .add_template_owned(name.clone(), text)
-                    .map_err(|source| WebError::Template { file: name, source })?;
+                    .map_err(|fault| WebError::Template { says: fault_in_words(&name, &fault) })?;
             }
         }
         let versions: BTreeMap<String, String> =
@@ -119,7 +137,7 @@ impl Dashboards {
             let version = versions.get(name).map_or("", String::as_str);
             Value::from_safe_string(format!("/assets/{name}?v={version}"))
         });
-        let dashboards = Dashboards { templates, assets, pages };
+        let dashboards = Dashboards { templates, assets, pages, version };
         dashboards.check_parts()?;
         Ok(dashboards)
     }
@@ -138,15 +156,20 @@ impl Dashboards {
     }
 
     /// The page file `name`.
-    pub(crate) fn page(&self, name: &str) -> Option<&PageFile> {
-        self.pages.get(name)
+    pub(crate) fn page(&self, name: &str) -> Option<Arc<PageFile>> {
+        self.pages.get(name).cloned()
+    }
+
+    /// Changes when any file does.
+    pub(crate) fn version(&self) -> &str {
+        &self.version
     }
 
     /// Pages of the works that a plant has added, for the navigation.
     pub(crate) fn added_pages(&self) -> Vec<PageLink> {
         let added =
             self.pages.iter().filter(|(name, page)| page.shows == Shows::Works && name.as_str() != FLOOR);
-        let link = |(name, page): (&String, &PageFile)| PageLink {
+        let link = |(name, page): (&String, &Arc<PageFile>)| PageLink {
             name: name.clone(),
             title: page.title.clone(),
             href: format!("/pages/{name}"),
@@ -155,14 +178,14 @@ impl Dashboards {
     }
 
     /// The stylesheet, script or picture `name`.
-    pub(crate) fn asset(&self, name: &str) -> Option<&Asset> {
-        self.assets.get(name)
+    pub(crate) fn asset(&self, name: &str) -> Option<Arc<Asset>> {
+        self.assets.get(name).cloned()
     }
 
     /// Fills the template in `file`.
     pub(crate) fn render(&self, file: &str, view: impl Serialize) -> Result<String, Problem> {
-        let template = self.templates.get_template(file).map_err(|error| template_fault(&error))?;
-        template.render(Serde(view)).map_err(|error| template_fault(&error))
+        let template = self.templates.get_template(file).map_err(|error| template_fault(file, &error))?;
+        template.render(Serde(view)).map_err(|error| template_fault(file, &error))
     }
 }
 
@@ -171,8 +194,23 @@ pub(crate) fn part_file(part: &str) -> String {
     format!("parts/{part}.html")
 }
 
-fn template_fault(error: &minijinja::Error) -> Problem {
-    Problem::internal("page-fault", format!("{error:#}"))
+/// A template that cannot be filled: whoever has just changed it reads where and why.
+fn template_fault(file: &str, error: &minijinja::Error) -> Problem {
+    let mut problem = Problem::internal("page-fault", format!("{error:#}"));
+    problem.sentence = format!("This page cannot be made: {}.", fault_in_words(file, error));
+    problem
+}
+
+/// `parts/lane.html, line 3: syntax error: unexpected end of block`
+fn fault_in_words(file: &str, error: &minijinja::Error) -> String {
+    let innermost = std::iter::successors(Some(error), |error| {
+        std::error::Error::source(*error)?.downcast_ref::<minijinja::Error>()
+    });
+    let error = innermost.last().unwrap_or(error);
+    let file = error.name().unwrap_or(file);
+    let line = error.line().map(|line| format!(", line {line}")).unwrap_or_default();
+    let why = error.detail().map(|why| format!(": {why}")).unwrap_or_default();
+    format!("{file}{line}: {}{why}", error.kind())
 }
 
 impl Asset {
@@ -183,16 +221,20 @@ impl Asset {
             Some("svg") => "image/svg+xml",
             Some(_) | None => "text/plain; charset=utf-8",
         };
-        let version = format!("{:016x}", fnv_1a(text.as_bytes()));
+        // The stylesheet of the charts goes with ours: one request, and never one without the other.
+        let text = if name == "style.css" { text + &charts::stylesheet() } else { text };
+        let version = version_of([&text]);
         Asset { media_type, text, version }
     }
 }
 
-/// FNV-1a, 64 bits (Fowler, Noll, Vo): tells versions of a file apart, guards nothing.
-fn fnv_1a(bytes: &[u8]) -> u64 {
-    bytes
-        .iter()
-        .fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3))
+/// FNV-1a, 64 bits (Fowler, Noll, Vo): tells versions apart, guards nothing.
+fn version_of<'t>(texts: impl IntoIterator<Item = &'t String>) -> String {
+    let bytes = texts.into_iter().flat_map(|text| text.bytes().chain([0]));
+    let hash = bytes.fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    });
+    format!("{hash:016x}")
 }
 
 fn read_over(root: &Path, folder: &Path, files: &mut BTreeMap<String, String>) -> Result<(), WebError> {
@@ -255,6 +297,6 @@ mod tests {
 
         let folder = folder_with("parts/lane.html", "{% if %}");
         let error = Dashboards::open(Some(folder.path())).unwrap_err().to_string();
-        assert_eq!(error, "the template parts/lane.html cannot be read");
+        assert!(error.starts_with("parts/lane.html, line 1: syntax error: "), "{error}");
     }
 }

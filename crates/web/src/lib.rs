@@ -9,9 +9,11 @@
 //! - [`state`](WebState): what the service hands over.
 //! - `server`, `router`, `app`: serving, all addresses, what handlers share.
 //! - `handlers`: what each address answers; `problem`, `query`: what it says to a mistake.
-//! - `view`, `urgency`, `words`: facts turned into what a page says.
-//! - `dashboards`, `page_file`, `rendered`: templates, page files, parts kept for live pages.
-//! - `archive`, `past`, `curve`: reading records and readings, the machine's own past, gathering a curve sheet.
+//! - `view`, `urgency`, `words`, `reader`, `sentence`: facts turned into what a page says, as its reader reads.
+//! - `dashboards`, `shelf`, `page_file`, `rendered`: templates, page files, reading them anew, parts kept for live pages.
+//! - `gathered`, `paper`: what day, week and comparison are made from, and reports as PDF.
+//! - `archive`, `past`, `curve`, `curve_query`, `curve_values`: reading records and readings, the machine's own past,
+//!   gathering a curve sheet.
 //!
 //! Only this crate knows status codes. It decides nothing about chocolate: phases, findings and standings come from
 //! elsewhere and are shown as they are.
@@ -19,21 +21,29 @@
 mod app;
 mod archive;
 mod curve;
+mod curve_query;
+mod curve_values;
 mod dashboards;
+mod gathered;
 mod handlers;
 #[cfg(test)]
 mod made_up;
 mod page_file;
+mod paper;
 mod past;
 mod problem;
 mod query;
+mod reader;
 mod rendered;
 mod router;
+mod sentence;
 mod server;
+mod shelf;
 mod state;
 mod urgency;
 mod view;
 mod words;
 
+pub use crate::paper::Paper;
 pub use crate::server::{WebError, router, run};
 pub use crate::state::{Entries, EventSink, Health, IntakeState, LivePace, NotDurable, WebConfig, WebState};

@@ -46,7 +46,12 @@ pub(crate) fn batch(machine: &MachineId, phase: Phase) -> Batch {
         start: moment("09:00"),
         end: None,
         phases: vec![
-            PhaseSpan { phase: Phase::Melting, from: moment("09:00"), to: Some(moment("11:00")), confidence: model::Confidence::Medium },
+            PhaseSpan {
+                phase: Phase::Melting,
+                from: moment("09:00"),
+                to: Some(moment("11:00")),
+                confidence: model::Confidence::Medium,
+            },
             PhaseSpan { phase, from: moment("11:00"), to: None, confidence: model::Confidence::Medium },
         ],
         measures: Measures { soak_max_c: Some(46.1), ..Measures::default() },
@@ -96,8 +101,5 @@ pub(crate) fn with_scene<T>(now: Timestamp, look: impl FnOnce(Scene<'_>) -> T) -
 
 /// Nothing is wrong.
 pub(crate) fn healthy() -> Health {
-    Health {
-        intake: IntakeState::Connected,
-        ..Health::default()
-    }
+    Health { intake: IntakeState::Connected, ..Health::default() }
 }

@@ -20,6 +20,19 @@ pub(crate) struct PageFile {
     /// Only these machines; all of them if the list is left out.
     #[serde(default)]
     pub machines: Vec<MachineId>,
+    /// Areas of a works page, in their order; a machine that stands in none comes last.
+    #[serde(default, rename = "area")]
+    pub areas: Vec<Area>,
+}
+
+/// A part of the works that people go to as one: a room, a line.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Area {
+    /// As people call it.
+    pub name: String,
+    /// The machines that stand there.
+    pub machines: Vec<MachineId>,
 }
 
 /// What a page is about.
@@ -34,23 +47,40 @@ pub(crate) enum Shows {
     Batch,
     /// A list of findings.
     Findings,
+    /// What was different on a day.
+    Day,
+    /// The review of a week.
+    Week,
+    /// Any batches on one sheet.
+    Compare,
     /// How the service itself is.
     Health,
+    /// How the reader wants to read.
+    Display,
+}
+
+impl PageFile {
+    /// Does the page show this machine?
+    pub(crate) fn has(&self, machine: &MachineId) -> bool {
+        self.machines.is_empty() || self.machines.contains(machine)
+    }
 }
 
 /// Reads the page file `file`.
 pub(crate) fn parse_page_file(file: &str, text: &str) -> Result<PageFile, WebError> {
     toml::from_str(text)
-        .map_err(|fault| WebError::PageFile { file: file.to_owned(), says: first_line(&fault.to_string()) })
+        .map_err(|fault| WebError::PageFile { file: file.to_owned(), says: in_words(text, &fault) })
 }
 
-/// The parser's message with place and reason on one line.
-fn first_line(message: &str) -> String {
-    let lines: Vec<_> = message.lines().map(str::trim).collect();
-    match (lines.first(), lines.last()) {
-        (Some(first), Some(last)) if first != last => format!("{first}: {last}"),
-        (Some(only), _) => (*only).to_owned(),
-        (None, _) => "it cannot be read".to_owned(),
+/// `line 4: unknown field ...`
+fn in_words(text: &str, fault: &toml::de::Error) -> String {
+    let reason = fault.message().replace('\n', ", ");
+    match fault.span() {
+        Some(span) => {
+            let line = text.get(..span.start).unwrap_or(text).matches('\n').count() + 1;
+            format!("line {line}: {reason}")
+        }
+        None => reason,
     }
 }
 
@@ -66,10 +96,16 @@ mod tests {
     }
 
     #[test]
+    fn a_page_may_have_areas() {
+        let text = "title = \"Floor\"\nshows = \"works\"\nparts = [\"lanes\"]\n\n[[area]]\nname = \"Moulding room\"\nmachines = [\"alder\", \"birch\"]\n";
+        let page = parse_page_file("pages/floor.toml", text).unwrap();
+        assert_eq!((page.areas[0].name.as_str(), page.areas[0].machines.len()), ("Moulding room", 2));
+    }
+
+    #[test]
     fn an_unknown_key_is_refused_with_file_and_line() {
         let text = "title = \"Floor\"\nshows = \"works\"\nparts = []\ncolour = \"red\"\n";
         let error = parse_page_file("pages/floor.toml", text).unwrap_err().to_string();
-        assert!(error.starts_with("pages/floor.toml: TOML parse error at line 4"), "{error}");
-        assert!(error.contains("unknown field `colour`"), "{error}");
+        assert!(error.starts_with("pages/floor.toml: line 4: unknown field `colour`"), "{error}");
     }
 }

@@ -13,8 +13,12 @@ use axum::routing::{get, post};
 use serde::Serialize;
 
 use crate::app::{App, Frame};
-use crate::handlers::{api, assets, baselines, batch, entries, findings, floor, health, live, machine};
+use crate::handlers::{
+    api, assets, baselines, batch, compare, day, display, entries, findings, floor, health, live, machine,
+    week, week_entries,
+};
 use crate::problem::Problem;
+use crate::reader::for_its_reader;
 
 /// Larger than any event that a person can type.
 pub(crate) const LARGEST_BODY: usize = 16 * 1024;
@@ -26,10 +30,14 @@ const DEADLINE: Duration = Duration::from_secs(20);
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; \
      connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
-const HEADERS: [(HeaderName, &str); 5] = [
+const HEADERS: [(HeaderName, &str); 6] = [
     (header::CONTENT_SECURITY_POLICY, PAGE_POLICY),
     (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
     (header::REFERRER_POLICY, "same-origin"),
+    (
+        HeaderName::from_static("permissions-policy"),
+        "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+    ),
     (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
     (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
 ];
@@ -39,11 +47,20 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/", get(floor::floor))
         .route("/pages/{name}", get(floor::added))
         .route("/machines/{id}", get(machine::page))
-        .route("/machines/{id}/curve.svg", get(machine::curve))
+        .route("/machines/{id}/{file}", get(machine::curve))
         .route("/machines/{id}/entries", post(entries::form))
         .route("/machines/{id}/baselines", post(baselines::form))
         .route("/batches/{id}", get(batch::report))
         .route("/findings", get(findings::page))
+        .route("/days", get(day::today))
+        .route("/days/{date}", get(day::day))
+        .route("/weeks", get(week::this_week))
+        .route("/weeks/{week}", get(week::week))
+        .route("/weeks/{week}/actions", post(week_entries::open_action))
+        .route("/weeks/{week}/actions/done", post(week_entries::close_action))
+        .route("/weeks/{week}/sign-off", post(week_entries::sign_off))
+        .route("/compare", get(compare::page))
+        .route("/display", get(display::page))
         .route("/assets/{name}", get(assets::asset))
         .route("/health", get(health::page))
         .route("/healthz", get(api::health))
@@ -65,6 +82,7 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .layer(from_fn_with_state(app.clone(), faults_as_pages))
         .layer(from_fn(headers))
+        .layer(from_fn(for_its_reader))
         .with_state(app)
 }
 
@@ -123,7 +141,10 @@ async fn faults_as_pages(State(app): State<Arc<App>>, request: Request, next: Ne
 /// anything, sees the page's own fault too.
 fn wants_page(request: &Request) -> bool {
     let path = request.uri().path();
-    let for_programs = path.starts_with("/api/") || path == "/healthz" || path == "/metrics" || path.starts_with("/assets/");
-    let file = [".json", ".svg", ".csv"].iter().any(|ending| path.ends_with(ending));
+    let for_programs =
+        path.starts_with("/api/") || path == "/healthz" || path == "/metrics" || path.starts_with("/assets/");
+    let file = [".json", ".svg", ".csv", ".png", ".parquet", ".xlsx", ".pdf"]
+        .iter()
+        .any(|ending| path.ends_with(ending));
     !for_programs && !file
 }

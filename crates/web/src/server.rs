@@ -18,11 +18,13 @@ use axum::serve::Listener;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::time::MissedTickBehavior;
 use tokio_util::sync::CancellationToken;
 use tracing::warn;
 
 use crate::app::App;
 use crate::router::routes;
+use crate::shelf::LOOKED_AT_EVERY;
 use crate::state::{Entries, WebConfig, WebState};
 
 /// Connections at once: twice the live pages and room for their pictures.
@@ -56,12 +58,10 @@ pub enum WebError {
         says: String,
     },
     /// A template has a fault.
-    #[error("the template {file} cannot be read")]
+    #[error("{says}")]
     Template {
-        /// Its path in the folder.
-        file: String,
-        /// Why.
-        source: minijinja::Error,
+        /// File, line and what is wrong.
+        says: String,
     },
     /// The listener failed.
     #[error("cannot serve pages")]
@@ -93,13 +93,34 @@ pub async fn run(
         config.entries = Entries::Closed;
     }
     let closing = CancellationToken::new();
-    let routes = routes(Arc::new(App::new(&config, state, closing.clone())?));
+    let app = Arc::new(App::new(&config, state, closing.clone())?);
+    if app.dashboards.has_folder() {
+        tokio::spawn(keep_looking(app.clone()));
+    }
+    let routes = routes(app);
     let listener = Counted { listener, free: Arc::new(Semaphore::new(CONNECTIONS)) };
     let stop = async move {
         shutdown.await;
         closing.cancel();
     };
     axum::serve(listener, routes).with_graceful_shutdown(stop).await.map_err(WebError::Serve)
+}
+
+/// Reads changed pages anew, until the service stops.
+async fn keep_looking(app: Arc<App>) {
+    let mut beat = tokio::time::interval(LOOKED_AT_EVERY);
+    beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    loop {
+        tokio::select! {
+            () = app.closing.cancelled() => return,
+            _ = beat.tick() => {}
+        }
+        let app = app.clone();
+        if let Err(died) = tokio::task::spawn_blocking(move || app.dashboards.look_again()).await {
+            warn!(error = %died, "changed pages are not looked at any more");
+            return;
+        }
+    }
 }
 
 /// A listener that takes no more connections than it may.

@@ -14,6 +14,8 @@ use serde::Serialize;
 use store::StoreReader;
 use tokio::sync::watch;
 
+use crate::paper::Paper;
+
 /// How the pages are served.
 #[derive(Debug, Clone, Default)]
 pub struct WebConfig {
@@ -25,6 +27,8 @@ pub struct WebConfig {
     pub notes: Vec<String>,
     /// How often live pages hear from us.
     pub pace: LivePace,
+    /// Sets reports as PDF; without it no page offers one.
+    pub paper: Option<Paper>,
 }
 
 /// How often live pages hear from us.

@@ -4,19 +4,27 @@
 //! and a change in the model shows here first.
 
 mod batch;
+mod curve;
 mod finding;
 mod floor;
 mod lane;
+mod overlay;
+mod week;
 
 pub(crate) use batch::{BatchRow, BatchView, EventRow, MeasureView};
+use charts::Degrees;
+pub(crate) use curve::{Choice, CurveParts, CurveView};
 pub(crate) use finding::FindingView;
 pub(crate) use floor::FloorView;
-pub(crate) use lane::LaneView;
+pub(crate) use lane::{LaneView, Room};
 use model::Timestamp;
+pub(crate) use overlay::{Overlays, Picture};
 use plant::Plant;
 use serde::Serialize;
+pub(crate) use week::SectionView;
 
-use crate::words::LocalTime;
+use crate::sentence::in_degrees;
+use crate::words::{self, LocalTime};
 
 /// What every view needs to be said in this plant at this moment.
 #[derive(Clone, Copy)]
@@ -24,6 +32,8 @@ pub(crate) struct Scene<'a> {
     pub plant: &'a Plant,
     pub local: &'a LocalTime,
     pub now: Timestamp,
+    /// In which the reader reads temperatures.
+    pub degrees: Degrees,
 }
 
 /// A moment, for people and for programs.
@@ -36,6 +46,16 @@ pub(crate) struct Moment {
 impl Scene<'_> {
     pub(crate) fn moment(&self, at: Timestamp) -> Moment {
         Moment { says: self.local.moment(at, self.now), exact: self.local.machine_readable(at) }
+    }
+
+    /// A sentence from elsewhere, as the reader reads it.
+    pub(crate) fn sentence(&self, sentence: &str) -> String {
+        in_degrees(sentence, self.degrees)
+    }
+
+    /// `31.4 °C`
+    pub(crate) fn temperature(&self, celsius: f64) -> String {
+        words::temperature(celsius, self.degrees)
     }
 }
 

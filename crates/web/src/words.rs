@@ -5,6 +5,7 @@
 //!
 //! Never reads a clock: `now` is an argument.
 
+use charts::Degrees;
 use jiff::tz::TimeZone;
 use model::{Event, EventKind, Grade, Phase, Priority, Span, Standing, Timestamp};
 
@@ -45,6 +46,11 @@ impl LocalTime {
         self.format(at, "%Y-%m-%dT%H:%M:%S%:z")
     }
 
+    /// Its rules, for drawings.
+    pub(crate) fn rules(&self) -> &TimeZone {
+        &self.0
+    }
+
     fn day(&self, at: Timestamp) -> jiff::civil::Date {
         at.to_jiff().to_zoned_datetime(self.0.clone()).date()
     }
@@ -55,16 +61,21 @@ impl LocalTime {
 }
 
 /// `31.4`, without the unit: it stands beside in its own size.
-pub(crate) fn degrees(value: f64) -> String {
-    format!("{value:.1}")
+pub(crate) fn bare_temperature(celsius: f64, degrees: Degrees) -> String {
+    format!("{:.1}", degrees.of(celsius))
 }
 
 /// `31.4 °C`
-pub(crate) fn celsius(value: f64) -> String {
-    format!("{value:.1}\u{a0}°C")
+pub(crate) fn temperature(celsius: f64, degrees: Degrees) -> String {
+    format!("{:.1}\u{a0}{}", degrees.of(celsius), degrees.unit())
 }
 
-/// A sentence from elsewhere, with its numbers tied to their units so that no line breaks between them.
+/// `0.4 °C`, a difference.
+pub(crate) fn difference(celsius: f64, degrees: Degrees) -> String {
+    format!("{:.1}\u{a0}{}", degrees.of_difference(celsius), degrees.unit())
+}
+
+/// Some sentence with its numbers tied to their units so that no line breaks between them.
 pub(crate) fn tied(sentence: &str) -> String {
     [" °C", " min", " h", " kg", " %"].iter().fold(sentence.to_owned(), |text, unit| {
         let mut tied = String::with_capacity(text.len());
@@ -169,7 +180,7 @@ pub(crate) fn grade(worst: Grade) -> &'static str {
 }
 
 /// An event in one line, without its time: `Seed, 1.5 kg at 20.0 °C`.
-pub(crate) fn event(event: &Event) -> String {
+pub(crate) fn event(event: &Event, degrees: Degrees) -> String {
     match &event.kind {
         EventKind::Charge { couverture, lot, mass_kg, method } => joined(
             "Charge",
@@ -181,10 +192,10 @@ pub(crate) fn event(event: &Event) -> String {
             ],
         ),
         EventKind::Seed { mass_kg, temperature, lot } => {
-            addition("Seed", *mass_kg, *temperature, lot.as_deref())
+            addition("Seed", *mass_kg, *temperature, lot.as_deref(), degrees)
         }
         EventKind::TopUp { mass_kg, temperature, lot } => {
-            addition("Top-up", *mass_kg, *temperature, lot.as_deref())
+            addition("Top-up", *mass_kg, *temperature, lot.as_deref(), degrees)
         }
         EventKind::TemperTest(test) => format!(
             "Temper test {}: gloss {}, contraction {}, snap {}",
@@ -193,18 +204,26 @@ pub(crate) fn event(event: &Event) -> String {
             test.contraction.as_str(),
             test.snap.as_str()
         ),
-        EventKind::Reference { temperature } => format!("Hand thermometer showed {}", celsius(*temperature)),
+        EventKind::Reference { temperature: shown } => {
+            format!("Hand thermometer showed {}", temperature(*shown, degrees))
+        }
         EventKind::Note { text } => format!("Note: {text}"),
         EventKind::End => "End of the batch".to_owned(),
     }
 }
 
-fn addition(what: &str, mass_kg: Option<f64>, temperature: Option<f64>, lot: Option<&str>) -> String {
+fn addition(
+    what: &str,
+    mass_kg: Option<f64>,
+    celsius: Option<f64>,
+    lot: Option<&str>,
+    degrees: Degrees,
+) -> String {
     joined(
         what,
         [
             mass_kg.map(kilograms),
-            temperature.map(|value| format!("at {}", celsius(value))),
+            celsius.map(|celsius| format!("at {}", temperature(celsius, degrees))),
             lot.map(|lot| format!("lot {lot}")),
             None,
         ],
@@ -262,6 +281,9 @@ mod tests {
             kind: EventKind::Seed { mass_kg: Some(1.5), temperature: Some(20.0), lot: Some("L2207".into()) },
             raw: String::new(),
         };
-        assert_eq!(event(&seed).replace('\u{a0}', " "), "Seed, 1.5 kg, at 20.0 °C, lot L2207");
+        assert_eq!(
+            event(&seed, Degrees::Celsius).replace('\u{a0}', " "),
+            "Seed, 1.5 kg, at 20.0 °C, lot L2207"
+        );
     }
 }

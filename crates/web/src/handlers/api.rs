@@ -13,8 +13,9 @@ use report::{BatchDto, BatchReportDto, FindingDto, MachineDto};
 use serde_json::{Value, json};
 
 use crate::app::App;
-use crate::archive::Series;
+use crate::archive::{Series, blocking};
 use crate::handlers::batch::Gathered;
+use crate::handlers::batch_forms::PARQUET;
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
 
@@ -131,14 +132,12 @@ pub(crate) async fn readings(State(app): State<Arc<App>>, params: Params) -> Res
             "One answer covers at most 31 days; ask for a shorter time, or use `halfdegree export`.";
         return Err(Problem::refused("time-too-long", sentence));
     }
-    let csv = match params.text("format") {
-        None | Some("json") => false,
-        Some("csv") => true,
-        Some(other) => return Err(wrong("format", other, "json or csv")),
-    };
-    let points = match params.text("points") {
-        None if csv => None,
-        None | Some(_) => Some(params.count("points", 2, MOST_POINTS, USUAL_POINTS)?),
+    let format = ReadingsFormat::read(&params)?;
+    let points = match (params.text("points"), format) {
+        (None, ReadingsFormat::Csv | ReadingsFormat::Parquet) => None,
+        (None, ReadingsFormat::Json) | (Some(_), _) => {
+            Some(params.count("points", 2, MOST_POINTS, USUAL_POINTS)?)
+        }
     };
     let series = match points {
         Some(points) => app.envelope(&machine, channel, from, to, points).await?,
@@ -151,15 +150,42 @@ pub(crate) async fn readings(State(app): State<Arc<App>>, params: Params) -> Res
         );
         return Err(Problem::refused("too-many-readings", sentence));
     }
-    if csv {
-        let headers = [(header::CONTENT_TYPE, "text/csv; charset=utf-8")];
-        return Ok((headers, csv_of(channel, &series)).into_response());
+    match format {
+        ReadingsFormat::Json => {}
+        ReadingsFormat::Csv => {
+            let headers = [(header::CONTENT_TYPE, "text/csv; charset=utf-8")];
+            return Ok((headers, csv_of(channel, &series)).into_response());
+        }
+        ReadingsFormat::Parquet => {
+            let file = blocking(move || store::parquet_of(channel, &series)).await?;
+            let file = file.map_err(|cause| Problem::internal("no-file", cause))?;
+            return Ok(([(header::CONTENT_TYPE, PARQUET)], file).into_response());
+        }
     }
     let answer = json!({
         "machine": machine.as_str(), "channel": channel.as_str(), "unit": channel.unit(),
         "from": from.to_string(), "to": to.to_string(), "readings": pairs(&series),
     });
     Ok(axum::Json(answer).into_response())
+}
+
+/// How readings go out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum ReadingsFormat {
+    Json,
+    Csv,
+    Parquet,
+}
+
+impl ReadingsFormat {
+    fn read(params: &Params) -> Result<ReadingsFormat, Problem> {
+        match params.text("format") {
+            None | Some("json") => Ok(ReadingsFormat::Json),
+            Some("csv") => Ok(ReadingsFormat::Csv),
+            Some("parquet") => Ok(ReadingsFormat::Parquet),
+            Some(other) => Err(wrong("format", other, "json, csv or parquet")),
+        }
+    }
 }
 
 /// A line a reading; an empty value is a missing reading.

@@ -1,38 +1,35 @@
-//! The report of one batch: as a page, as a drawing, as readings, and as a document for programs.
+//! The report of one batch as a page. Its other forms are in `batch_forms`.
 
 use std::sync::Arc;
 
 use axum::extract::{Path, State};
-use axum::http::header;
 use axum::response::{Html, IntoResponse, Response};
-use model::{Batch, Event, Finding, Span, Timestamp};
+use model::{Batch, Event, Finding, Timestamp};
 use records::FindingQuery;
 use report::{BatchReportDto, Telling};
 use serde::Serialize;
 
 use crate::app::App;
-use crate::curve::{self, Wanted};
-use crate::handlers::machine::svg_headers;
+use crate::curve::{self, Place};
+use crate::curve_query::{CurveQuery, CurveSpan};
+use crate::dashboards::part_file;
+use crate::handlers::batch_forms::{self, Form, FormLink};
+use crate::handlers::machine::{CurvePart, curve_part_only, files};
 use crate::page_file::Shows;
 use crate::past::{self, Past};
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::view::{BatchView, EventRow, FindingView, MeasureView};
-use crate::words;
-
-/// Two days of seven channels at one reading a second are some 20 MB of text, and are made in memory.
-const LONGEST_EXPORT: Span = Span::from_hours(48);
+use crate::view::{BatchView, CurveParts, CurveView, EventRow, FindingView, MeasureView};
 
 pub(crate) async fn report(
     State(app): State<Arc<App>>,
     Path(id): Path<String>,
     params: Params,
 ) -> Result<Response, Problem> {
-    match id.rsplit_once('.') {
-        Some((id, "svg")) => svg(&app, id, &params).await,
-        Some((id, "json")) => json(&app, id, &params).await,
-        Some((id, "csv")) => csv(&app, id, &params).await,
-        Some(_) | None => page(&app, &id, &params).await,
+    let with_form = id.rsplit_once('.').and_then(|(id, ending)| Some((id, Form::named(ending)?)));
+    match with_form {
+        Some((id, form)) => batch_forms::answer(&app, id, form, &params).await,
+        None => page(&app, &id, &params).await,
     }
 }
 
@@ -91,8 +88,8 @@ struct Report {
 struct ReportView {
     batch: BatchView,
     statement: Vec<String>,
-    sheet_says: String,
-    reference_says: String,
+    curve: CurveView,
+    forms: Vec<FormLink>,
     findings: Vec<FindingView>,
     measures: Vec<MeasureView>,
     usual_says: String,
@@ -100,71 +97,58 @@ struct ReportView {
 }
 
 async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem> {
-    params.only(&[])?;
-    let gathered = Gathered::of(app, app.batch(id).await?).await?;
+    params.only(&["span", "from", "to", "channels", "width", "part"])?;
+    let query = CurveQuery::read(params, CurveSpan::Batch)?;
+    let batch = app.batch(id).await?;
+    let curve = curve_view(app, &batch, &query).await?;
+    if curve_part_only(params)? {
+        let part = app.dashboards.render(&part_file("curve"), CurvePart::of(app, curve))?;
+        return Ok(Html(part).into_response());
+    }
+    let gathered = Gathered::of(app, batch).await?;
     let statement = gathered.statement(app);
     let page = app.page("batch", Shows::Batch)?;
     let scene = app.scene();
-    let band = app.band_of(&gathered.batch).await?;
     let Gathered { batch, findings, events, past } = &gathered;
     let head = BatchView::new(scene, batch);
     let title = format!("{}, {}", head.machine, head.start.says);
     let usual = past.usual.as_ref().map(|usual| &usual.measures);
     let view = ReportView {
-        statement: statement.iter().map(|paragraph| words::tied(paragraph)).collect(),
+        statement: statement.iter().map(|paragraph| scene.sentence(paragraph)).collect(),
         findings: findings.iter().map(|finding| FindingView::new(scene, finding)).collect(),
         events: events.iter().map(|event| EventRow::new(scene, event)).collect(),
-        measures: report::measure_rows(&batch.measures, usual).iter().map(MeasureView::from).collect(),
+        measures: report::measure_rows(&batch.measures, usual)
+            .iter()
+            .map(|row| MeasureView::new(scene, row))
+            .collect(),
         usual_says: past.says(),
-        sheet_says: format!("Curve of {title}. Phases, findings and measures stand below in words."),
-        reference_says: past::band_says(batch, band.as_ref().as_ref()),
+        curve,
+        forms: Form::links(&head.href),
         batch: head,
     };
     let frame = app.frame("batch", "");
-    app.render_page(page, &frame, &title, Report { view }).map(|page| Html(page).into_response())
+    app.render_page(&page, &frame, &title, Report { view }).map(|page| Html(page).into_response())
 }
 
-async fn svg(app: &App, id: &str, params: &Params) -> Result<Response, Problem> {
-    params.only(&["width"])?;
-    let width = curve::width(params)?;
-    let batch = app.batch(id).await?;
-    let (from, to) = curve::span_of(&batch, app.now());
-    let scene = app.scene();
-    let head = BatchView::new(scene, &batch);
-    let wanted = Wanted {
-        title: format!("{}, {}", head.machine, head.start.says),
-        machine: batch.machine.clone(),
-        couverture: batch.couverture.clone(),
-        from,
-        to,
-        width,
-        reference: app.reference_for(&batch).await?,
-    };
-    let drawing = curve::draw(app, wanted).await?;
-    Ok((svg_headers(), drawing).into_response())
-}
-
-async fn json(app: &App, id: &str, params: &Params) -> Result<Response, Problem> {
-    params.only(&[])?;
-    let gathered = Gathered::of(app, app.batch(id).await?).await?;
-    Ok(axum::Json(gathered.document(app)).into_response())
-}
-
-async fn csv(app: &App, id: &str, params: &Params) -> Result<Response, Problem> {
-    params.only(&[])?;
-    let batch = app.batch(id).await?;
-    let to = batch.end.unwrap_or_else(|| app.now());
-    if to.since(batch.start) > LONGEST_EXPORT {
-        let sentence = "This batch is too long for one answer; export its readings with `halfdegree export`.";
-        return Err(Problem::refused("too-many-readings", sentence));
-    }
-    let text = app.export_csv(&batch.machine, batch.start, to).await?;
-    let disposition = format!("attachment; filename=\"{}.csv\"", batch.id.as_str().replace(':', ""));
-    let headers = [
-        (header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
-        (header::CONTENT_DISPOSITION, disposition),
-    ];
-    Ok((headers, text).into_response())
+async fn curve_view(app: &App, batch: &Batch, query: &CurveQuery) -> Result<CurveView, Problem> {
+    let band = app.band_of(batch).await?;
+    let board = app.state.board.borrow().clone();
+    let lane = board
+        .lanes
+        .iter()
+        .find(|lane| batch.end.is_none() && lane.batch.as_ref().is_some_and(|open| open.id == batch.id));
+    let page = format!("/batches/{}", batch.id);
+    Ok(CurveView::new(CurveParts {
+        query,
+        span: query.span.covers(Some(curve::span_of(batch, app.now())), app.now()),
+        offered: &[CurveSpan::Batch],
+        lane,
+        drawing: batch_forms::draw(app, batch, query.clone(), Place::Page).await?,
+        values_href: format!("/machines/{}/curve.json?batch={}&{}", batch.machine, batch.id, query.query()),
+        caption: past::band_says(batch, band.as_ref().as_ref()),
+        files: files(&page, query),
+        page,
+    }))
 }
 
 /// Findings of the batch, the most urgent first, those that a worse one took over last.

@@ -11,13 +11,15 @@ use axum::extract::rejection::BytesRejection;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
+use charts::Degrees;
 use model::{Arrival, Content, Event, MachineId};
 use serde_json::{Map, Value, json};
 
 use crate::app::App;
-use crate::handlers::machine::{self, CurveSpan, Said};
+use crate::handlers::machine::{self, Said};
 use crate::problem::Problem;
 use crate::query::Params;
+use crate::reader::degrees_of;
 use crate::router::LARGEST_BODY;
 use crate::state::Entries;
 
@@ -66,7 +68,7 @@ pub(crate) async fn form(
         }
         Err(problem) => {
             let said = Said { message: None, fault: Some(problem.sentence) };
-            let page = machine::show(&app, machine.as_str(), CurveSpan::default(), said).await?;
+            let page = machine::show_with(&app, machine.as_str(), said).await?;
             Ok((problem.status, page).into_response())
         }
     }
@@ -112,20 +114,29 @@ fn from_our_own_page(headers: &HeaderMap) -> bool {
 /// The event of a form, as the contract writes it.
 fn event_of_form(form: &Params) -> Result<Value, Problem> {
     let mut event = Map::new();
-    for (name, text) in form.pairs() {
+    let degrees = form.text("degrees").and_then(degrees_of).unwrap_or_default();
+    for (name, text) in form.pairs().filter(|(name, _)| *name != "degrees") {
         let value = if NUMBERS.contains(&name) {
             let number = text.replace(',', ".").parse::<f64>().ok().filter(|number| number.is_finite());
             let number = number.ok_or_else(|| {
                 let shown: String = text.chars().take(40).collect();
                 Problem::refused("bad-event", format!("`{shown}` is not a number; write it like 1.5."))
             })?;
-            json!(number)
+            json!(if name == "temperature" { in_celsius(number, degrees) } else { number })
         } else {
             json!(text)
         };
         event.insert(name.to_owned(), value);
     }
     Ok(Value::Object(event))
+}
+
+/// The temperature in °C, to the thousandth that is kept.
+fn in_celsius(typed: f64, degrees: Degrees) -> f64 {
+    match degrees {
+        Degrees::Celsius => typed,
+        Degrees::Fahrenheit => (degrees.to_celsius(typed) * 1000.0).round() / 1000.0,
+    }
 }
 
 /// Reads the event and answers when it is on disk.
@@ -178,6 +189,8 @@ mod tests {
             event_of_form(&form).unwrap().to_string(),
             r#"{"event":"seed","mass_kg":1.5,"by":"ana m"}"#
         );
+        let warm = event_of_form(&Params::parse("event=reference&temperature=88.5&degrees=F")).unwrap();
+        assert_eq!(warm.to_string(), r#"{"event":"reference","temperature":31.389}"#);
         let fault = event_of_form(&Params::parse("event=seed&mass_kg=much")).unwrap_err();
         assert_eq!(fault.sentence, "`much` is not a number; write it like 1.5.");
     }

@@ -37,5 +37,5 @@ pub(crate) async fn page(State(app): State<Arc<App>>, params: Params) -> Result<
     let findings: Vec<_> =
         app.findings(query).await?.iter().map(|finding| FindingView::new(app.scene(), finding)).collect();
     let shown = Findings { view: FindingsView { findings, open_only: life == Life::Open } };
-    app.render_page(page, &app.frame("findings", ""), &page.title, shown).map(Html)
+    app.render_page(&page, &app.frame("findings", ""), &page.title, shown).map(Html)
 }

@@ -148,7 +148,10 @@ mod tests {
 
     #[test]
     fn numbers_are_said_for_people() {
-        assert_eq!([0, 999, 1_000, 1_234_567].map(grouped), ["0", "999", "1\u{202f}000", "1\u{202f}234\u{202f}567"]);
+        assert_eq!(
+            [0, 999, 1_000, 1_234_567].map(grouped),
+            ["0", "999", "1\u{202f}000", "1\u{202f}234\u{202f}567"]
+        );
         assert_eq!(seconds(1_250), "1.2\u{a0}s");
         assert_eq!(gigabytes(12_345_678_901), "12.3\u{a0}GB");
     }
@@ -157,8 +160,12 @@ mod tests {
     fn what_is_not_known_is_said_so() {
         let view = HealthView::new(crate::made_up::healthy());
         assert_eq!(view.headline, "Everything that comes is taken and stored.");
-        let unknown: Vec<&str> =
-            view.figures.iter().filter(|figure| figure.value == "not known").map(|figure| figure.name).collect();
+        let unknown: Vec<&str> = view
+            .figures
+            .iter()
+            .filter(|figure| figure.value == "not known")
+            .map(|figure| figure.name)
+            .collect();
         assert_eq!(unknown, ["Dropped by the broker", "Room on the disk"]);
         assert_eq!(HealthView::new(Health::default()).headline, "Something needs a person.");
     }

@@ -23,13 +23,14 @@ use crate::handlers::machine;
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::rendered::{Parts, floor_parts};
+use crate::reader::Reader;
+use crate::rendered::Parts;
 use crate::state::LivePace;
 
 /// Which page is being kept alive.
 enum Subject {
-    Floor,
-    Some(Vec<MachineId>),
+    /// The works page of that name.
+    Works(String),
     Machine(MachineId),
 }
 
@@ -38,6 +39,8 @@ enum Subject {
 struct News<'a> {
     at: String,
     exact: String,
+    /// Of templates, stylesheet and scripts: a page that was made from others loads itself anew.
+    version: String,
     /// Only those that have changed since the last message.
     parts: BTreeMap<&'a str, &'a str>,
     #[serde(skip_serializing_if = "<[String]>::is_empty")]
@@ -51,10 +54,11 @@ pub(crate) async fn live(
     params.only(&["page", "machine"])?;
     let subject = match params.text("machine") {
         Some(id) => Subject::Machine(app.machine(id)?.id.clone()),
-        None => match params.text("page").unwrap_or(FLOOR) {
-            FLOOR if app.page(FLOOR, Shows::Works)?.machines.is_empty() => Subject::Floor,
-            name => Subject::Some(app.page(name, Shows::Works)?.machines.clone()),
-        },
+        None => {
+            let name = params.text("page").unwrap_or(FLOOR);
+            app.page(name, Shows::Works)?;
+            Subject::Works(name.to_owned())
+        }
     };
     let place = app.live_pages.clone().try_acquire_owned().map_err(|full| {
         Problem::unavailable(
@@ -67,6 +71,7 @@ pub(crate) async fn live(
         board: app.state.board.clone(),
         app,
         subject,
+        reader: Reader::now(),
         sent: BTreeMap::new(),
         last: None,
         _place: place,
@@ -82,6 +87,8 @@ struct Watcher {
     app: Arc<App>,
     board: watch::Receiver<Arc<model::Board>>,
     subject: Subject,
+    /// Who looks: parts are made long after the request was answered.
+    reader: Reader,
     sent: BTreeMap<String, Arc<str>>,
     /// When the last message went out.
     last: Option<Instant>,
@@ -96,11 +103,13 @@ impl Watcher {
             () = closing.cancelled() => return None,
             () = self.wait() => {}
         }
-        let parts = match self.parts() {
-            Ok(parts) => parts,
-            Err(problem) => return Some(Event::default().event("problem").data(problem.sentence)),
-        };
-        Some(Event::default().event("parts").data(self.news(&parts)))
+        let reader = self.reader;
+        reader.while_making(|| {
+            Some(match self.parts() {
+                Ok(parts) => Event::default().event("parts").data(self.news(&parts)),
+                Err(problem) => Event::default().event("problem").data(problem.sentence),
+            })
+        })
     }
 
     /// Waits for a new board, but neither too short nor too long.
@@ -120,8 +129,7 @@ impl Watcher {
     fn parts(&mut self) -> Result<Arc<Parts>, Problem> {
         let board = self.board.borrow_and_update().clone();
         match &self.subject {
-            Subject::Floor => self.app.fragments.of_floor(&self.app, &board),
-            Subject::Some(only) => floor_parts(&self.app, &board, only).map(Arc::new),
+            Subject::Works(name) => self.app.fragments.of_works(&self.app, &board, name),
             Subject::Machine(id) => machine::live_parts(&self.app, &board, id).map(Arc::new),
         }
     }
@@ -132,6 +140,7 @@ impl Watcher {
         let news = News {
             at: frame.now.says,
             exact: frame.now.exact,
+            version: frame.version,
             parts: changed.map(|(name, text)| (name.as_str(), &**text)).collect(),
             order: &now.order,
         };

@@ -3,81 +3,39 @@
 use std::sync::Arc;
 
 use axum::extract::{Path, State};
-use axum::http::{HeaderName, header};
-use axum::response::Html;
-use model::{Board, Lane, MachineId, Span, Timestamp};
+use axum::http::header;
+use axum::response::{Html, IntoResponse, Response};
+use model::{Board, Lane, MachineId};
 use plant::Machine;
 
 use records::BatchQuery;
 use serde::Serialize;
 
-use crate::app::App;
-use crate::curve::{self, Wanted};
+use crate::app::{App, Frame};
+use crate::archive::blocking;
+use crate::curve::{self, Place, Wanted};
+use crate::curve_query::{CURVE_PARAMETERS, CurveQuery, CurveSpan, whole_batch};
+use crate::curve_values::curve_values;
+use crate::dashboards::part_file;
 use crate::handlers::baselines::BaselineView;
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
 use crate::rendered::{Parts, named};
 use crate::state::Entries;
-use crate::view::{BatchRow, FindingView, LaneView};
+use crate::view::{BatchRow, Choice, CurveParts, CurveView, FindingView, LaneView, Room};
 
 /// Two weeks of two batches a day.
 const LISTED_BATCHES: usize = 28;
 
+/// Pixels of a picture to one of the drawing: sharp in print at the width of a page.
+const PICTURE_SCALE: f32 = 2.0;
+
 /// An SVG document may style itself; nothing else.
-pub(crate) const SVG_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'";
+const SVG_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'";
 
-/// How much of the curve is shown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) enum CurveSpan {
-    #[default]
-    ThreeHours,
-    TwelveHours,
-    Day,
-    Batch,
-}
-
-impl CurveSpan {
-    const ALL: [CurveSpan; 4] =
-        [CurveSpan::ThreeHours, CurveSpan::TwelveHours, CurveSpan::Day, CurveSpan::Batch];
-
-    fn key(self) -> &'static str {
-        match self {
-            CurveSpan::ThreeHours => "3h",
-            CurveSpan::TwelveHours => "12h",
-            CurveSpan::Day => "24h",
-            CurveSpan::Batch => "batch",
-        }
-    }
-
-    fn word(self) -> &'static str {
-        match self {
-            CurveSpan::ThreeHours => "3 h",
-            CurveSpan::TwelveHours => "12 h",
-            CurveSpan::Day => "24 h",
-            CurveSpan::Batch => "This batch",
-        }
-    }
-
-    fn read(params: &Params) -> Result<CurveSpan, Problem> {
-        let Some(text) = params.text("span") else { return Ok(CurveSpan::default()) };
-        let known = CurveSpan::ALL.into_iter().find(|span| span.key() == text);
-        known.ok_or_else(|| wrong("span", text, "3h, 12h, 24h or batch"))
-    }
-
-    /// The time that it covers.
-    fn covers(self, lane: Option<&Lane>, now: Timestamp) -> (Timestamp, Timestamp) {
-        let back = |hours| (now - Span::from_hours(hours), now);
-        match self {
-            CurveSpan::ThreeHours => back(3),
-            CurveSpan::TwelveHours => back(12),
-            CurveSpan::Day => back(24),
-            CurveSpan::Batch => lane
-                .and_then(|lane| lane.batch.as_ref())
-                .map_or_else(|| back(12), |batch| curve::span_of(batch, now)),
-        }
-    }
-}
+/// The page opens with as much as a person remembers.
+const USUAL_SPAN: CurveSpan = CurveSpan::Last(3);
 
 /// What the page says after an entry.
 #[derive(Debug, Clone, Default, Serialize)]
@@ -95,9 +53,7 @@ struct MachinePage {
 
 #[derive(Serialize)]
 struct MachineView {
-    spans: [SpanChoice; 4],
-    curve_href: String,
-    curve_says: String,
+    curve: CurveView,
     entries_open: bool,
     entries_href: String,
     #[serde(flatten)]
@@ -114,42 +70,64 @@ struct Standing {
     open: Vec<FindingView>,
 }
 
-#[derive(Serialize)]
-struct SpanChoice {
-    key: &'static str,
-    word: &'static str,
-    chosen: bool,
-}
-
 pub(crate) async fn page(
     State(app): State<Arc<App>>,
     Path(id): Path<String>,
     params: Params,
 ) -> Result<Html<String>, Problem> {
-    params.only(&["span", "entered"])?;
+    params.only(&["span", "from", "to", "channels", "width", "entered", "part"])?;
+    let query = CurveQuery::read(&params, USUAL_SPAN)?;
+    if curve_part_only(&params)? {
+        let view = curve_view(&app, app.machine(&id)?, &query).await?;
+        return app.dashboards.render(&part_file("curve"), CurvePart::of(&app, view)).map(Html);
+    }
     let message = params.text("entered").and_then(entered);
-    show(&app, &id, CurveSpan::read(&params)?, Said { message, fault: None }).await
+    show(&app, &id, &query, Said { message, fault: None }).await
+}
+
+/// Does the script ask for the curve alone?
+pub(crate) fn curve_part_only(params: &Params) -> Result<bool, Problem> {
+    match params.text("part") {
+        None => Ok(false),
+        Some("curve") => Ok(true),
+        Some(other) => Err(wrong("part", other, "curve, or left out")),
+    }
+}
+
+/// The curve alone, as the script asks for it.
+#[derive(Serialize)]
+pub(crate) struct CurvePart {
+    frame: Frame,
+    view: CurveOnly,
+}
+
+#[derive(Serialize)]
+struct CurveOnly {
+    curve: CurveView,
+}
+
+impl CurvePart {
+    pub(crate) fn of(app: &App, curve: CurveView) -> CurvePart {
+        CurvePart { frame: app.frame("", ""), view: CurveOnly { curve } }
+    }
+}
+
+/// The page of the machine `id` as it opens.
+pub(crate) async fn show_with(app: &App, id: &str, said: Said) -> Result<Html<String>, Problem> {
+    show(app, id, &CurveQuery::of(USUAL_SPAN), said).await
 }
 
 /// The page of the machine `id`.
-pub(crate) async fn show(app: &App, id: &str, span: CurveSpan, said: Said) -> Result<Html<String>, Problem> {
+async fn show(app: &App, id: &str, query: &CurveQuery, said: Said) -> Result<Html<String>, Problem> {
     let machine = app.machine(id)?;
     let page = app.page("machine", Shows::Machine)?;
     let board = app.state.board.borrow().clone();
-    let query =
+    let listed =
         BatchQuery { machine: Some(machine.id.clone()), limit: LISTED_BATCHES, ..BatchQuery::default() };
     let batches: Vec<_> =
-        app.batches(query).await?.iter().map(|batch| BatchRow::new(app.scene(), batch)).collect();
-    let spans =
-        CurveSpan::ALL.map(|one| SpanChoice { key: one.key(), word: one.word(), chosen: one == span });
+        app.batches(listed).await?.iter().map(|batch| BatchRow::new(app.scene(), batch)).collect();
     let view = MachineView {
-        spans,
-        curve_href: format!("/machines/{}/curve.svg?span={}", machine.id, span.key()),
-        curve_says: format!(
-            "Curve of {}, {}. The panel above tells where it stands now.",
-            machine.name,
-            span.word()
-        ),
+        curve: curve_view(app, machine, query).await?,
         entries_open: app.entries == Entries::OpenOnLoopback,
         entries_href: format!("/machines/{}/entries", machine.id),
         said,
@@ -159,7 +137,60 @@ pub(crate) async fn show(app: &App, id: &str, span: CurveSpan, said: Said) -> Re
     };
     let frame = app.frame("machine", &format!("/api/v1/live?machine={}", machine.id));
     let standing = standing(app, &board, machine);
-    app.render_page(page, &frame, &machine.name, MachinePage { view, standing }).map(Html)
+    app.render_page(&page, &frame, &machine.name, MachinePage { view, standing }).map(Html)
+}
+
+async fn curve_view(app: &App, machine: &Machine, query: &CurveQuery) -> Result<CurveView, Problem> {
+    let board = app.state.board.borrow().clone();
+    let lane = board.lanes.iter().find(|lane| lane.machine == machine.id);
+    let asked = wanted(app, machine, lane, query).await?;
+    let span = asked.span;
+    let drawing = curve::draw(app, asked, Place::Page).await?;
+    let address = format!("/machines/{}/curve", machine.id);
+    Ok(CurveView::new(CurveParts {
+        page: format!("/machines/{}", machine.id),
+        query,
+        span,
+        offered: &CurveSpan::OFFERED,
+        lane,
+        drawing,
+        values_href: format!("{address}.json?{}", query.query()),
+        caption: String::new(),
+        files: files(&address, query),
+    }))
+}
+
+/// The drawing as files.
+pub(crate) fn files(address: &str, query: &CurveQuery) -> Vec<Choice> {
+    let file = |ending: &str| Choice {
+        key: ending.to_owned(),
+        word: ending.to_uppercase(),
+        href: format!("{address}.{ending}?{}", query.query()),
+        chosen: false,
+    };
+    ["svg", "png"].map(file).into()
+}
+
+/// What is to be drawn of a machine.
+async fn wanted(
+    app: &App,
+    machine: &Machine,
+    lane: Option<&Lane>,
+    query: &CurveQuery,
+) -> Result<Wanted, Problem> {
+    let batch = lane.and_then(|lane| lane.batch.as_ref());
+    let reference = match batch {
+        Some(batch) => app.reference_for(batch).await?,
+        None => Vec::new(),
+    };
+    Ok(Wanted {
+        title: machine.name.clone(),
+        machine: machine.id.clone(),
+        couverture: batch.map_or(&machine.couverture, |batch| &batch.couverture).clone(),
+        query: query.clone(),
+        span: query.span.covers(whole_batch(lane, app.now()), app.now()),
+        reference,
+    })
 }
 
 fn standing(app: &App, board: &Board, machine: &Machine) -> Standing {
@@ -167,8 +198,9 @@ fn standing(app: &App, board: &Board, machine: &Machine) -> Standing {
     let lane = board.lanes.iter().find(|lane| lane.machine == machine.id);
     let open: Vec<_> =
         lane.iter().flat_map(|lane| &lane.open).map(|finding| FindingView::new(scene, finding)).collect();
-    let lane =
-        lane.and_then(|lane| LaneView::new(scene, lane)).unwrap_or_else(|| LaneView::unseen(scene, machine));
+    let lane = lane
+        .and_then(|lane| LaneView::new(scene, lane, Room::Row))
+        .unwrap_or_else(|| LaneView::unseen(scene, machine, Room::Row));
     Standing { lane, open }
 }
 
@@ -183,35 +215,54 @@ pub(crate) fn live_parts(app: &App, board: &Board, id: &MachineId) -> Result<Par
     Ok(parts)
 }
 
+/// The curve as a drawing, a picture, or the values behind it: `/machines/{id}/curve.svg`, `.png`, `.json`.
 pub(crate) async fn curve(
     State(app): State<Arc<App>>,
-    Path(id): Path<String>,
+    Path((id, file)): Path<(String, String)>,
     params: Params,
-) -> Result<([(HeaderName, &'static str); 2], String), Problem> {
-    params.only(&["span", "width", "at"])?;
+) -> Result<Response, Problem> {
+    params.only(&CURVE_PARAMETERS)?;
     let machine = app.machine(&id)?;
+    let query = CurveQuery::read(&params, USUAL_SPAN)?;
     let board = app.state.board.borrow().clone();
     let lane = board.lanes.iter().find(|lane| lane.machine == machine.id);
-    let (from, to) = CurveSpan::read(&params)?.covers(lane, app.now());
-    let batch = lane.and_then(|lane| lane.batch.as_ref());
-    let reference = match batch {
-        Some(batch) => app.reference_for(batch).await?,
-        None => Vec::new(),
-    };
-    let wanted = Wanted {
-        title: machine.name.clone(),
-        machine: machine.id.clone(),
-        couverture: batch.map_or(&machine.couverture, |batch| &batch.couverture).clone(),
-        from,
-        to,
-        width: curve::width(&params)?,
-        reference,
-    };
-    Ok((svg_headers(), curve::draw(&app, wanted).await?))
+    match file.as_str() {
+        "curve.svg" => {
+            svg_file(curve::draw(&app, wanted(&app, machine, lane, &query).await?, Place::Document).await?)
+        }
+        "curve.png" => {
+            let drawing =
+                curve::draw(&app, wanted(&app, machine, lane, &query).await?, Place::Document).await?;
+            png_file(drawing).await
+        }
+        "curve.json" => {
+            let batch = match params.text("batch") {
+                Some(id) => Some(app.batch(id).await?),
+                None => lane.and_then(|lane| lane.batch.clone()),
+            };
+            let (whole, reference) = match &batch {
+                Some(batch) => (Some(curve::span_of(batch, app.now())), app.reference_for(batch).await?),
+                None => (None, Vec::new()),
+            };
+            let span = query.span.covers(whole, app.now());
+            let values = curve_values(&app, &machine.id, &query, span, reference).await?;
+            Ok(axum::Json(values).into_response())
+        }
+        _ => Err(Problem::not_found("no-such-page", "There is no such page here.")),
+    }
 }
 
-pub(crate) fn svg_headers() -> [(HeaderName, &'static str); 2] {
-    [(header::CONTENT_TYPE, "image/svg+xml"), (header::CONTENT_SECURITY_POLICY, SVG_POLICY)]
+/// A drawing as an answer.
+pub(crate) fn svg_file(drawing: String) -> Result<Response, Problem> {
+    let headers = [(header::CONTENT_TYPE, "image/svg+xml"), (header::CONTENT_SECURITY_POLICY, SVG_POLICY)];
+    Ok((headers, drawing).into_response())
+}
+
+/// The drawing as a picture.
+pub(crate) async fn png_file(drawing: String) -> Result<Response, Problem> {
+    let picture = blocking(move || charts::png(&drawing, PICTURE_SCALE)).await?;
+    let picture = picture.map_err(|cause| Problem::internal("no-picture", cause))?;
+    Ok(([(header::CONTENT_TYPE, "image/png")], picture).into_response())
 }
 
 /// What the page says after an entry of that kind.

@@ -1,6 +1,7 @@
 //! A batch as a page shows it: one row in a list, or the head of its report.
 
-use model::{Batch, Event, Method, Phase};
+use charts::Degrees;
+use model::{Batch, Confidence, Event, Method, Phase};
 use report::MeasureRow;
 use serde::Serialize;
 
@@ -50,6 +51,8 @@ pub(crate) struct PhaseRow {
     pub from: Moment,
     pub length: String,
     pub open: bool,
+    /// How much speaks for it, where it is not the usual much.
+    pub doubt: Option<&'static str>,
 }
 
 /// An event of a batch.
@@ -69,12 +72,13 @@ pub(crate) struct MeasureView {
     pub help: &'static str,
 }
 
-impl From<&MeasureRow> for MeasureView {
-    fn from(row: &MeasureRow) -> MeasureView {
+impl MeasureView {
+    pub(crate) fn new(scene: Scene<'_>, row: &MeasureRow) -> MeasureView {
         let mut name = row.label.to_owned();
         if let Some(first) = name.get_mut(..1) {
             first.make_ascii_uppercase();
         }
+        let row = as_read(*row, scene.degrees);
         MeasureView { name, value: row.says(), usual: row.usual_says(), help: row.meaning }
     }
 }
@@ -92,7 +96,7 @@ impl BatchRow {
             standing: standing_chip(batch.standing),
             reasons: batch.reasons.join("; "),
             cooling: minutes(measures.cooling_minutes),
-            settled: measures.settled_c.map_or_else(|| "–".to_owned(), words::celsius),
+            settled: measures.settled_c.map_or_else(|| "–".to_owned(), |celsius| scene.temperature(celsius)),
             working: minutes(measures.working_minutes),
             open: batch.end.is_none(),
         }
@@ -126,13 +130,32 @@ impl BatchView {
 
 impl EventRow {
     pub(crate) fn new(scene: Scene<'_>, event: &Event) -> EventRow {
-        EventRow { at: scene.moment(event.at), says: words::event(event), by: event.by.clone() }
+        EventRow {
+            at: scene.moment(event.at),
+            says: words::event(event, scene.degrees),
+            by: event.by.clone(),
+        }
     }
+}
+
+/// The figure in the reader's degrees.
+fn as_read(row: MeasureRow, degrees: Degrees) -> MeasureRow {
+    let is_difference = row.unit != "°C" || matches!(row.key, "seed_dip_c" | "working_sd_c");
+    let unit = match (row.unit, degrees) {
+        (unit, Degrees::Celsius) => unit,
+        ("°C", Degrees::Fahrenheit) => "°F",
+        ("°C/h", Degrees::Fahrenheit) => "°F/h",
+        ("°C·min", Degrees::Fahrenheit) => "°F·min",
+        // Minutes and kilograms are the same to everybody.
+        (_, Degrees::Fahrenheit) => return row,
+    };
+    let read = |value: f64| if is_difference { degrees.of_difference(value) } else { degrees.of(value) };
+    MeasureRow { unit, value: row.value.map(read), usual: row.usual.map(read), ..row }
 }
 
 fn couverture_name(scene: Scene<'_>, batch: &Batch) -> String {
     let known = scene.plant.couverture(&batch.couverture);
-    known.map_or_else(|| batch.couverture.to_string(), |couverture| couverture.display_name().to_owned())
+    known.map_or_else(|| batch.couverture.to_string(), |couverture| words::tied(couverture.display_name()))
 }
 
 fn method(method: Method) -> &'static str {
@@ -160,6 +183,10 @@ fn phases(scene: Scene<'_>, batch: &Batch) -> Vec<PhaseRow> {
         from: scene.moment(span.from),
         length: words::length(span.to.or(batch.end).unwrap_or(scene.now).since(span.from)),
         open: span.to.is_none() && batch.end.is_none(),
+        doubt: match span.confidence {
+            Confidence::High | Confidence::Medium => None,
+            Confidence::Low => Some("uncertain"),
+        },
     };
     batch.phases.iter().map(row).collect()
 }

@@ -1,5 +1,6 @@
 //! A finding as it stands on a page: a sentence, what convinced the detector, what to do.
 
+use charts::Degrees;
 use model::{Evidence, EvidenceValue, Finding, Priority};
 use serde::Serialize;
 
@@ -60,8 +61,8 @@ impl FindingView {
             to_do: help.to_do,
             place: finding.machine.as_ref().map_or_else(|| "The works".to_owned(), name),
             batch_href: finding.batch.as_ref().map(|batch| format!("/batches/{batch}")),
-            says: words::tied(&finding.says),
-            advice: words::tied(&finding.advice),
+            says: scene.sentence(&finding.says),
+            advice: scene.sentence(&finding.advice),
             raised: scene.moment(finding.raised_at),
             lasted: match finding.to {
                 None => format!("open for {}", words::length(scene.now.since(finding.from))),
@@ -78,8 +79,11 @@ impl EvidenceRow {
     fn new(scene: Scene<'_>, fact: &Evidence) -> EvidenceRow {
         let (name, unit) = name_and_unit(&fact.name);
         let value = match &fact.value {
-            EvidenceValue::Number(number) => format!("{}{unit}", rounded(*number)),
-            EvidenceValue::Text(text) => text.clone(),
+            EvidenceValue::Number(number) => {
+                let read = as_read(&fact.name, unit, *number, scene.degrees);
+                format!("{}{}", rounded(read), unit.replace("°C", scene.degrees.unit()))
+            }
+            EvidenceValue::Text(text) => scene.sentence(text),
             EvidenceValue::Time(at) => scene.local.moment(*at, scene.now),
         };
         EvidenceRow { name, value }
@@ -112,6 +116,20 @@ fn name_and_unit(name: &str) -> (String, &'static str) {
         first.make_ascii_uppercase();
     }
     (said, unit)
+}
+
+/// Parts of names that make a figure a difference.
+const OF_A_DIFFERENCE: [&str; 12] =
+    ["moved", "offset", "cusum", "dip", "rise", "drop", "fall", "sd", "scatter", "swing", "above", "below"];
+
+/// A figure in the reader's degrees, where it is one of temperature.
+fn as_read(name: &str, unit: &str, value: f64, degrees: Degrees) -> f64 {
+    let is_difference = name.split('_').any(|part| OF_A_DIFFERENCE.contains(&part));
+    match unit.trim_start() {
+        "°C" if !is_difference => degrees.of(value),
+        unit if unit.starts_with("°C") => degrees.of_difference(value),
+        _ => value,
+    }
 }
 
 /// At most three decimals, and none that say nothing.

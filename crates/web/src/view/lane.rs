@@ -1,7 +1,7 @@
 //! One machine as it stands: the lane of the floor page and the head of the machine page.
 
 use charts::{Ruler, Width};
-use model::{Channel, Grade, Lane, Phase, Span, Standing};
+use model::{Channel, Grade, Lane, Phase, Span, Standing, Timestamp};
 use plant::{Limits, Machine};
 use serde::Serialize;
 
@@ -22,6 +22,8 @@ pub(crate) struct LaneView {
     pub chip: Chip,
     /// `31.4`; `None` without a usable value.
     pub temperature: Option<String>,
+    /// `°C`
+    pub unit: &'static str,
     pub trend: Option<TrendView>,
     /// The band ruler, an SVG drawing.
     pub ruler: String,
@@ -42,6 +44,8 @@ pub(crate) struct LaneView {
     pub live: bool,
     /// How old it is, in words.
     pub age: String,
+    /// Is it one of many, and said in few words?
+    pub is_small: bool,
     /// Other channels with a value: name and value with its unit.
     pub others: Vec<(&'static str, String)>,
 }
@@ -70,9 +74,18 @@ pub(crate) struct TestView {
     pub says: String,
 }
 
+/// How much room a lane has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Room {
+    /// A row of its own.
+    Row,
+    /// A card among many.
+    Card,
+}
+
 impl LaneView {
     /// A machine from which nothing has come yet.
-    pub(crate) fn unseen(scene: Scene<'_>, machine: &Machine) -> LaneView {
+    pub(crate) fn unseen(scene: Scene<'_>, machine: &Machine, room: Room) -> LaneView {
         let limits = scene.plant.limits(machine, &machine.couverture);
         LaneView {
             id: machine.id.to_string(),
@@ -81,8 +94,9 @@ impl LaneView {
             couverture: couverture_name(scene, &machine.couverture),
             chip: Chip { class: "open", word: "Nothing yet" },
             temperature: None,
+            unit: scene.degrees.unit(),
             trend: None,
-            ruler: ruler(&limits, None, None),
+            ruler: ruler(scene, &limits, None, None, room),
             phase: "–",
             phase_for: None,
             phase_since: None,
@@ -96,17 +110,20 @@ impl LaneView {
             live: false,
             age: "no reading yet".to_owned(),
             others: Vec::new(),
+            is_small: room == Room::Card,
         }
     }
 
     /// `None` if the plant file does not know the machine.
-    pub(crate) fn new(scene: Scene<'_>, lane: &Lane) -> Option<LaneView> {
+    pub(crate) fn new(scene: Scene<'_>, lane: &Lane, room: Room) -> Option<LaneView> {
         let machine = scene.plant.machine(&lane.machine)?;
         let couverture = lane.batch.as_ref().map_or(&machine.couverture, |batch| &batch.couverture);
         let limits = scene.plant.limits(machine, couverture);
         let latest = lane.latest(Channel::Chocolate);
         let value = latest.and_then(|latest| latest.value);
         let age = latest.map(|latest| scene.now.since(latest.at));
+        // A machine from which nothing has come is idle since the beginning of time, which is nothing to tell.
+        let phase_since = Some(lane.phase_since).filter(|since| Timestamp::default() < *since);
         let live = age.is_some_and(|age| age <= STALE_AFTER);
         Some(LaneView {
             id: lane.machine.to_string(),
@@ -114,34 +131,42 @@ impl LaneView {
             href: format!("/machines/{}", lane.machine),
             couverture: couverture_name(scene, couverture),
             chip: chip(urgency(lane, scene.now)),
-            temperature: value.map(words::degrees),
+            temperature: value.map(|celsius| words::bare_temperature(celsius, scene.degrees)),
+            unit: scene.degrees.unit(),
             trend: lane.slope_c_per_min.filter(|_| live && value.is_some()).map(|slope| TrendView {
                 word: Trend::of(slope).word(),
-                rate: format!("{:.1}\u{a0}°C in 10\u{a0}min", (slope * 10.0).abs()),
+                rate: format!("{} in 10\u{a0}min", words::difference((slope * 10.0).abs(), scene.degrees)),
             }),
-            ruler: ruler(&limits, value, lane.ten_minutes_ago_c),
+            ruler: ruler(scene, &limits, value, lane.ten_minutes_ago_c, room),
             phase: words::phase(lane.phase),
-            phase_for: Some(words::length(scene.now.since(lane.phase_since))),
-            phase_since: Some(scene.moment(lane.phase_since)),
+            phase_for: phase_since.map(|since| words::length(scene.now.since(since))),
+            phase_since: phase_since.map(|since| scene.moment(since)),
             ready: ready(scene, lane),
             test: test(scene, lane),
             standing: lane.batch.as_ref().map(|batch| standing_chip(batch.standing)),
             batch_href: lane.batch.as_ref().map(|batch| format!("/batches/{}", batch.id)),
             first: lane.open.first().map(|finding| FindingView::new(scene, finding)),
             more: lane.open.len().saturating_sub(1),
-            prompt: prompt(lane),
+            prompt: prompt(lane).filter(|_| live),
             live,
             age: match age {
                 None => "no reading yet".to_owned(),
                 Some(age) if live => words::ago(age),
                 Some(age) => format!("no reading for {}", words::length(age)),
             },
-            others: others(lane),
+            others: others(scene, lane),
+            is_small: room == Room::Card,
         })
     }
 }
 
-fn ruler(limits: &Limits, chocolate_c: Option<f64>, ten_minutes_ago_c: Option<f64>) -> String {
+fn ruler(
+    scene: Scene<'_>,
+    limits: &Limits,
+    chocolate_c: Option<f64>,
+    ten_minutes_ago_c: Option<f64>,
+    room: Room,
+) -> String {
     let ruler = Ruler {
         chocolate_c,
         ten_minutes_ago_c,
@@ -151,12 +176,16 @@ fn ruler(limits: &Limits, chocolate_c: Option<f64>, ten_minutes_ago_c: Option<f6
         melt: limits.melt,
         scorch_c: limits.scorch,
         width: Width::Narrow,
+        degrees: scene.degrees,
     };
-    ruler.svg()
+    match room {
+        Room::Row => ruler.svg(),
+        Room::Card => ruler.strip(),
+    }
 }
 
 fn couverture_name(scene: Scene<'_>, id: &model::CouvertureId) -> String {
-    scene.plant.couverture(id).map_or_else(|| id.to_string(), |known| known.display_name().to_owned())
+    scene.plant.couverture(id).map_or_else(|| id.to_string(), |known| words::tied(known.display_name()))
 }
 
 fn chip(urgency: Urgency) -> Chip {
@@ -232,7 +261,7 @@ fn prompt(lane: &Lane) -> Option<&'static str> {
     untested.then_some("Make a temper test: temperature alone never proves temper.")
 }
 
-fn others(lane: &Lane) -> Vec<(&'static str, String)> {
+fn others(scene: Scene<'_>, lane: &Lane) -> Vec<(&'static str, String)> {
     let value = |channel: Channel| {
         let value = lane.latest(channel)?.value?;
         Some(match channel {
@@ -240,9 +269,10 @@ fn others(lane: &Lane) -> Vec<(&'static str, String)> {
             Channel::Stirrer if value == 1.0 => "running".to_owned(),
             Channel::Stirrer => format!("{value:.0}\u{a0}turns/min"),
             Channel::Humidity => format!("{value:.0}\u{a0}%RH"),
-            Channel::Chocolate | Channel::Jacket | Channel::Room | Channel::Setpoint | Channel::Motor => {
-                format!("{value:.1}\u{a0}{}", channel.unit())
+            Channel::Chocolate | Channel::Jacket | Channel::Room | Channel::Setpoint => {
+                scene.temperature(value)
             }
+            Channel::Motor => format!("{value:.1}\u{a0}{}", channel.unit()),
         })
     };
     let name = |channel: Channel| match channel {
@@ -268,7 +298,7 @@ mod tests {
     use model::{FindingKind, Forecast, Priority};
 
     fn view(lane: &Lane, now: &str) -> LaneView {
-        made_up::with_scene(moment(now), |scene| LaneView::new(scene, lane).unwrap())
+        made_up::with_scene(moment(now), |scene| LaneView::new(scene, lane, Room::Row).unwrap())
     }
 
     #[test]

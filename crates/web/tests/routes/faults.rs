@@ -29,9 +29,9 @@ async fn each_fault_of_a_query_has_its_sentence() {
         (format!("/api/v1/readings?{wanted}&points=1"), "bad-parameter",
             "The parameter `points` is `1`; it should be a whole number from 2 to 10000."),
         (format!("/api/v1/readings?{wanted}&format=xml"), "bad-parameter",
-            "The parameter `format` is `xml`; it should be json or csv."),
+            "The parameter `format` is `xml`; it should be json, csv or parquet."),
         ("/machines/alder/curve.svg?width=huge".to_owned(), "bad-parameter",
-            "The parameter `width` is `huge`; it should be wide or narrow."),
+            "The parameter `width` is `huge`; it should be wide, narrow or 280 to 3840 pixels."),
     ] {
         let answer = works.get(&address).await;
         let problem = answer.json();

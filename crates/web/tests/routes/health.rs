@@ -9,8 +9,13 @@ use crate::works::works;
 async fn the_health_page_tells_figures_and_gaps() {
     let page = works(Entries::Closed).get("/health").await;
     assert_eq!(page.status, StatusCode::OK);
-    let told =
-        ["7\u{202f}200", "1.2\u{a0}s", "12.3\u{a0}GB", "the broker had no session for us", "Nothing is missing."];
+    let told = [
+        "7\u{202f}200",
+        "1.2\u{a0}s",
+        "12.3\u{a0}GB",
+        "the broker had no session for us",
+        "Nothing is missing.",
+    ];
     for words in told {
         assert!(page.text.contains(words), "{words}: {}", page.text);
     }

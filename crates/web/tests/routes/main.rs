@@ -5,6 +5,9 @@
 //! - `api`: what programs get.
 //! - `baselines`: what is usual, and who may order about it.
 //! - `faults`: the sentence for each kind of mistake.
+//! - `health`: how the service itself is.
+//! - `curves`: drawings, their other forms, and what can be done to them.
+//! - `readers`: °F and other clocks.
 //! - `entries`: who may make entries, and when they are answered.
 //! - `live`: events of live pages.
 
@@ -12,9 +15,11 @@
 
 mod api;
 mod baselines;
+mod curves;
 mod entries;
 mod faults;
 mod health;
 mod live;
 mod pages;
+mod readers;
 mod works;

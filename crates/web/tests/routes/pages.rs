@@ -84,9 +84,15 @@ async fn names_from_outside_are_text_and_never_markup() {
 #[tokio::test]
 async fn every_answer_keeps_to_its_own_host() {
     let works = works(Entries::Closed);
-    for address in
-        ["/", "/machines/alder", "/batches/alder-2026-03-02T09:00", "/findings", "/nowhere", "/healthz"]
-    {
+    for address in [
+        "/",
+        "/machines/alder",
+        "/batches/alder-2026-03-02T09:00",
+        "/findings",
+        "/display",
+        "/nowhere",
+        "/healthz",
+    ] {
         let answer = works.get(address).await;
         let policy = answer.header("content-security-policy");
         assert!(
@@ -95,7 +101,7 @@ async fn every_answer_keeps_to_its_own_host() {
         );
         assert!(!policy.contains("unsafe"), "{address}: {policy}");
         assert_eq!(answer.header("x-content-type-options"), "nosniff", "{address}");
-        for foreign in ["src=\"http", "href=\"http", "<script>", " style=\"", "onclick="] {
+        for foreign in ["src=\"http", "href=\"http", "<script>", "<style", " style=\"", "onclick="] {
             assert!(!answer.text.contains(foreign), "{address} holds {foreign}");
         }
     }
@@ -105,7 +111,7 @@ async fn every_answer_keeps_to_its_own_host() {
 async fn assets_are_there_under_the_address_that_the_page_names() {
     let works = works(Entries::Closed);
     let floor = works.get("/").await.text;
-    for name in ["style.css", "live.js", "icon.svg"] {
+    for name in ["style.css", "live.js", "curve.js", "icon.svg"] {
         let from = floor.find(&format!("/assets/{name}?v=")).unwrap();
         let address: String = floor[from..].chars().take_while(|c| *c != '"').collect();
         let asset = works.get(&address).await;
@@ -125,4 +131,15 @@ async fn a_plant_can_add_a_page_of_its_own() {
     assert!(works.get("/").await.says("href=\"/pages/moulding\""));
     let added = works.get("/pages/moulding").await;
     assert!(added.says("No machine has reported yet."), "Birch is the only machine that it shows");
+}
+
+#[tokio::test]
+async fn a_page_may_name_areas() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("pages")).unwrap();
+    let page = "title = \"Floor\"\nshows = \"works\"\nparts = [\"lanes\"]\n\n[[area]]\nname = \"Moulding room\"\nmachines = [\"alder\"]\n";
+    std::fs::write(folder.path().join("pages/floor.toml"), page).unwrap();
+    let config = WebConfig { dashboards: Some(folder.path().to_owned()), ..WebConfig::default() };
+    let floor = works_with(config, Sink::default()).get("/").await;
+    assert!(floor.says("<h2 id=\"area-1\">Moulding room</h2>"), "{}", floor.text);
 }

@@ -1,0 +1,85 @@
+//! Drawings, their other forms, and what can be done to them.
+
+use axum::http::StatusCode;
+use web::Entries;
+
+use crate::works::works;
+
+const BATCH: &str = "/batches/alder-2026-03-02T09:00";
+
+#[tokio::test]
+async fn a_curve_is_drawn_in_the_page_and_says_what_it_shows() {
+    let page = works(Entries::Closed).get("/machines/alder").await;
+    assert!(page.text.contains("role=\"img\""), "{}", page.text);
+    assert!(
+        page.says("Chocolate: highest 32.0 °C at 11:59, lowest 31.0 °C at 11:50, last 32.0 °C at 11:59.")
+    );
+    for control in ["Earlier", "Closer", "Whole batch", ": shown, take it off"] {
+        assert!(page.says(control), "{control}");
+    }
+}
+
+#[tokio::test]
+async fn the_curve_alone_is_what_the_script_asks_for() {
+    let works = works(Entries::Closed);
+    let asked = "from=2026-03-02T11:52:00Z&to=2026-03-02T11:58:00Z&channels=chocolate";
+    for page in ["/machines/alder", BATCH] {
+        let part = works.get(&format!("{page}?{asked}&width=900&part=curve")).await;
+        assert_eq!(part.status, StatusCode::OK, "{page}: {}", part.text);
+        assert!(part.text.starts_with("<section class=\"curve-section\""), "{}", part.text);
+        assert!(part.text.contains("viewBox=\"0 0 900 "));
+        assert!(
+            part.says("from=2026-03-02T11:53:30Z&amp;to=2026-03-02T11:56:30Z&amp;channels=chocolate"),
+            "closer, of the same channel"
+        );
+    }
+    let fault = works.get("/machines/alder?part=page").await;
+    assert!(fault.says("The parameter `part` is `page`; it should be curve, or left out."), "{}", fault.text);
+}
+
+#[tokio::test]
+async fn the_cross_hair_gets_one_value_a_column_and_no_more() {
+    let works = works(Entries::Closed);
+    let asked = "from=2026-03-02T11:50:00Z&to=2026-03-02T12:00:00Z&width=300";
+    let values = works.get(&format!("/machines/alder/curve.json?{asked}")).await.json();
+    let chocolate = &values["series"][0];
+    assert_eq!((&chocolate["name"], &chocolate["unit"]), (&"chocolate".into(), &"°C".into()));
+    let column = chocolate["values"].as_array().unwrap();
+    assert_eq!((column.len(), &column[0]), (300, &31.0.into()));
+    assert!(values["usual"].is_null());
+}
+
+#[tokio::test]
+async fn a_batch_comes_in_every_form_that_its_page_offers() {
+    let works = works(Entries::Closed);
+    let page = works.get(BATCH).await;
+    for (ending, media_type, begins) in [
+        ("svg", "image/svg+xml", "<svg"),
+        ("png", "image/png", "\u{fffd}PNG"),
+        ("csv", "text/csv; charset=utf-8", "time,"),
+        ("parquet", "application/vnd.apache.parquet", "PAR1"),
+        ("json", "application/json", "{"),
+    ] {
+        let address = format!("{BATCH}.{ending}");
+        assert!(page.says(&format!("href=\"{address}\"")), "{ending}");
+        let form = works.get(&address).await;
+        assert_eq!((form.status, form.header("content-type")), (StatusCode::OK, media_type), "{ending}");
+        assert!(form.text.starts_with(begins), "{ending}");
+    }
+    let curve = works.get("/machines/alder/curve.png?span=12h&width=600").await;
+    assert!(curve.text.starts_with("\u{fffd}PNG"));
+}
+
+#[tokio::test]
+async fn readings_of_one_channel_come_as_columns() {
+    let asked = "machine=alder&channel=chocolate&from=2026-03-02T11:50:00Z&to=2026-03-02T12:00:00Z";
+    let works = works(Entries::Closed);
+    for points in ["", "&points=20"] {
+        let answer = works.get(&format!("/api/v1/readings?{asked}&format=parquet{points}")).await;
+        assert_eq!(
+            (answer.status, answer.header("content-type")),
+            (StatusCode::OK, "application/vnd.apache.parquet")
+        );
+        assert!(answer.text.starts_with("PAR1") && answer.text.ends_with("PAR1"));
+    }
+}
