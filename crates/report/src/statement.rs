@@ -13,6 +13,7 @@ use jiff::tz::TimeZone;
 use model::{Batch, Event, Finding, FindingKind, Measures, Timestamp};
 
 use crate::saying::{hour_beside, length, list, plain, times};
+use crate::statement::meaning::as_a_cause;
 
 /// Kinds of finding told one by one; more are only named.
 const TOLD_KINDS: usize = 5;
@@ -81,33 +82,29 @@ impl<'a> Telling<'a> {
         if TOLD_KINDS < kinds.len() {
             let rest: Vec<String> =
                 kinds[TOLD_KINDS..].iter().map(|same| plain(same[0].kind.as_str())).collect();
-            told.push(format!("Less urgent, there was also {}.", list(&rest)));
+            told.push(format!("Less urgent, and told below: {}.", list(&rest)));
         }
         (!told.is_empty()).then(|| told.join(" "))
     }
 
-    /// `From 10:08, temper loss (high): It stood above … It was over after 14 min.` Of several the most urgent is told.
+    /// `It stood above … That was from 10:08 to 10:22.` Of several the most urgent is told.
     fn tell(&self, same: &[&Finding]) -> String {
         let first = same[0];
-        let Finding { kind, priority, from, to, says, .. } = first;
-        let end = match to {
-            Some(to) => format!("It was over after {}.", length(*to - *from)),
-            None => "It is still going on.".to_owned(),
+        let Finding { from, to, says, .. } = first;
+        let when = match to {
+            Some(to) => {
+                format!("That was from {}, for {}.", self.at(*from), length(*to - *from))
+            }
+            None => format!("That began at {} and goes on.", self.at(*from)),
         };
         let before = self.findings.iter().find(|other| other.superseded_by.as_ref() == Some(&first.id));
-        let grown = before
-            .map(|other| format!(" It grew out of a {}.", plain(other.kind.as_str())))
-            .unwrap_or_default();
+        let grown =
+            before.map(|other| format!(" Before, it was {}.", as_a_cause(other.kind))).unwrap_or_default();
         let often = match same.len() - 1 {
             0 => String::new(),
-            more => format!(" The same came {} more.", times(more)),
+            more => format!(" It happened {} more.", times(more)),
         };
-        format!(
-            "From {}, {} ({}): {says} {end}{grown}{often}",
-            self.at(*from),
-            plain(kind.as_str()),
-            priority.as_str()
-        )
+        format!("{says} {when}{grown}{often}")
     }
 }
 

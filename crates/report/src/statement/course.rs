@@ -1,12 +1,15 @@
 //! What happened, in the order of time.
 
-use model::{Batch, Event, EventKind, Measures, Phase, Span, TemperTest};
+use model::{Batch, Event, EventKind, Grade, Measures, Method, Phase, Span, TemperTest};
 
 use super::Telling;
 use crate::saying::{capital, count, day_and_hour, length, list};
 
 /// Shorter unknown times are told by the measures alone.
 const WORTH_TELLING: f64 = 1.0;
+
+/// So many tests are told one by one; of more the first, the last and how they went.
+const TOLD_TESTS: usize = 4;
 
 /// A cooling is worth comparing with the usual one from this ratio on, either way.
 const NOTABLE_RATIO: f64 = 1.15;
@@ -105,6 +108,7 @@ impl Telling<'_> {
             (true, Some(dip)) if self.events.is_none() => {
                 Some(format!("A dip of {dip:.1} °C is consistent with seed going in."))
             }
+            (true, Some(_)) if !takes_seed(self.batch.method) => None,
             (true, Some(dip)) => {
                 Some(format!("Nobody reported seed, but a dip of {dip:.1} °C is consistent with it."))
             }
@@ -159,12 +163,30 @@ impl Telling<'_> {
 
     fn tested(&self) -> Option<String> {
         let tests = self.tests();
-        let told: Vec<String> =
-            tests.iter().map(|(event, test)| format!("{} at {}", grades(test), self.at(event.at))).collect();
-        match told.len() {
-            0 => None,
-            1 => Some(format!("One temper test: {}.", told[0])),
-            n => Some(format!("{} temper tests: {}.", capital(&count(n)), told.join("; "))),
+        let tell =
+            |(event, test): &(&Event, &TemperTest)| format!("{} at {}", grades(test), self.at(event.at));
+        let number = capital(&count(tests.len()));
+        match tests.as_slice() {
+            [] => None,
+            [one] => Some(format!("One temper test: {}.", tell(one))),
+            few if few.len() <= TOLD_TESTS => {
+                let told: Vec<String> = few.iter().map(tell).collect();
+                Some(format!("{number} temper tests: {}.", told.join("; ")))
+            }
+            [first, .., last] => {
+                let graded = |grade: Grade| {
+                    let found = tests.iter().filter(|(_, test)| test.worst() == grade).count();
+                    (0 < found).then(|| format!("{} {}", count(found), grade.as_str()))
+                };
+                let grades: Vec<String> =
+                    [Grade::Good, Grade::Fair, Grade::Poor].into_iter().filter_map(graded).collect();
+                Some(format!(
+                    "{number} temper tests ({}): the first was {}, the last {}.",
+                    list(&grades),
+                    tell(first),
+                    tell(last)
+                ))
+            }
         }
     }
 
@@ -174,6 +196,14 @@ impl Telling<'_> {
             "For {} of settling and working nothing usable is known; that time is neither good nor bad.",
             minutes_said(minutes)
         ))
+    }
+}
+
+/// Is a dip on the way down a sign of seed?
+fn takes_seed(method: Method) -> bool {
+    match method {
+        Method::Seed | Method::ButterSeed => true,
+        Method::PartialMelt | Method::Tabling | Method::Continuous => false,
     }
 }
 

@@ -20,14 +20,33 @@ const TEMPER_AT_RISK: [FindingKind; 7] = [
     FindingKind::HeaterStuck,
 ];
 
-/// Findings after which the temperatures themselves are in doubt.
-const READINGS_IN_DOUBT: [FindingKind; 5] = [
-    FindingKind::ProbeStuck,
-    FindingKind::ProbeFault,
-    FindingKind::Silent,
-    FindingKind::ProbeDrift,
-    FindingKind::ClockOff,
+/// Findings after which the temperatures themselves are in doubt, and how a colleague says them.
+const READINGS_IN_DOUBT: [(FindingKind, &str); 5] = [
+    (FindingKind::ProbeStuck, "the probe repeated one value"),
+    (FindingKind::ProbeFault, "the probe gave nothing usable"),
+    (FindingKind::Silent, "nothing arrived"),
+    (FindingKind::ProbeDrift, "the probe reads differently from before"),
+    (FindingKind::ClockOff, "a sender's clock was wrong"),
 ];
+
+/// Kinds whose name is no noun.
+const OWN_WORDS: [(FindingKind, &str); 4] = [
+    (FindingKind::Solidifying, "setting in the machine"),
+    (FindingKind::HeaterStuck, "heat that nobody asked for"),
+    (FindingKind::Scorch, "heat above the scorch limit"),
+    (FindingKind::SlowCooling, "slow cooling"),
+];
+
+/// A kind within a sentence: `after a temper loss`.
+pub(super) fn as_a_cause(kind: FindingKind) -> String {
+    let word = kind.as_str().replace('-', " ");
+    let own_words = OWN_WORDS.iter().find(|(own, _)| *own == kind).map(|(_, words)| *words);
+    match own_words {
+        Some(words) => words.to_owned(),
+        None if word.starts_with(['a', 'e', 'i', 'o', 'u']) => format!("an {word}"),
+        None => format!("a {word}"),
+    }
+}
 
 impl Telling<'_> {
     pub(super) fn meaning(&self) -> String {
@@ -44,14 +63,11 @@ impl Telling<'_> {
         }];
         let doubtful: Vec<String> = READINGS_IN_DOUBT
             .iter()
-            .filter(|kind| self.has(**kind))
-            .map(|kind| kind.as_str().replace('-', " "))
+            .filter(|(kind, _)| self.has(*kind))
+            .map(|(_, says)| (*says).to_owned())
             .collect();
         if !doubtful.is_empty() {
-            told.push(format!(
-                "The readings themselves are in doubt for a part of the time ({}).",
-                list(&doubtful)
-            ));
+            told.push(format!("For a part of the time the readings are in doubt: {}.", list(&doubtful)));
         }
         told.push(TEMPER_CAUTION.to_owned());
         told.join(" ")
@@ -83,23 +99,23 @@ impl Telling<'_> {
     }
 
     fn unproven(&self) -> String {
-        let at_risk: Vec<String> = TEMPER_AT_RISK
-            .iter()
-            .filter(|kind| self.has(**kind))
-            .map(|kind| kind.as_str().replace('-', " "))
-            .collect();
+        let at_risk: Vec<String> =
+            TEMPER_AT_RISK.iter().filter(|kind| self.has(**kind)).map(|kind| as_a_cause(*kind)).collect();
         if self.has(FindingKind::SeedMissed) {
-            return "There is no temper test and no sign of seed; without seed it is most likely out of temper, however right the temperature is.".to_owned();
+            return "There is no sign of seed, and no temper test was made. Without seed it is most likely out of temper, however right the temperature is.".to_owned();
         }
         if !at_risk.is_empty() {
-            return format!("There is no temper test, and after {} its temper is at risk.", list(&at_risk));
+            return format!(
+                "After {} its temper is at risk, and no temper test has shown otherwise.",
+                list(&at_risk)
+            );
         }
         match self.batch.first(Phase::Working) {
             Some(_) if self.batch.measures.unknown_minutes.is_some_and(|minutes| minutes >= 1.0) => {
-                "There is no temper test; as far as it is known, its course is consistent with a batch in temper.".to_owned()
+                "No temper test was made. As far as it is known, its course is consistent with a batch in temper.".to_owned()
             }
-            Some(_) => "There is no temper test; its course is consistent with a batch in temper.".to_owned(),
-            None if self.batch.end.is_some() => "It never came to be worked, and there is no temper test.".to_owned(),
+            Some(_) => "No temper test was made. Its course is consistent with a batch in temper.".to_owned(),
+            None if self.batch.end.is_some() => "It never came to be worked, and no temper test was made.".to_owned(),
             None => "It is not ready yet.".to_owned(),
         }
     }

@@ -33,11 +33,11 @@ fn a_good_morning_without_a_test() {
         &[],
         Some(&usual),
         &expect![[r#"
-        Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min, as usual here. Nobody reported seed, but a dip of 3.1 °C is consistent with it. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C.
+            Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min, as usual here. Nobody reported seed, but a dip of 3.1 °C is consistent with it. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C.
 
-        There is no temper test; its course is consistent with a batch in temper. Temperature alone never proves temper; only a temper test does.
+            No temper test was made. Its course is consistent with a batch in temper. Temperature alone never proves temper; only a temper test does.
 
-        Make a temper test before anything is moulded."#]],
+            Make a temper test before anything is moulded."#]],
     );
 }
 
@@ -65,6 +65,32 @@ fn seed_top_up_and_a_passed_test() {
 }
 
 #[test]
+fn many_tests_are_told_by_how_they_went() {
+    let mut batch = batch();
+    batch.standing = Standing::Doubtful;
+    batch.reasons = vec!["the last temper test was only fair".to_owned()];
+    let grades = [
+        ("08:00", Grade::Good),
+        ("09:00", Grade::Good),
+        ("10:00", Grade::Poor),
+        ("11:00", Grade::Fair),
+        ("12:00", Grade::Fair),
+    ];
+    check(
+        &batch,
+        &[],
+        &grades.map(|(at, grade)| test(at, grade)),
+        None,
+        &expect![[r#"
+        Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min. Nobody reported seed, but a dip of 3.1 °C is consistent with it. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C. Five temper tests (two good, two fair and one poor): the first was good at 08:00, the last fair (snap) at 12:00.
+
+        Its temper is in doubt until the next temper test: the last temper test was only fair. Temperature alone never proves temper; only a temper test does.
+
+        Make a temper test before anything more is moulded."#]],
+    );
+}
+
+#[test]
 fn an_overheated_hold_that_goes_on() {
     check(
         &batch(),
@@ -74,9 +100,9 @@ fn an_overheated_hold_that_goes_on() {
         &expect![[r#"
             Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min. Nobody reported seed, but a dip of 3.1 °C is consistent with it. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C.
 
-            From 10:05, temper loss (high): It was up to 34.3 °C warm, 1.4 °C·min above the temper-loss limit. It is still going on. It grew out of a warm hold.
+            It was up to 34.3 °C warm, 1.4 °C·min above the temper-loss limit. That began at 10:05 and goes on. Before, it was a warm hold.
 
-            There is no temper test, and after temper loss its temper is at risk. Temperature alone never proves temper; only a temper test does.
+            After a temper loss its temper is at risk, and no temper test has shown otherwise. Temperature alone never proves temper; only a temper test does.
 
             Stop moulding and make a temper test."#]],
     );
@@ -127,13 +153,13 @@ fn seen_from_the_middle_with_a_gap() {
         &[],
         None,
         &expect![[r#"
-        Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 06:40. The record begins in the middle, in cooling; what was before is not known. It was cooling until 07:16; for how long is not known. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C. For 18 min of settling and working nothing usable is known; that time is neither good nor bad.
+            Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 06:40. The record begins in the middle, in cooling; what was before is not known. It was cooling until 07:16; for how long is not known. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C. For 18 min of settling and working nothing usable is known; that time is neither good nor bad.
 
-        From 09:00, silent (high): No readings arrive. It was over after 18 min.
+            No readings arrive. That was from 09:00, for 18 min.
 
-        There is no temper test; as far as it is known, its course is consistent with a batch in temper. The readings themselves are in doubt for a part of the time (silent). Temperature alone never proves temper; only a temper test does.
+            No temper test was made. As far as it is known, its course is consistent with a batch in temper. For a part of the time the readings are in doubt: nothing arrived. Temperature alone never proves temper; only a temper test does.
 
-        Make a temper test before anything is moulded."#]],
+            Make a temper test before anything is moulded."#]],
     );
 }
 
@@ -191,9 +217,9 @@ fn no_sign_of_seed_and_many_findings() {
         &expect![[r#"
             Alder has held Dark 64 (48 kg, lot L2207) since Mon 2 March 04:30. It was melted to 46.1 °C and soaked for 43 min. From 06:05 it cooled to the working range in 1 h 11 min. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C.
 
-            From 07:40, seed missed (medium): It reached the working range without a dip. It is still going on. From 08:00, hot room (low): The room is at 24.6 °C. It was over after 4 h. The same came five times more.
+            It reached the working range without a dip. That began at 07:40 and goes on. The room is at 24.6 °C. That was from 08:00, for 4 h. It happened five times more.
 
-            There is no temper test and no sign of seed; without seed it is most likely out of temper, however right the temperature is. Temperature alone never proves temper; only a temper test does.
+            There is no sign of seed, and no temper test was made. Without seed it is most likely out of temper, however right the temperature is. Temperature alone never proves temper; only a temper test does.
 
             Ask whether seed went in."#]],
     );
