@@ -7,6 +7,7 @@ use model::{Channel, Priority, Timestamp};
 use super::Sheet;
 use crate::canvas::{Canvas, Hold};
 use crate::degrees::Degrees;
+use crate::ink::text_width;
 use crate::lanes::{Flag, Packed, draw_hours, draw_phases, event_flag, finding_flag, pack};
 use crate::palette::{Role, night_style};
 use crate::panel::{Curve, Panel, Rule, Shade, TimeAxis};
@@ -83,6 +84,9 @@ const NARROW: Sizes = Sizes {
     event_rows: 4,
     time_ticks: 5,
 };
+
+/// Smaller letters cannot be read at arm's length.
+const SMALLEST_TITLE: f64 = 9.0;
 
 /// Above and beneath a panel.
 const PANEL_GAP: f64 = 22.0;
@@ -185,7 +189,11 @@ impl<'p> Page<'p> {
     fn draw_title_and_key(&mut self, canvas: &Canvas<'_>) {
         let Sizes { letters, title, width, .. } = *self.sizes;
         let left = if self.sheet.width.is_roomy() { self.time.left } else { 8.0 };
-        canvas.bold(&self.sheet.title, left, 16.0, title, Hold::Left, Role::Ink);
+        // A long title is set smaller before it leaves the sheet.
+        let room = f64::from(width) - 2.0 * left.min(8.0);
+        let size =
+            title.min(title * room / text_width(&self.sheet.title, title).max(1.0)).max(SMALLEST_TITLE);
+        canvas.bold(&self.sheet.title, left, 16.0, size, Hold::Left, Role::Ink);
         self.y = 28.0;
         self.y =
             self.sheet.draw_key(canvas, (left, self.y), f64::from(width), letters, !self.gaps.is_empty());
