@@ -1,6 +1,6 @@
 //! What people see, what they do, and what they tell.
 
-use model::Timestamp;
+use model::{Grade, Timestamp};
 use serde_json::{Map, Value};
 
 use crate::faults::Stage;
@@ -119,6 +119,12 @@ pub(crate) struct Report {
 }
 
 impl Report {
+    /// Of a temper test, the worst grade.
+    pub(crate) fn worst_grade(&self) -> Option<Grade> {
+        let grades = self.fields.iter().filter(|(name, _)| matches!(*name, "gloss" | "contraction" | "snap"));
+        grades.filter_map(|(_, value)| value.as_str()?.parse().ok()).min()
+    }
+
     pub(crate) fn to_json(&self) -> String {
         let mut object = Map::new();
         object.insert("event".to_owned(), Value::from(self.event));

@@ -90,6 +90,10 @@ faults! {
     ClockOff = "clock-off", -3_600.0;
     /// The recorded probe ages by so many °C a day.
     ProbeAgeing = "probe-ageing", 0.1;
+    /// The probe hangs half out of the charge.
+    ProbeOut = "probe-out", 1.0;
+    /// The jacket passes on so much less a day.
+    Fouling = "fouling", 0.022;
     /// No heat, no stirring, no cooling and no messages.
     PowerCut = "power-cut", 1.0;
 }
@@ -121,7 +125,8 @@ impl FaultKind {
             FaultKind::DampRoom => Some(FindingKind::DampRoom),
             FaultKind::ClockOff => Some(FindingKind::ClockOff),
             FaultKind::ProbeAgeing => Some(FindingKind::ProbeDrift),
-            FaultKind::HeaterDead | FaultKind::LateSeed | FaultKind::LittleSeed => None,
+            FaultKind::Fouling => Some(FindingKind::CoolingFade),
+            FaultKind::HeaterDead | FaultKind::LateSeed | FaultKind::LittleSeed | FaultKind::ProbeOut => None,
         }
     }
 }

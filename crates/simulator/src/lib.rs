@@ -45,14 +45,14 @@ mod working;
 mod works;
 mod write;
 
-pub use crate::conditions::{Condition, Weight, instrument_conditions, plant_conditions};
+pub use crate::conditions::{Condition, Weight, hide_unseen, instrument_conditions, plant_conditions};
 pub use crate::deeds::Mark;
 pub use crate::demo::demo_works;
 pub use crate::faults::{Fault, FaultKind, Happened, Onset, Stage};
 pub use crate::recorder::Told;
 pub use crate::rig::Begin;
 pub use crate::scenarios::Scenario;
-pub use crate::spec::{Instruments, Shift, Wording};
+pub use crate::spec::{Instruments, Manner, Shift, Telling, Wording};
 pub use crate::truth::{MachineTruth, TrueBatch, Truth};
 pub use crate::works::{Fitting, Settings, Standing, Works};
 pub use crate::write::{WriteError, Written, write_days};

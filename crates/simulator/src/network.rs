@@ -17,6 +17,9 @@ const HELD_UP_S: (f64, f64) = (1.0, 6.0);
 /// Share of messages that are sent again, and after how long, seconds.
 const AGAIN: f64 = 0.002;
 const AGAIN_S: (f64, f64) = (0.5, 5.0);
+/// On a rough network some come later than any allowance; for each step of roughness this share, seconds.
+const VERY_LATE: f64 = 0.0002;
+const VERY_LATE_S: (f64, f64) = (6.0, 90.0);
 /// A queue that was held back is delivered with so much between two messages, milliseconds.
 const FLUSH_MS: i64 = 4;
 
@@ -24,6 +27,8 @@ const FLUSH_MS: i64 = 4;
 #[derive(Debug, Clone)]
 pub(crate) struct Network {
     dice: Dice,
+    /// So many times worse than usual.
+    rough: f64,
     pending: Vec<Message>,
     held_back: Vec<Message>,
 }
@@ -39,8 +44,8 @@ pub(crate) enum Line {
 }
 
 impl Network {
-    pub(crate) fn new(dice: Dice) -> Network {
-        Network { dice, pending: Vec::new(), held_back: Vec::new() }
+    pub(crate) fn new(dice: Dice, rough: f64) -> Network {
+        Network { dice, rough, pending: Vec::new(), held_back: Vec::new() }
     }
 
     pub(crate) fn send(&mut self, line: Line, now: Timestamp, topic: String, payload: Vec<u8>) {
@@ -48,12 +53,15 @@ impl Network {
             Line::Up => {
                 self.flush(now);
                 let mut delay_ms = LEAST_MS + self.dice.wait(MEAN_MS);
-                if self.dice.chance(HELD_UP) {
+                if self.dice.chance(HELD_UP * (1.0 + self.rough)) {
                     delay_ms += 1000.0 * self.dice.between(HELD_UP_S.0, HELD_UP_S.1);
+                }
+                if self.rough > 0.0 && self.dice.chance(VERY_LATE * self.rough) {
+                    delay_ms += 1000.0 * self.dice.between(VERY_LATE_S.0, VERY_LATE_S.1);
                 }
                 let arrived = now + Span::from_millis(delay_ms as i64);
                 let message = Message { topic, payload, arrived, retained: false };
-                if self.dice.chance(AGAIN) {
+                if self.dice.chance(AGAIN * (1.0 + self.rough)) {
                     let later = Span::from_millis((1000.0 * self.dice.between(AGAIN_S.0, AGAIN_S.1)) as i64);
                     self.pending.push(Message { arrived: arrived + later, ..message.clone() });
                 }
@@ -94,7 +102,7 @@ mod tests {
     }
 
     fn run(line: impl Fn(i64) -> Line) -> Vec<Message> {
-        let mut network = Network::new(Dice::new(5, 5));
+        let mut network = Network::new(Dice::new(5, 5), 0.0);
         for second in 0..10_000 {
             network.send(line(second), at(second), "t".into(), second.to_string().into_bytes());
         }

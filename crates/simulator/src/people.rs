@@ -27,6 +27,11 @@ const LANDING_MOST_MIN: f64 = 75.0;
 const OFF_NIGHTS: f64 = 0.25;
 /// After an off night the timer heats from about here on, minutes after midnight.
 const TIMER_MIN: (f64, f64) = (30.0, 120.0);
+/// After a night's set-back it is hot again so long before it is cooled, minutes.
+const UP_AGAIN_MIN: i64 = 75;
+/// A charge that is melted again by day is not cooled before, minutes.
+const SECOND_MELT_MIN: i64 = 80;
+
 mod tempering;
 
 /// Invented names that people sign with.
@@ -58,6 +63,10 @@ pub(crate) struct Person {
     seed_share: f64,
     lots: u32,
     stirring: bool,
+    /// Set back for the night.
+    set_back: bool,
+    /// The day of the last second batch.
+    second_on: Option<i64>,
 }
 
 impl Person {
@@ -79,6 +88,8 @@ impl Person {
             seed_share: spec.usual_seed_share(),
             lots: 2200,
             stirring: true,
+            set_back: false,
+            second_on: None,
         };
         let cool_at = if in_shift { start + Span::from_mins(5) } else { person.next_cooling(spec, start) };
         person.state = State::Melt { cool_at };
@@ -164,6 +175,7 @@ impl Person {
             {
                 self.begin_cooling(spec, seen, out);
             }
+            State::Melt { cool_at } => self.mind_the_night(spec, cool_at, seen, out),
             State::Cool => self.mind_the_cooling(spec, seen, out),
             State::Fetch { seed_at } if seen.now >= seed_at => self.begin_seeding(spec, seen, out),
             State::Seed { left, next_at } if seen.now >= next_at => self.seed(left, seen, out),
@@ -179,6 +191,8 @@ impl Person {
             State::Work(mut work) => {
                 if seen.now >= work.ends_at() {
                     self.end_the_day(spec, seen, out);
+                } else if self.second_batch_is_due(spec, seen) {
+                    self.melt_again(spec, seen, out);
                 } else if work.act(spec, seen, self.name, &mut self.dice, out) {
                     out.push(Deed::SetPoint(melt_target(spec)));
                     out.push(Deed::Mark(Mark::Heat));
@@ -187,11 +201,7 @@ impl Person {
                     self.state = State::Work(work);
                 }
             }
-            State::Off { .. }
-            | State::Melt { .. }
-            | State::Fetch { .. }
-            | State::Seed { .. }
-            | State::Table { .. } => {}
+            State::Off { .. } | State::Fetch { .. } | State::Seed { .. } | State::Table { .. } => {}
         }
         if self.stage() != before {
             out.push(Deed::Enter(self.stage()));
@@ -239,25 +249,36 @@ impl Person {
         }
     }
 
+    /// Lower at night, up again in time.
+    fn mind_the_night(&mut self, spec: &Spec, cool_at: Timestamp, seen: &Seen, out: &mut Vec<Deed>) {
+        let lower_c = spec.manner.set_back_c;
+        let long = cool_at.since(seen.now) > Span::from_mins(UP_AGAIN_MIN);
+        let molten = seen.shown_c >= spec.limits.melt.low() + 0.3;
+        let wanted = lower_c > 0.0 && long && (self.set_back || molten);
+        if wanted != self.set_back {
+            self.set_back = wanted;
+            out.push(Deed::SetPoint(melt_target(spec) - if wanted { lower_c } else { 0.0 }));
+        }
+    }
+
+    fn second_batch_is_due(&self, spec: &Spec, seen: &Seen) -> bool {
+        let today = self.calendar.day_of(seen.now);
+        let due = |minutes| self.calendar.moment(today, minutes) <= seen.now;
+        self.second_on != Some(today) && spec.manner.second_batch_at_min.is_some_and(due)
+    }
+
+    /// Fills up, and melts for another batch on the same day.
+    fn melt_again(&mut self, spec: &Spec, seen: &Seen, out: &mut Vec<Deed>) {
+        self.second_on = Some(self.calendar.day_of(seen.now));
+        self.fill_up(spec, seen, out);
+        out.push(Deed::SetPoint(melt_target(spec)));
+        out.push(Deed::Mark(Mark::Heat));
+        self.state = State::Melt { cool_at: seen.now + Span::from_mins(SECOND_MELT_MIN) };
+    }
+
     /// Fills up and heats for the night, or switches off.
     fn end_the_day(&mut self, spec: &Spec, seen: &Seen, out: &mut Vec<Deed>) {
-        let full = spec.usual_kg() * self.dice.between(0.96, 1.04) * seen.filling;
-        let kg = (full - seen.kg).max(0.0);
-        if kg > 0.0 {
-            if self.dice.chance(0.2) {
-                self.lots += 1;
-            }
-            let lot = format!("L{}", self.lots);
-            out.push(Deed::Charge { kg, celsius: STORE_C });
-            out.push(Deed::Mark(Mark::Charge { kg, total_kg: full, lot: lot.clone() }));
-            let fields = vec![
-                ("couverture", spec.couverture.as_str().into()),
-                ("lot", lot.into()),
-                ("mass_kg", written(full)),
-                ("method", spec.method.as_str().into()),
-            ];
-            self.tell(seen, "charge", fields, out);
-        }
+        self.fill_up(spec, seen, out);
         let today = self.calendar.day_of(seen.now);
         let next = self.calendar.next_workday(today);
         let long_pause = next > today + 1;
@@ -274,6 +295,26 @@ impl Person {
             out.push(Deed::Mark(Mark::Heat));
             let cool_at = self.next_cooling(spec, seen.now);
             self.state = State::Melt { cool_at };
+        }
+    }
+
+    fn fill_up(&mut self, spec: &Spec, seen: &Seen, out: &mut Vec<Deed>) {
+        let full = spec.usual_kg() * self.dice.between(0.96, 1.04) * seen.filling;
+        let kg = (full - seen.kg).max(0.0);
+        if kg > 0.0 {
+            if self.dice.chance(0.2) {
+                self.lots += 1;
+            }
+            let lot = format!("L{}", self.lots);
+            out.push(Deed::Charge { kg, celsius: STORE_C });
+            out.push(Deed::Mark(Mark::Charge { kg, total_kg: full, lot: lot.clone() }));
+            let fields = vec![
+                ("couverture", spec.couverture.as_str().into()),
+                ("lot", lot.into()),
+                ("mass_kg", written(full)),
+                ("method", spec.method.as_str().into()),
+            ];
+            self.tell(seen, "charge", fields, out);
         }
     }
 }

@@ -2,6 +2,8 @@
 
 use model::{Span, Timestamp};
 
+use model::Grade;
+
 use crate::deeds::{Mark, Report};
 
 /// Seconds between two kept temperatures; phases are true to this.
@@ -16,6 +18,21 @@ pub struct Told {
     pub at: Option<Timestamp>,
     /// When it was sent.
     pub sent: Timestamp,
+    /// Of a temper test, the worst of its grades.
+    pub worst: Option<Grade>,
+}
+
+/// The machine at one moment, without noise.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Sight {
+    /// What an instant, quiet probe of the recorded one's calibration would say; not a number while nobody measures.
+    pub(crate) chocolate: f64,
+    pub(crate) wall: f64,
+    pub(crate) setpoint: f64,
+    pub(crate) motor: f64,
+    pub(crate) room: f64,
+    pub(crate) humidity: f64,
+    pub(crate) turning: bool,
 }
 
 /// The record of one machine.
@@ -24,6 +41,13 @@ pub(crate) struct Recorder {
     pub(crate) start: Timestamp,
     /// Noiseless chocolate, every [`KEPT_EVERY_S`]; single precision is a thousandth of a probe's step.
     pub(crate) celsius: Vec<f32>,
+    /// The rest of the machine at the same moments.
+    pub(crate) wall: Vec<f32>,
+    pub(crate) setpoint: Vec<f32>,
+    pub(crate) motor: Vec<f32>,
+    pub(crate) room: Vec<f32>,
+    pub(crate) humidity: Vec<f32>,
+    pub(crate) turning: Vec<bool>,
     pub(crate) marks: Vec<(Timestamp, Mark)>,
     pub(crate) told: Vec<Told>,
     steps: i64,
@@ -32,19 +56,38 @@ pub(crate) struct Recorder {
 
 impl Recorder {
     pub(crate) fn new(start: Timestamp) -> Recorder {
-        Recorder { start, celsius: Vec::new(), marks: Vec::new(), told: Vec::new(), steps: 0, keeps: true }
+        Recorder {
+            start,
+            celsius: Vec::new(),
+            wall: Vec::new(),
+            setpoint: Vec::new(),
+            motor: Vec::new(),
+            room: Vec::new(),
+            humidity: Vec::new(),
+            turning: Vec::new(),
+            marks: Vec::new(),
+            told: Vec::new(),
+            steps: 0,
+            keeps: true,
+        }
     }
 
     /// Forgets the past and keeps nothing from now on: for a works that runs for as long as the program does.
     pub(crate) fn stop(&mut self) {
-        self.keeps = false;
-        (self.celsius, self.marks, self.told) = (Vec::new(), Vec::new(), Vec::new());
+        *self = Recorder { keeps: false, ..Recorder::new(self.start) };
     }
 
     /// One second has passed.
-    pub(crate) fn note(&mut self, celsius: f64) {
+    pub(crate) fn note(&mut self, look: impl FnOnce() -> Sight) {
         if self.keeps && self.steps % KEPT_EVERY_S == 0 {
-            self.celsius.push(celsius as f32);
+            let sight = look();
+            self.celsius.push(sight.chocolate as f32);
+            self.wall.push(sight.wall as f32);
+            self.setpoint.push(sight.setpoint as f32);
+            self.motor.push(sight.motor as f32);
+            self.room.push(sight.room as f32);
+            self.humidity.push(sight.humidity as f32);
+            self.turning.push(sight.turning);
         }
         self.steps += 1;
     }
@@ -57,7 +100,8 @@ impl Recorder {
 
     pub(crate) fn told(&mut self, report: &Report) {
         if self.keeps {
-            self.told.push(Told { event: report.event, at: report.at, sent: report.sent });
+            let (event, at, sent, worst) = (report.event, report.at, report.sent, report.worst_grade());
+            self.told.push(Told { event, at, sent, worst });
         }
     }
 

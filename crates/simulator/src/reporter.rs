@@ -30,7 +30,8 @@ pub(crate) struct Reporter {
 
 impl Reporter {
     pub(crate) fn new(root: &str, machine: &str, instruments: &Instruments, ohm: bool) -> Reporter {
-        let decimals = if instruments.resolution_c < 0.05 { 2 } else { 1 };
+        let tenths = instruments.resolution_c * 10.0;
+        let decimals = if (tenths - tenths.round()).abs() < 1e-9 && tenths > 0.5 { 1 } else { 2 };
         Reporter { topic: format!("{root}/{machine}"), wording: instruments.wording, decimals, ohm }
     }
 
@@ -147,6 +148,9 @@ mod tests {
             resolution_c: 0.01,
             noise_c: 0.0,
             lag_s: 20.0,
+            offset_c: 0.0,
+            heating_noise_c: 0.0,
+            deadband_c: None,
             wording,
         };
         let reporter = Reporter::new("works", "alder", &instruments, ohm);

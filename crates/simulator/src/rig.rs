@@ -13,10 +13,10 @@ use crate::faults::{FaultBook, Stage};
 use crate::network::{Line, Network};
 use crate::people::{OFF_SETPOINT, Person};
 use crate::probe::{Around, Probe, ProbeBuild, rounded};
-use crate::recorder::Recorder;
+use crate::recorder::{Recorder, Sight};
 use crate::room::Room;
-use crate::sampler::{Instant, Sampler};
-use crate::spec::{COOLANT_C, Spec};
+use crate::sampler::{Instant, Sampler, steady_motor_a};
+use crate::spec::{COOLANT_C, Spec, Telling};
 use crate::trouble::{HeaterTrouble, Trouble};
 use crate::vessel::{Drive, Parcel, Vessel};
 
@@ -36,6 +36,13 @@ const CUT_OUT_C: f64 = 75.0;
 /// working range's lower end (4–5 °C below working temperature).
 const TABLE_MIN: f64 = 4.0;
 const TABLE_BELOW: f64 = 4.3;
+/// Reports of a sloppy shop: mean and most minutes late, and how far they are off about when, minutes (assumed).
+const SLOPPY_MIN: f64 = 12.0;
+const SLOPPY_MOST_MIN: f64 = 45.0;
+const SLOPPY_OFF_MIN: f64 = 2.5;
+/// A probe that hangs half out of the charge feels so much of it, and the air for the rest (assumed).
+const OUT_FEELS: f64 = 0.45;
+
 /// Who works here.
 #[derive(Debug, Clone)]
 enum Worker {
@@ -72,9 +79,11 @@ pub(crate) struct Rig {
     stirring: bool,
     attended: bool,
     burst: (f64, f64),
+    heating: bool,
     lid_off_until: Timestamp,
     trouble: Trouble,
     reports: Vec<Report>,
+    sloppy: Dice,
 }
 
 /// Where and when a machine begins.
@@ -96,6 +105,7 @@ const PROBE: u64 = 2;
 const CONTROL: u64 = 3;
 const NETWORK: u64 = 4;
 const SAMPLES: u64 = 5;
+const SLOPPY: u64 = 6;
 const STREAMS: u64 = 16;
 
 impl Rig {
@@ -129,7 +139,7 @@ impl Rig {
             drift_c_per_day: 0.0,
         };
         let probe = Probe::new(spec.probe(), celsius, dice(PROBE));
-        let network = Network::new(dice(NETWORK));
+        let network = Network::new(dice(NETWORK), spec.manner.rough_network);
         let sampler = Sampler::new(&spec, root, probe, network, dice(SAMPLES), start);
         Rig {
             recorder: Recorder::new(start),
@@ -148,9 +158,11 @@ impl Rig {
             attended: !by_hand,
             worker,
             burst: (0.0, 0.0),
+            heating: false,
             lid_off_until: start,
             trouble: Trouble::NONE,
             reports: Vec::new(),
+            sloppy: dice(SLOPPY),
             spec,
         }
     }
@@ -199,7 +211,18 @@ impl Rig {
         self.heat_and_stir(asked);
         self.now += Span::from_millis(STEP_MS);
         self.steps += 1;
-        self.recorder.note(self.vessel.celsius());
+        let (vessel, spec, room) = (&self.vessel, &self.spec, &self.room);
+        let turning = self.stirring && !self.trouble.stirrer_stopped;
+        let unknown_c = spec.instruments.offset_c + self.trouble.ageing_c;
+        self.recorder.note(|| Sight {
+            chocolate: if self.attended { vessel.celsius() + unknown_c } else { f64::NAN },
+            wall: vessel.wall_c,
+            setpoint: self.setpoint,
+            motor: if turning { steady_motor_a(spec, vessel.kg(), vessel.thickness()) } else { 0.0 },
+            room: room.celsius(),
+            humidity: room.humidity(),
+            turning,
+        });
         self.send_reports();
         self.sample();
     }
@@ -219,6 +242,7 @@ impl Rig {
             humidity: self.room.humidity(),
             kg: self.vessel.kg(),
             thickness: self.vessel.thickness(),
+            heating: self.heating,
             by_hand: matches!(self.worker, Worker::Bench(_)),
         });
     }
@@ -289,9 +313,28 @@ impl Rig {
             }
             Deed::Enter(stage) => self.faults.enter(stage, self.now),
             Deed::Mark(mark) => self.recorder.mark(self.now, mark),
-            Deed::Tell(report) => {
+            Deed::Tell(mut report) => {
+                if !self.telling(&mut report) {
+                    return;
+                }
                 self.recorder.told(&report);
                 self.reports.push(report);
+            }
+        }
+    }
+
+    /// What becomes of a report in this shop; false if nobody hears of it.
+    fn telling(&mut self, report: &mut Report) -> bool {
+        match self.spec.manner.telling {
+            Telling::Usual => true,
+            Telling::Never => false,
+            Telling::Sloppy => {
+                let late = self.sloppy.wait(SLOPPY_MIN).min(SLOPPY_MOST_MIN);
+                let off = self.sloppy.normal() * SLOPPY_OFF_MIN;
+                report.sent += Span::from_mins_f64(late);
+                // Nobody writes down what has yet to come.
+                report.at = report.at.map(|at| (at + Span::from_mins_f64(off)).min(report.sent));
+                true
             }
         }
     }
@@ -326,6 +369,7 @@ impl Rig {
     }
 
     fn heat_and_stir(&mut self, asked: Asked) {
+        self.heating = asked.heater_w > 0.0;
         let trouble = &self.trouble;
         let by_hand = matches!(self.worker, Worker::Bench(_));
         let stirred = (self.stirring || by_hand) && !trouble.stirrer_stopped;
@@ -357,7 +401,8 @@ impl Rig {
                 0.0
             },
         };
-        self.sampler.feel(STEP_S, &around);
+        let at_the_probe = if trouble.probe_out { out_of(&around, self.room.celsius()) } else { around };
+        self.sampler.feel(STEP_S, &at_the_probe);
         let crusted = trouble.overtuned > 1.0;
         self.control_probe.build.lag_s = if crusted { CRUSTED_LAG_S } else { CONTROL_LAG_S };
         self.control_probe.step(STEP_S, &around);
@@ -374,6 +419,11 @@ impl Rig {
             self.sampler.send_event(line, now, report.to_json());
         }
     }
+}
+
+/// What a probe feels that hangs out of the charge.
+fn out_of(around: &Around, room_c: f64) -> Around {
+    Around { bulk_c: room_c + OUT_FEELS * (around.bulk_c - room_c), pieces: 0.0, solid: 0.0, ..*around }
 }
 
 /// Marks that the history begins with.

@@ -22,6 +22,8 @@ const MOTOR_EMPTY: f64 = 0.45;
 const MOTOR_WOBBLE: f64 = 0.02;
 /// A stirrer in solid couverture draws at most so much of its usual current before the clutch slips (assumed).
 const MOTOR_MOST: f64 = 3.0;
+/// A logger that reports on change says something at least this often, seconds.
+const HEARTBEAT_S: i64 = 600;
 /// Lone jumps: how far, °C, and so many clean samples between two, or they would pass for a step.
 const SPIKE_C: (f64, f64) = (3.0, 12.0);
 const CLEAN_AFTER_SPIKE: u32 = 4;
@@ -41,6 +43,7 @@ pub(crate) struct Instant<'a> {
     pub(crate) humidity: f64,
     pub(crate) kg: f64,
     pub(crate) thickness: f64,
+    pub(crate) heating: bool,
     /// Values are typed by hand.
     pub(crate) by_hand: bool,
 }
@@ -55,6 +58,7 @@ pub(crate) struct Sampler {
     next_sample: Timestamp,
     next_slow: Timestamp,
     told: (f64, bool),
+    reported: Option<(Timestamp, f64)>,
     last_said: f64,
     clean: u32,
 }
@@ -79,6 +83,7 @@ impl Sampler {
             next_sample: first,
             next_slow: first,
             told: (f64::NAN, false),
+            reported: None,
             clean: 0,
         }
     }
@@ -117,10 +122,13 @@ impl Sampler {
             return;
         }
         let mut said = Vec::with_capacity(Channel::ALL.len());
-        said.push(Said { channel: Channel::Chocolate, value: self.chocolate(here) });
-        if here.spec.has(Channel::Jacket) {
-            let value = here.wall_c + JACKET_NOISE_C * self.dice.normal();
-            said.push(Said { channel: Channel::Jacket, value: Some(value) });
+        let value = self.chocolate(here);
+        if self.worth_reporting(here, value) {
+            said.push(Said { channel: Channel::Chocolate, value });
+            if here.spec.has(Channel::Jacket) {
+                let value = here.wall_c + JACKET_NOISE_C * self.dice.normal();
+                said.push(Said { channel: Channel::Jacket, value: Some(value) });
+            }
         }
         let slow = here.now >= self.next_slow;
         if slow || self.told != (here.setpoint, here.turning) {
@@ -133,6 +141,18 @@ impl Sampler {
             self.network.send(here.trouble.line(), sent, topic, payload);
         }
         self.plan_next_sample(here, slow);
+    }
+
+    /// A logger with a deadband keeps to itself what has not moved.
+    fn worth_reporting(&mut self, here: &Instant<'_>, value: Option<f64>) -> bool {
+        let (Some(deadband), Some(value)) = (here.spec.instruments.deadband_c, value) else { return true };
+        let moved = self.reported.is_none_or(|(at, last)| {
+            (value - last).abs() >= deadband || here.now.since(at) >= Span::from_secs(HEARTBEAT_S)
+        });
+        if moved {
+            self.reported = Some((here.now, value));
+        }
+        moved
     }
 
     fn plan_next_sample(&mut self, here: &Instant<'_>, slow: bool) {
@@ -151,7 +171,10 @@ impl Sampler {
 
     /// What the recorded probe says.
     fn chocolate(&mut self, here: &Instant<'_>) -> Option<f64> {
-        let healthy = self.probe.read() + here.trouble.ageing_c;
+        let heating_c = if here.heating { here.spec.instruments.heating_noise_c } else { 0.0 };
+        let healthy = self.probe.read()
+            + here.trouble.ageing_c
+            + if heating_c > 0.0 { heating_c * self.dice.normal() } else { 0.0 };
         match here.trouble.probe {
             ProbeTrouble::Fine => {
                 let value = healthy + self.spike(here);
@@ -196,9 +219,14 @@ impl Sampler {
         if !here.turning {
             return 0.0;
         }
-        let usual = MOTOR_LEAST_A + MOTOR_A_PER_KG * here.spec.capacity_kg;
-        let full = here.kg / here.spec.usual_kg();
-        let load = MOTOR_EMPTY + (1.0 - MOTOR_EMPTY) * here.thickness * (0.6 + 0.4 * full);
-        usual * load.min(MOTOR_MOST) * (1.0 + MOTOR_WOBBLE * self.dice.normal())
+        steady_motor_a(here.spec, here.kg, here.thickness) * (1.0 + MOTOR_WOBBLE * self.dice.normal())
     }
+}
+
+/// Current of a stirrer that turns, without the wobble.
+pub(crate) fn steady_motor_a(spec: &Spec, kg: f64, thickness: f64) -> f64 {
+    let usual = MOTOR_LEAST_A + MOTOR_A_PER_KG * spec.capacity_kg;
+    let full = kg / spec.usual_kg();
+    let load = MOTOR_EMPTY + (1.0 - MOTOR_EMPTY) * thickness * (0.6 + 0.4 * full);
+    usual * load.min(MOTOR_MOST)
 }

@@ -38,8 +38,41 @@ pub struct Instruments {
     pub noise_c: f64,
     /// First-order lag of the chocolate probe, seconds.
     pub lag_s: f64,
+    /// The chocolate probe shows so much too much, and nobody knows it, °C.
+    pub offset_c: f64,
+    /// More noise while the heater is on, °C: its contactor and cable are near.
+    pub heating_noise_c: f64,
+    /// Temperatures are only reported when they have moved by so much, °C, or for ten minutes were not reported.
+    pub deadband_c: Option<f64>,
     /// How readings are worded.
     pub wording: Wording,
+}
+
+/// What people tell the system.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Telling {
+    /// Most things, within minutes.
+    #[default]
+    Usual,
+    /// Nothing.
+    Never,
+    /// Up to three quarters of an hour late, and not quite right about when.
+    Sloppy,
+}
+
+/// How a machine is worked, where it is not as usual.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Manner {
+    /// What people tell.
+    pub telling: Telling,
+    /// At night it is held so much lower, °C.
+    pub set_back_c: f64,
+    /// The charge is melted again at this minute after local midnight, for a second batch on the same day.
+    pub second_batch_at_min: Option<f64>,
+    /// Somebody moves the set-point a little about every hour.
+    pub fiddles: bool,
+    /// The network is so many times worse than usual, on top of being as it usually is.
+    pub rough_network: f64,
 }
 
 /// When a machine is worked, in minutes after local midnight.
@@ -67,6 +100,9 @@ pub(crate) struct Spec {
     pub(crate) control: Kind,
     pub(crate) instruments: Instruments,
     pub(crate) shift: Shift,
+    pub(crate) manner: Manner,
+    /// What its plant file calls the usual length of cooling.
+    pub(crate) told_cooling_minutes: Option<f64>,
     /// What the plant file adds to the chocolate probe's value; the probe is wrong by as much the other way.
     pub(crate) calibration_c: f64,
     /// The chocolate channel is a bare resistance.
@@ -141,6 +177,8 @@ impl Spec {
             control: control(machine.style, machine.method),
             instruments: instruments(machine.style, place),
             shift: Shift { cool_at_min: 360.0 + 20.0 * late, end_at_min: 930.0 + 30.0 * late },
+            manner: Manner::default(),
+            told_cooling_minutes: machine.cooling_minutes,
             calibration_c: settings.offset,
             sends_ohm: matches!(settings.sensor, Some(Sensor::Pt100)),
         };
@@ -163,7 +201,7 @@ impl Spec {
             lag_s: self.instruments.lag_s,
             noise_c: self.instruments.noise_c,
             resolution_c: self.instruments.resolution_c,
-            offset_c: -self.calibration_c,
+            offset_c: self.instruments.offset_c - self.calibration_c,
             drift_c_per_day: 0.0,
         }
     }
@@ -318,6 +356,9 @@ fn instruments(style: Style, place: usize) -> Instruments {
             resolution_c: if place.is_multiple_of(2) { 0.01 } else { 0.1 },
             noise_c: 0.03,
             lag_s: 25.0,
+            offset_c: 0.0,
+            heating_noise_c: 0.0,
+            deadband_c: None,
             wording,
         },
         Style::Wheel => Instruments {
@@ -327,6 +368,9 @@ fn instruments(style: Style, place: usize) -> Instruments {
             resolution_c: 0.1,
             noise_c: 0.04,
             lag_s: 15.0,
+            offset_c: 0.0,
+            heating_noise_c: 0.0,
+            deadband_c: None,
             wording,
         },
         Style::Bench => Instruments {
@@ -337,6 +381,9 @@ fn instruments(style: Style, place: usize) -> Instruments {
             // Hand thermometers: ±0.5–1 °C contact, worse by infrared (common practice).
             noise_c: 0.15,
             lag_s: 5.0,
+            offset_c: 0.0,
+            heating_noise_c: 0.0,
+            deadband_c: None,
             wording: Wording::Numbers,
         },
     }

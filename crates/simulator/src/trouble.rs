@@ -15,6 +15,7 @@ pub(crate) struct Trouble {
     pub(crate) silent: bool,
     pub(crate) held_back: bool,
     pub(crate) probe: ProbeTrouble,
+    pub(crate) probe_out: bool,
     pub(crate) spikes_per_hour: f64,
     pub(crate) ageing_c: f64,
     pub(crate) stirrer_stopped: bool,
@@ -66,6 +67,7 @@ impl Trouble {
         silent: false,
         held_back: false,
         probe: ProbeTrouble::Fine,
+        probe_out: false,
         spikes_per_hour: 0.0,
         ageing_c: 0.0,
         stirrer_stopped: false,
@@ -130,6 +132,8 @@ impl Trouble {
             FaultKind::DampRoom => self.room_damper_by += strength,
             FaultKind::ClockOff => self.clock_s += strength,
             FaultKind::ProbeAgeing => self.ageing_c += strength * hours / 24.0,
+            FaultKind::ProbeOut => self.probe_out = true,
+            FaultKind::Fouling => self.exchange *= (1.0 - strength * hours / 24.0).max(0.2),
             FaultKind::PowerCut => {
                 self.heater = HeaterTrouble::Dead;
                 self.stirrer_stopped = true;

@@ -9,7 +9,7 @@
 //! - `rewarming`: the lowest point between settling and working lies more than 1 °C below the range, and was either
 //!   meant (a low point) or is followed by a rise of 2 °C or more; it lasts to the range's lower end less 0.5 °C.
 //! - A bowl that is melted in part is `working` from the first moment of the first two minutes in the range ± 0.5 °C.
-//! - `idle` begins where people switched off or finished, or where the charge fell below 26 °C for an hour or more.
+//! - `idle` begins where people switched off or finished and somebody could know it, or where the charge fell below 26 °C for an hour or more.
 //! - A heat that never reached the soak is no batch. The history's first batch starts with the history.
 
 use model::{Method, Phase, PhaseSpan, Timestamp};
@@ -40,12 +40,13 @@ pub(crate) struct Course {
 }
 
 /// All true batches of a record, oldest first.
-pub(crate) fn courses(record: &Recorder, limits: &Limits, method: Method) -> Vec<Course> {
+/// `offs` are the moments at which somebody could know that a charge was given up.
+pub(crate) fn courses(record: &Recorder, limits: &Limits, method: Method, offs: &[Timestamp]) -> Vec<Course> {
     let heats: Vec<Timestamp> = moments(record, |m| *m == Mark::Heat);
     let mut found: Vec<Course> = Vec::new();
     for (place, heat) in heats.iter().enumerate() {
         let next = heats.get(place + 1).copied();
-        if let Some(course) = Walk::new(record, limits, *heat, next).course(method) {
+        if let Some(course) = Walk::new(record, limits, *heat, next, offs).course(method) {
             found.push(course);
         }
     }
@@ -78,11 +79,16 @@ struct Walk<'a> {
 }
 
 impl<'a> Walk<'a> {
-    fn new(record: &'a Recorder, limits: &'a Limits, heat: Timestamp, next: Option<Timestamp>) -> Walk<'a> {
+    fn new(
+        record: &'a Recorder,
+        limits: &'a Limits,
+        heat: Timestamp,
+        next: Option<Timestamp>,
+        offs: &[Timestamp],
+    ) -> Walk<'a> {
         let from = record.place(heat);
         let to = next.map_or(record.celsius.len(), |at| record.place(at));
-        let offs = moments(record, |m| *m == Mark::Off);
-        let off = offs.into_iter().find(|at| heat < *at && next.is_none_or(|n| *at <= n));
+        let off = offs.iter().copied().find(|at| heat < *at && next.is_none_or(|n| *at <= n));
         Walk { record, limits, from, to, off: off.map(|at| record.place(at)) }
     }
 
@@ -252,6 +258,7 @@ mod tests {
     use plant::Family;
 
     use super::*;
+    use crate::recorder::Sight;
 
     /// A record drawn from `minute:°C` corners, and marks at minutes.
     fn record(corners: &[(f64, f64)], marks: &[(i64, Mark)]) -> Recorder {
@@ -262,7 +269,8 @@ mod tests {
             let minute = second as f64 / 60.0;
             let pair = corners.windows(2).find(|w| minute < w[1].0).expect("corners go on to the end");
             let share = (minute - pair[0].0) / (pair[1].0 - pair[0].0);
-            recorder.note(pair[0].1 + share * (pair[1].1 - pair[0].1));
+            let chocolate = pair[0].1 + share * (pair[1].1 - pair[0].1);
+            recorder.note(|| Sight { chocolate, ..Sight::default() });
         }
         for (minute, mark) in marks {
             recorder.mark(start + Span::from_mins(*minute), mark.clone());
@@ -278,7 +286,11 @@ mod tests {
                 c.phases.iter().map(|p| format!("{} {}", p.phase.as_str(), minute(p.from))).collect();
             format!("{} to {:?}", phases.join(" | "), c.end.map(minute))
         };
-        courses(record, &limits, method).iter().map(line).collect::<Vec<_>>().join("\n")
+        courses(record, &limits, method, &moments(record, |m| *m == Mark::Off))
+            .iter()
+            .map(line)
+            .collect::<Vec<_>>()
+            .join("\n")
     }
 
     #[test]

@@ -2,14 +2,14 @@
 //!
 //! Knows the contract's definitions and nothing of how anybody finds anything.
 
-use model::{CouvertureId, MachineId, Measures, Method, Phase, PhaseSpan, Timestamp};
+use model::{Channel, CouvertureId, MachineId, Measures, Method, Phase, PhaseSpan, Span, Timestamp};
 
-use crate::conditions::{Condition, temperature, weighed};
+use crate::conditions::{Condition, Scene};
 use crate::deeds::Mark;
 use crate::faults::Happened;
 use crate::recorder::{Recorder, Told};
 use crate::rig::Rig;
-use crate::spec::Instruments;
+use crate::spec::{Instruments, Spec};
 use crate::true_phases::{Course, courses};
 
 /// A true batch.
@@ -70,14 +70,12 @@ pub struct Truth {
 pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
     let (record, spec) = (&rig.recorder, &rig.spec);
     let mut all = Vec::new();
-    let batches: Vec<TrueBatch> = courses(record, &spec.limits, spec.method)
-        .into_iter()
+    let courses = courses(record, &spec.limits, spec.method, &known_offs(record, spec));
+    let scene = Scene { record, spec, courses: &courses };
+    let batches: Vec<TrueBatch> = courses
+        .iter()
         .map(|course| {
-            let (plain, near) = weighed(
-                |ease| temperature(record, &spec.limits, &course, ease),
-                spec.instruments.resolution_c,
-                spec.instruments.sample_s,
-            );
+            let (plain, near) = scene.temperatures(course);
             all.extend(plain.iter().cloned().chain(near));
             let charge = last_charge(record, course.phases.get(1).map_or(course.start, |p| p.from));
             TrueBatch {
@@ -85,14 +83,15 @@ pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
                 lot: charge.as_ref().map(|c| c.1.clone()),
                 method: spec.method,
                 mass_kg: charge.map(|c| c.0),
-                measures: measures(record, spec.limits.temper_loss, &course),
+                measures: measures(&scene, course),
                 conditions: plain,
                 start: course.start,
                 end: course.end,
-                phases: course.phases,
+                phases: course.phases.clone(),
             }
         })
         .collect();
+    all.extend(scene.others(&all));
     all.sort_by_key(|c| c.from);
     MachineTruth {
         id: spec.id.clone(),
@@ -103,6 +102,17 @@ pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
         conditions: all,
         instruments: spec.instruments.clone(),
     }
+}
+
+/// When a charge was given up, as far as somebody could know: a set-point shows it, or people told it.
+fn known_offs(record: &Recorder, spec: &Spec) -> Vec<Timestamp> {
+    let told_at = |at: Timestamp| {
+        let ends = record.told.iter().filter(|t| t.event == "end");
+        let near = |t: &Timestamp| (*t - at).as_millis().abs() < Span::from_mins(60).as_millis();
+        ends.map(|t| t.at.unwrap_or(t.sent)).find(near)
+    };
+    let offs = record.marks.iter().filter(|(_, mark)| *mark == Mark::Off).map(|(at, _)| *at);
+    if spec.has(Channel::Setpoint) { offs.collect() } else { offs.filter_map(told_at).collect() }
 }
 
 fn last_charge(record: &Recorder, before: Timestamp) -> Option<(f64, String)> {
@@ -123,7 +133,8 @@ fn last_charge(record: &Recorder, before: Timestamp) -> Option<(f64, String)> {
 /// Minutes 10 to 30 of working give the settled level.
 const SETTLED_MIN: (f64, f64) = (10.0, 30.0);
 
-fn measures(record: &Recorder, temper_loss: f64, course: &Course) -> Measures {
+fn measures(scene: &Scene<'_>, course: &Course) -> Measures {
+    let (record, temper_loss) = (scene.record, scene.spec.limits.temper_loss);
     let span = |phase: Phase| course.phases.iter().find(|p| p.phase == phase).copied();
     let values = |phase: Phase| -> Vec<f64> {
         let spans = course.phases.iter().filter(|p| p.phase == phase);
@@ -153,7 +164,7 @@ fn measures(record: &Recorder, temper_loss: f64, course: &Course) -> Measures {
         working_mean_c: mean(&working),
         working_sd_c: deviation(&working),
         above_loss_c_min: span(Phase::Settling).map(|_| above),
-        cooling_tau_min: None,
+        cooling_tau_min: scene.time_constant_min(course),
         cooling_tau_against: None,
         seed_dip_c: None,
         drift_c_per_h: None,
@@ -164,7 +175,7 @@ fn measures(record: &Recorder, temper_loss: f64, course: &Course) -> Measures {
 fn kept(record: &Recorder, sure_to: usize, from: Timestamp, to: Option<Timestamp>) -> Vec<f64> {
     let last = to.map_or(sure_to, |to| record.place(to)).min(sure_to);
     let first = record.place(from).min(last);
-    record.celsius[first..last].iter().map(|c| f64::from(*c)).collect()
+    record.celsius[first..last].iter().map(|c| f64::from(*c)).filter(|c| c.is_finite()).collect()
 }
 
 fn mean(values: &[f64]) -> Option<f64> {

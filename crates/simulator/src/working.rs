@@ -35,6 +35,9 @@ const THICK_POOR: f64 = 0.10;
 /// Trims that thickening gets: +0.2…+0.5 °C in all (common practice), in steps.
 const TRIM_C: f64 = 0.15;
 const TRIM_MOST_C: f64 = 0.3;
+/// Who fiddles moves the set-point about so often, minutes, by at most so much, °C (assumed).
+const FIDDLE_MIN: f64 = 70.0;
+const FIDDLE_C: f64 = 0.35;
 /// The lid comes off for cleaning or looking, minutes between, mean.
 const LID_EVERY_MIN: f64 = 150.0;
 
@@ -61,6 +64,7 @@ pub(crate) struct Work {
     judge: Option<(Timestamp, Crystals)>,
     top_up_from: Timestamp,
     thin_smears: u32,
+    fiddle_at: Timestamp,
 }
 
 impl Work {
@@ -81,6 +85,11 @@ impl Work {
             judge: None,
             top_up_from: after(40.0),
             thin_smears: 0,
+            fiddle_at: if spec.manner.fiddles {
+                after(dice.wait(FIDDLE_MIN))
+            } else {
+                Timestamp::from_millis(i64::MAX)
+            },
         }
     }
 
@@ -124,6 +133,10 @@ impl Work {
             self.judge = Some((seen.now + Span::from_mins_f64(JUDGED_AFTER_MIN), smear));
             let next = dice.between(TEST_EVERY_MIN.0, TEST_EVERY_MIN.1);
             self.test_at = seen.now + Span::from_mins_f64(next);
+        }
+        if seen.now >= self.fiddle_at {
+            out.push(Deed::SetPoint(self.setpoint + self.trimmed + dice.between(-FIDDLE_C, FIDDLE_C)));
+            self.fiddle_at = seen.now + Span::from_mins_f64(dice.wait(FIDDLE_MIN));
         }
         let time_left = self.ends_at.since(seen.now) > Span::from_mins(50);
         if seen.now >= self.top_up_from && seen.kg < TOP_UP_BELOW * spec.usual_kg() && time_left {

@@ -9,7 +9,7 @@ use wire::Message;
 use crate::calendar::Calendar;
 use crate::faults::{Fault, FaultBook, Stage};
 use crate::rig::{Begin, Origin, Rig, first_mark};
-use crate::spec::{Instruments, Shift, Spec};
+use crate::spec::{Instruments, Manner, Shift, Spec};
 use crate::truth::{Truth, machine_truth};
 
 /// What one machine should have otherwise than its style usually has.
@@ -25,6 +25,8 @@ pub struct Fitting {
     pub channels: Option<Vec<Channel>>,
     /// When it is worked.
     pub shift: Option<Shift>,
+    /// How it is worked.
+    pub manner: Manner,
     /// Minutes of cooling that it is built for, where that is not what its plant file calls usual.
     pub built_for_minutes: Option<f64>,
     /// How it stands at the beginning; hot and molten if nothing is said.
@@ -88,6 +90,7 @@ impl Works {
             built.cooling_minutes = fitting.and_then(|f| f.built_for_minutes).or(built.cooling_minutes);
             let mut spec = Spec::from_plant(plant, &built, place);
             let begin = fitting.and_then(|f| f.begin).unwrap_or(Begin::Soak);
+            spec.told_cooling_minutes = machine.cooling_minutes;
             if let Some(fitting) = fitting {
                 fit(&mut spec, fitting);
             }
@@ -181,6 +184,7 @@ fn fit(spec: &mut Spec, fitting: &Fitting) {
     if let Some(channels) = &fitting.channels {
         spec.instruments.channels = channels.clone();
     }
+    spec.manner = fitting.manner;
     if let Some(shift) = fitting.shift {
         spec.shift = shift;
     }

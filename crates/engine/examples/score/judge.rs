@@ -9,7 +9,7 @@
 //!   lead to it was at work in the two hours before it was raised.
 //! - What began before somebody listened is not asked for, and explains all the same.
 
-use model::{Channel, Finding, FindingKind, Span, Timestamp};
+use model::{Channel, Finding, FindingKind, Phase, Span, Timestamp};
 use simulator::scoring::may_raise;
 use simulator::{Condition, MachineTruth, Weight};
 
@@ -45,11 +45,46 @@ pub(crate) fn judge<'a>(
 ) -> Judgement<'a> {
     let outcomes = conditions
         .iter()
-        .filter(|c| c.weight == Weight::Sure && c.from >= heard_from)
+        .filter(|c| c.weight == Weight::Sure && asked_for(truth, heard_from, c))
         .map(|condition| outcome(truth, condition, findings))
         .collect();
     let falses = findings.iter().filter(|f| !explained(truth, conditions, f)).collect();
     Judgement { outcomes, falses }
+}
+
+/// What began before somebody listened is not asked for; nor what needs a beginning that nobody heard.
+fn asked_for(truth: &MachineTruth, heard_from: Timestamp, condition: &Condition) -> bool {
+    let needs_the_batch = match condition.kind {
+        FindingKind::SlowCooling
+        | FindingKind::Undershoot
+        | FindingKind::SeedMissed
+        | FindingKind::HoldDrift
+        | FindingKind::Thickening
+        | FindingKind::LongHold
+        | FindingKind::TestDue => true,
+        FindingKind::Scorch
+        | FindingKind::TemperLoss
+        | FindingKind::WarmHold
+        | FindingKind::ColdHold
+        | FindingKind::Hunting
+        | FindingKind::Solidifying
+        | FindingKind::StirrerStopped
+        | FindingKind::HeaterStuck
+        | FindingKind::ProbeStuck
+        | FindingKind::ProbeFault
+        | FindingKind::Spikes
+        | FindingKind::Silent
+        | FindingKind::ClockOff
+        | FindingKind::HotRoom
+        | FindingKind::DampRoom
+        | FindingKind::ProbeDrift
+        | FindingKind::CoolingFade
+        | FindingKind::CommonCause => false,
+    };
+    let batch = truth.batches.iter().rfind(|b| b.start <= condition.from);
+    let batch_heard =
+        batch.is_none_or(|b| b.phases.iter().all(|p| p.phase != Phase::Working || p.from > heard_from));
+    condition.from >= heard_from && (!needs_the_batch || batch_heard)
 }
 
 fn outcome<'a>(truth: &MachineTruth, condition: &'a Condition, findings: &'a [Finding]) -> Outcome<'a> {

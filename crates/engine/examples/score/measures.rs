@@ -14,9 +14,10 @@ pub(crate) struct Compared {
     pub(crate) error: f64,
 }
 
-pub(crate) const NAMES: [&str; 8] = [
+pub(crate) const NAMES: [&str; 9] = [
     "soak_max_c",
     "cooling_minutes",
+    "cooling_tau_min",
     "lowest_c",
     "settled_c",
     "working_minutes",
@@ -29,6 +30,7 @@ pub(crate) fn compare(truth: &Measures, found: &Measures) -> Vec<Compared> {
     let pairs = [
         (truth.soak_max_c, found.soak_max_c, 1.0),
         (truth.cooling_minutes, found.cooling_minutes, 1.0),
+        (truth.cooling_tau_min, found.cooling_tau_min, 1.0),
         (truth.lowest_c, found.lowest_c, 1.0),
         (truth.settled_c, found.settled_c, 1.0),
         (truth.working_minutes, found.working_minutes, 1.0),

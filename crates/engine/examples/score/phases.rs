@@ -1,10 +1,10 @@
 //! Phases by time: in how much of it the engine said what was true.
 //!
-//! Time counts where the machine was heard of lately, and after the first quarter of an hour of a history that begins in
+//! Time counts where the machine was heard of lately and its probe hung in the charge, and after the first quarter of an hour of a history that begins in
 //! the middle. Outside batches everything is `idle`.
 
 use model::{Batch, Channel, Confidence, Content, Phase, PhaseSpan, Span, Timestamp};
-use simulator::MachineTruth;
+use simulator::{FaultKind, MachineTruth};
 
 use crate::play::{Played, Watched};
 
@@ -34,13 +34,19 @@ pub(crate) fn looks(played: &Played, watched: &Watched) -> Vec<Look> {
         while let Some(reading) = heard.next_if(|r| *r <= at) {
             newest = Some(reading);
         }
-        if newest.is_some_and(|n| at.since(n) <= fresh) {
+        if newest.is_some_and(|n| at.since(n) <= fresh) && !out_of_charge(truth, at) {
             let (phase, confidence) = found_at(&found.batches, at);
             looks.push(Look { truth: true_at(truth, at), found: phase, confidence });
         }
         at += STEP;
     }
     looks
+}
+
+/// A probe that hangs out of the charge says nothing of its phases.
+fn out_of_charge(truth: &MachineTruth, at: Timestamp) -> bool {
+    let out = truth.faults.iter().filter(|f| f.kind == FaultKind::ProbeOut);
+    out.into_iter().any(|f| f.from <= at && f.to.is_none_or(|to| at <= to + AFTER_A_LATE_START))
 }
 
 fn heard_at(watched: &Watched) -> Vec<Timestamp> {

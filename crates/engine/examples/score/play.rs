@@ -6,7 +6,7 @@ use std::sync::Arc;
 use engine::{Analysis, Analyst, MachineAnalysis};
 use model::{Arrival, MachineId, Span, Timestamp};
 use simulator::scoring::Case;
-use simulator::{Condition, MachineTruth, Truth, instrument_conditions, plant_conditions};
+use simulator::{Condition, MachineTruth, Truth, hide_unseen, instrument_conditions, plant_conditions};
 use wire::Decoder;
 
 /// A case that has been played.
@@ -83,7 +83,9 @@ pub(crate) fn play(case: Case) -> Played {
         .map(|machine| {
             let arrivals = heard.remove(&machine.id).unwrap_or_default();
             let mut conditions = machine.conditions.clone();
-            conditions.extend(instrument_conditions(machine, &arrivals, newest));
+            let instruments = instrument_conditions(machine, &arrivals, newest);
+            hide_unseen(&mut conditions, &instruments);
+            conditions.extend(instruments);
             conditions.sort_by_key(|c| c.from);
             Watched { id: machine.id.clone(), arrivals, conditions }
         })

@@ -61,7 +61,7 @@ impl Tally {
         let days = played.days() * played.machines.len() as f64;
         match played.case.scenario {
             Scenario::Ordinary => tally.ordinary_days += days,
-            Scenario::Fault(_) | Scenario::Two => tally.faulty_days += days,
+            Scenario::Fault(_) | Scenario::Two | Scenario::Common => tally.faulty_days += days,
         }
         for watched in &played.machines {
             tally.count_findings(played, watched);

@@ -8,15 +8,23 @@
 //! A definition met, or missed, by less than 15 % of its limit, or by less than the probe can tell, is
 //! [`Weight::Borderline`]: nobody should be judged by it.
 
+mod around;
+mod batches;
+mod hold;
+mod people;
 mod plant_wide;
 mod readings;
 mod temperature;
 
-use model::{FindingKind, Timestamp};
+use model::{Channel, FindingKind, Phase, Span, Timestamp};
 
 pub use plant_wide::plant_conditions;
 pub use readings::instrument_conditions;
-pub(crate) use temperature::temperature;
+use temperature::temperature;
+
+use crate::recorder::{KEPT_EVERY_S, Recorder};
+use crate::spec::Spec;
+use crate::true_phases::Course;
 
 /// How much a condition says about a watch that found it, or did not.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -106,4 +114,158 @@ pub(crate) fn weighed(
     near.retain(|n| !plain.iter().any(|p| p.overlaps(n)));
     near.iter_mut().for_each(|n| n.weight = Weight::Borderline);
     (plain, near)
+}
+
+/// All that the conditions of one machine are worked out from.
+pub(crate) struct Scene<'a> {
+    pub(crate) record: &'a Recorder,
+    pub(crate) spec: &'a Spec,
+    pub(crate) courses: &'a [Course],
+}
+
+impl Scene<'_> {
+    fn has(&self, channel: Channel) -> bool {
+        self.spec.has(channel)
+    }
+
+    fn moment(&self, place: usize) -> Timestamp {
+        self.record.moment(place)
+    }
+
+    /// Places of `course` in `phase`, from its first to its last moment.
+    fn places(&self, course: &Course, phase: Phase) -> Option<std::ops::Range<usize>> {
+        let span = course.phases.iter().find(|p| p.phase == phase)?;
+        let to = span.to.map_or(course.sure_to, |to| self.record.place(to).min(course.sure_to));
+        let from = self.record.place(span.from);
+        (from < to).then_some(from..to)
+    }
+
+    fn condition(&self, kind: FindingKind, (from, to): (usize, usize), due: usize, worst: f64) -> Condition {
+        let (from, to, due) = (self.moment(from), self.moment(to), self.moment(due));
+        Condition { kind, from, to, due, worst, weight: Weight::Sure }
+    }
+
+    /// Stretches of `places` in which `past` is above zero for at least `seconds`.
+    fn stretches(
+        &self,
+        kind: FindingKind,
+        places: std::ops::Range<usize>,
+        seconds: f64,
+        past: impl Fn(usize) -> f64,
+    ) -> Vec<Condition> {
+        let least = places_in(seconds);
+        let mut found = Vec::new();
+        let mut from = None;
+        let mut worst = 0.0f64;
+        for place in places.start..=places.end {
+            let by = if place < places.end { past(place) } else { 0.0 };
+            if by > 0.0 {
+                from.get_or_insert(place);
+                worst = worst.max(by);
+            } else if let Some(first) = from.take() {
+                if place - first >= least {
+                    found.push(self.condition(kind, (first, place), first + least, worst));
+                }
+                worst = 0.0;
+            }
+        }
+        found
+    }
+
+    /// The limits of a batch's temperatures, weighed; the near misses apart.
+    pub(crate) fn temperatures(&self, course: &Course) -> (Vec<Condition>, Vec<Condition>) {
+        let instruments = &self.spec.instruments;
+        weighed(
+            |ease| temperature(self.record, &self.spec.limits, course, ease),
+            instruments.resolution_c + 2.0 * instruments.noise_c,
+            instruments.sample_s + 0.3 * instruments.lag_s,
+        )
+    }
+
+    /// Time constant of a cooling that was seen from its start against a jacket that is measured, minutes.
+    pub(crate) fn time_constant_min(&self, course: &Course) -> Option<f64> {
+        (self.has(Channel::Jacket) && self.spec.build.coolant > 0.0)
+            .then(|| batches::time_constant_min(self, course))
+            .flatten()
+    }
+
+    /// Everything else that was the matter. `temperatures` are what was found of those.
+    pub(crate) fn others(&self, temperatures: &[Condition]) -> Vec<Condition> {
+        let instruments = &self.spec.instruments;
+        let mut all = Vec::new();
+        let mut note = |sample_s: f64, at: &dyn Fn(Ease) -> Vec<Condition>| {
+            let (plain, near) = weighed(at, instruments.resolution_c, sample_s);
+            all.extend(plain);
+            all.extend(near);
+        };
+        note(instruments.slow_sample_s, &|ease| around::around(self, ease));
+        note(instruments.sample_s, &|ease| around::heater_stuck(self, ease));
+        note(instruments.slow_sample_s, &|ease| hold::thickening(self, ease));
+        note(instruments.sample_s, &|ease| hold::hunting(self, ease));
+        note(0.0, &|ease| hold::hold_drift(self, ease, hold::Disturbances::All));
+        all.extend(batches::slow_cooling(self));
+        all.extend(batches::cooling_fade(self));
+        all.extend(batches::probe_drift(self));
+        all.extend(people::seed_missed(self));
+        all.extend(people::long_hold(self));
+        all.extend(people::test_due(self, temperatures));
+        // Levels that a watch takes for the same because nobody told it of a change: it may speak, and need not.
+        let untold: Vec<Condition> =
+            hold::hold_drift(self, Ease::by(-1.0, 0.0, 0.0), hold::Disturbances::Known)
+                .into_iter()
+                .chain(hold::thickening_known(self, Ease::by(-1.0, 0.0, 0.0)))
+                .filter(|c| !all.iter().any(|a| a.overlaps(c)))
+                .map(|c| Condition { weight: Weight::Borderline, ..c })
+                .collect();
+        all.extend(untold);
+        all
+    }
+}
+
+/// So many kept places make `seconds`.
+fn places_in(seconds: f64) -> usize {
+    (seconds / KEPT_EVERY_S as f64).ceil().max(1.0) as usize
+}
+
+/// Temperatures cannot be told where the instruments are in trouble: such conditions are nobody's to find.
+pub fn hide_unseen(conditions: &mut [Condition], instruments: &[Condition]) {
+    const BEFORE: Span = Span::from_mins(10);
+    for condition in conditions.iter_mut().filter(|c| needs_chocolate(c.kind)) {
+        let blind = |i: &Condition| {
+            i.kind != FindingKind::Spikes && i.from <= condition.due && condition.from - BEFORE <= i.to
+        };
+        if instruments.iter().any(blind) {
+            condition.weight = Weight::Borderline;
+        }
+    }
+}
+
+fn needs_chocolate(kind: FindingKind) -> bool {
+    match kind {
+        FindingKind::Scorch
+        | FindingKind::TemperLoss
+        | FindingKind::WarmHold
+        | FindingKind::ColdHold
+        | FindingKind::SlowCooling
+        | FindingKind::Undershoot
+        | FindingKind::SeedMissed
+        | FindingKind::HoldDrift
+        | FindingKind::Hunting
+        | FindingKind::Thickening
+        | FindingKind::LongHold
+        | FindingKind::Solidifying
+        | FindingKind::StirrerStopped
+        | FindingKind::HeaterStuck
+        | FindingKind::TestDue
+        | FindingKind::ProbeDrift
+        | FindingKind::CoolingFade => true,
+        FindingKind::ProbeStuck
+        | FindingKind::ProbeFault
+        | FindingKind::Spikes
+        | FindingKind::Silent
+        | FindingKind::ClockOff
+        | FindingKind::HotRoom
+        | FindingKind::DampRoom
+        | FindingKind::CommonCause => false,
+    }
 }

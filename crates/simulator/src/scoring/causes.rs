@@ -36,6 +36,18 @@ pub fn may_raise(cause: FaultKind) -> &'static [FindingKind] {
         FaultKind::ClockOff => {
             &[F::ClockOff, F::Silent, F::ProbeStuck, F::SlowCooling, F::TestDue, F::LongHold]
         }
+        FaultKind::ProbeOut => &[
+            F::ColdHold,
+            F::Solidifying,
+            F::Undershoot,
+            F::HoldDrift,
+            F::SlowCooling,
+            F::ProbeDrift,
+            F::HeaterStuck,
+            F::TestDue,
+            F::LongHold,
+        ],
+        FaultKind::Fouling => &[F::CoolingFade, F::SlowCooling],
         FaultKind::ProbeAgeing => &[F::ProbeDrift, F::HoldDrift],
     }
 }

@@ -7,6 +7,7 @@
 mod causes;
 mod plan;
 mod site;
+mod strikes;
 
 pub use crate::scoring::causes::may_raise;
 use model::{Span, Timestamp};
@@ -29,12 +30,14 @@ pub enum Scenario {
     Fault(FaultKind),
     /// A day with two faults, drawn.
     Two,
+    /// A day on which one cause strikes several machines.
+    Common,
 }
 
 impl Scenario {
     /// Every scenario, in a fixed order.
     pub fn all() -> Vec<Scenario> {
-        let mut all = vec![Scenario::Ordinary, Scenario::Two];
+        let mut all = vec![Scenario::Ordinary, Scenario::Two, Scenario::Common];
         all.extend(FaultKind::ALL.iter().map(|kind| Scenario::Fault(*kind)));
         all
     }
@@ -44,6 +47,7 @@ impl Scenario {
         match self {
             Scenario::Ordinary => "ordinary",
             Scenario::Two => "two-faults",
+            Scenario::Common => "common-cause",
             Scenario::Fault(kind) => kind.as_str(),
         }
     }

@@ -119,6 +119,9 @@ fn instruments(dice: &mut Dice, style: Style, method: Method) -> Instruments {
         resolution_c: pick(dice, &[0.01, 0.01, 0.0625, 0.1, 0.1, 0.1, 0.25, 0.5]),
         noise_c: spread(dice, 0.01, 0.15),
         lag_s: if dice.chance(0.25) { dice.between(60.0, 150.0) } else { dice.between(8.0, 40.0) },
+        offset_c: if dice.chance(0.3) { dice.between(-0.4, 0.4) } else { 0.0 },
+        heating_noise_c: if dice.chance(0.25) { dice.between(0.03, 0.25) } else { 0.0 },
+        deadband_c: (!by_hand && dice.chance(0.12)).then(|| pick(dice, &[0.1, 0.2, 0.5])),
         wording: pick(dice, &[Wording::Numbers, Wording::Packs, Wording::ChannelPacks]),
     }
 }

@@ -1,0 +1,113 @@
+//! What people left undone: `seed-missed`, `long-hold`, `test-due`. What nobody told counts as not done.
+
+use model::{FindingKind, Grade, Method, Phase, Span, Timestamp};
+
+use super::{Condition, Scene, Weight};
+use crate::deeds::Mark;
+use crate::recorder::Told;
+use crate::true_phases::{Course, moments};
+
+const SEEN_AFTER: Span = Span::from_mins(5);
+const TEST_AFTER: Span = Span::from_mins(15);
+/// A test that came within so much of the moment at which it would have been missed.
+const NEARLY: Span = Span::from_mins(4);
+
+fn working(course: &Course, scene: &Scene<'_>) -> Option<(Timestamp, Timestamp)> {
+    let span = course.phases.iter().find(|p| p.phase == Phase::Working)?;
+    Some((span.from, span.to.unwrap_or(scene.moment(course.sure_to))))
+}
+
+pub(super) fn seed_missed(scene: &Scene<'_>) -> Vec<Condition> {
+    if scene.spec.method != Method::Seed {
+        return Vec::new();
+    }
+    let seeds = moments(scene.record, |m| matches!(m, Mark::Seed { .. }));
+    let one = |course: &Course| {
+        let cooling = course.phases.iter().find(|p| p.phase == Phase::Cooling)?;
+        let (from, to) = working(course, scene)?;
+        let due = from + SEEN_AFTER;
+        let seeded = |s: &Timestamp| cooling.from <= *s && *s <= due;
+        if due >= to || cooling.from <= scene.record.start + Span::from_mins(2) || seeds.iter().any(seeded) {
+            return None;
+        }
+        let nearly = seeds.iter().any(|s| due <= *s && *s <= due + NEARLY);
+        let weight = if nearly { Weight::Borderline } else { Weight::Sure };
+        Some(Condition { kind: FindingKind::SeedMissed, from, to, due, worst: 0.0, weight })
+    };
+    scene.courses.iter().filter_map(one).collect()
+}
+
+/// Temper tests that were told: when they were made, and when one could know.
+fn tests<'a>(scene: &Scene<'a>) -> Vec<(Timestamp, &'a Told)> {
+    let tests = scene.record.told.iter().filter(|t| t.event == "temper-test");
+    let mut tests: Vec<(Timestamp, &Told)> = tests.map(|t| (t.at.unwrap_or(t.sent), t)).collect();
+    tests.sort_by_key(|t| t.0);
+    tests
+}
+
+pub(super) fn long_hold(scene: &Scene<'_>) -> Vec<Condition> {
+    let longest = scene.spec.limits.max_hold;
+    let tests = tests(scene);
+    let mut found = Vec::new();
+    for (from, to) in scene.courses.iter().filter_map(|c| working(c, scene)) {
+        let passed = |t: &&(Timestamp, &Told)| t.1.worst == Some(Grade::Good) && from <= t.0 && t.0 < to;
+        let ends: Vec<Timestamp> = tests.iter().filter(passed).map(|t| t.0).chain([to]).collect();
+        let mut since = from;
+        for end in ends {
+            let due = since + longest;
+            if end > due - NEARLY {
+                // Told late, or a fair test between: one may see it either way.
+                let unsure = tests.iter().any(|(at, t)| {
+                    since < *at
+                        && *at <= due + NEARLY
+                        && (t.worst == Some(Grade::Fair) || t.sent > due - NEARLY)
+                });
+                let clear = end > due + NEARLY && !unsure;
+                let weight = if clear { Weight::Sure } else { Weight::Borderline };
+                let (from, to) = (since, end.max(due));
+                found.push(Condition { kind: FindingKind::LongHold, from, to, due, worst: 0.0, weight });
+            }
+            since = end;
+        }
+    }
+    found
+}
+
+pub(super) fn test_due(scene: &Scene<'_>, temperatures: &[Condition]) -> Vec<Condition> {
+    let tests = tests(scene);
+    let mut found: Vec<Condition> = Vec::new();
+    for (from, to) in scene.courses.iter().filter_map(|c| working(c, scene)) {
+        let mut triggers = vec![(from, Weight::Sure)];
+        let told = scene.record.told.iter().filter(|t| t.event == "top-up");
+        triggers.extend(told.map(|t| {
+            (t.at.unwrap_or(t.sent), if t.at.is_some() { Weight::Sure } else { Weight::Borderline })
+        }));
+        let spoilt = |c: &&Condition| matches!(c.kind, FindingKind::TemperLoss | FindingKind::ColdHold);
+        triggers.extend(temperatures.iter().filter(spoilt).map(|c| (c.due, c.weight)));
+        triggers.retain(|(at, _)| from <= *at && *at < to);
+        triggers.sort_by_key(|t| t.0);
+        for (at, weight) in triggers {
+            let due = at + TEST_AFTER;
+            let next = tests.iter().find(|t| t.0 >= at);
+            let end = next.map_or(to, |t| t.0.min(to));
+            // How long one may take for the test after a top-up, the contract leaves open; so is a test just before.
+            let just_before = tests.iter().any(|t| at - NEARLY - NEARLY <= t.0 && t.0 < at);
+            let late_told =
+                next.is_some_and(|t| t.0 <= due + NEARLY || (t.1.sent > due && t.0 < due + NEARLY));
+            let clear = end > due + NEARLY && !just_before && !late_told && weight == Weight::Sure;
+            let one = Condition {
+                kind: FindingKind::TestDue,
+                from: at,
+                to: end.max(due),
+                due,
+                worst: 0.0,
+                weight: if clear { Weight::Sure } else { Weight::Borderline },
+            };
+            match found.last_mut() {
+                Some(open) if open.to > at && open.weight == Weight::Sure => open.to = open.to.max(one.to),
+                _ => found.push(one),
+            }
+        }
+    }
+    found
+}
