@@ -23,7 +23,7 @@ const FOOT: f64 = 30.0;
 const TOP: f64 = 28.0;
 
 /// Points further apart than this leave a gap, minutes.
-const GAP_MIN: f64 = 6.0;
+const GAP_MIN: f64 = 15.0;
 
 /// One field.
 #[derive(Debug, Clone, PartialEq)]

@@ -103,7 +103,8 @@ impl Overlay<'_> {
     /// Room for the longest name.
     fn margin(&self) -> f64 {
         let longest = self.courses.iter().map(|laid| text_width(&laid.name, LETTERS)).fold(0.0, f64::max);
-        (longest + 18.0).clamp(24.0, f64::from(self.size.0) * 0.3)
+        // The main one's name is bold, a tenth wider.
+        (1.1 * longest + 22.0).clamp(24.0, f64::from(self.size.0) * 0.3)
     }
 
     fn draw(&self, canvas: &Canvas<'_>, plot: &Plot) {

@@ -8,7 +8,7 @@ use plant::Plant;
 use records::{BatchQuery, EventQuery, FindingQuery, Records, RecordsError};
 use store::{StoreError, StoreReader};
 
-use crate::day::{Courses, DayRecord, MachineDay, usual_past};
+use crate::day::{Courses, DayRecord, MachineDay};
 use crate::week::{IsoWeek, RoomWeek, WeekData, anchor};
 use crate::{Course, HistoryError, ReferenceBand, reference_band};
 
@@ -95,12 +95,12 @@ pub fn day(
             .into_iter()
             .filter(|batch| held.contains(&batch.couverture))
             .map(|batch| about.record(Courses::default(), batch, seen_to));
+        let mut day = MachineDay::new(machine.id.clone(), today, earlier.collect(), EARLIER_BATCHES);
         // Courses are read only of those that stay.
-        let mut past = usual_past(earlier.collect(), EARLIER_BATCHES);
-        for record in &mut past {
+        for record in &mut day.past {
             record.courses = courses_of(&record.batch)?;
         }
-        days.push(MachineDay { machine: machine.id.clone(), today, past });
+        days.push(day);
     }
     Ok(days)
 }
@@ -224,7 +224,7 @@ pub fn rooms(
 }
 
 /// Points of one course on a gallery: more than its pixels can show is wasted reading.
-const COURSE_BUCKETS: usize = 60;
+const COURSE_BUCKETS: usize = 120;
 
 /// The chocolate of a batch from half an hour before the start of cooling to `minutes` after it, thinned so that highest
 /// and lowest stay: minutes since the start of cooling, and °C.

@@ -52,6 +52,6 @@ pub use crate::measures::{MeasureRow, measure_rows};
 pub use crate::names::Names;
 pub use crate::statement::{Telling, statement};
 pub use crate::week::{
-    Cell, Course, Gallery, Holds, Picture, ReviewDto, ReviewSheet, Reviewed, Section, Table, XlsxError, review_html,
-    review_sheet, review_source, review_xlsx,
+    Cell, Course, Gallery, Holds, Picture, ReviewDto, ReviewSheet, Reviewed, Section, Table, XlsxError,
+    review_html, review_sheet, review_source, review_xlsx,
 };

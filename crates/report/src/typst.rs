@@ -15,6 +15,7 @@ const LOOK: &str = r##"#set text(font: "Libertinus Serif", size: 9.5pt, fill: rg
 #let faint = rgb("cdbfae")
 #show heading: it => block(above: 1.15em, below: 0.55em, sticky: true, text(fill: cocoa, weight: "bold", size: if it.level == 1 { 17pt } else if it.level == 2 { 12pt } else { 10.5pt }, it.body))
 #set table(stroke: none, inset: (x: 4pt, y: 2.6pt))
+#show table: set text(size: 8.2pt)
 #show table.cell.where(y: 0): set text(weight: "bold", fill: quiet)
 #set list(marker: text(fill: cocoa, sym.bullet), spacing: 0.5em)
 "##;
@@ -29,6 +30,9 @@ pub(crate) enum Column {
     /// Numbers, set to the right.
     Number,
 }
+
+/// From so many columns on nothing is left over for a wide one.
+const MANY_COLUMNS: usize = 7;
 
 /// The source of a report on its way.
 pub(crate) struct Source(String);
@@ -90,8 +94,10 @@ impl Source {
         if rows.is_empty() {
             return;
         }
-        let widths: Vec<&str> =
-            columns.iter().map(|(_, column)| if *column == Column::Wide { "1fr" } else { "auto" }).collect();
+        // Where many columns share the width, the wide one has to take its part of it like the others.
+        let rest = if columns.len() < MANY_COLUMNS { "1fr" } else { "auto" };
+        let width = |(_, column): &(&str, Column)| if *column == Column::Wide { rest } else { "auto" };
+        let widths: Vec<&str> = columns.iter().map(width).collect();
         let sides: Vec<&str> = columns
             .iter()
             .map(|(_, column)| if *column == Column::Number { "right" } else { "left" })

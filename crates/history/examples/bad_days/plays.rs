@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use engine::{Analysis, Analyst};
-use history::day::{Cause, Courses, DayRecord, MachineDay, usual_past};
+use history::day::{Cause, Courses, DayRecord, MachineDay};
 use model::{Channel, Content, MachineId, Span, Timestamp};
 use plant::{Plant, parse_plant};
 use simulator::{Fault, FaultKind, Fitting, Onset, Settings, Works};
@@ -85,8 +85,6 @@ impl Week {
         let mut works = Works::new(&plant, &settings).without_truth();
         let (analysis, courses) = watch(&plant, &mut works, midnight - EARLIER);
         let past = records(&analysis, &courses);
-        let past =
-            past.into_iter().map(|(machine, records)| (machine, usual_past(records, MOST_PAST))).collect();
         Week { plant, works, midnight, past }
     }
 
@@ -103,8 +101,8 @@ impl Week {
         let today = records(&analysis, &courses);
         let machine_day = |(machine, mut today): (MachineId, Vec<DayRecord>)| {
             today.retain(|record| midnight <= record.anchor() || record.batch.end.is_none());
-            let past = self.past.get(&machine).cloned().unwrap_or_default();
-            MachineDay { machine, today, past }
+            let earlier = self.past.get(&machine).cloned().unwrap_or_default();
+            MachineDay::new(machine, today, earlier, MOST_PAST)
         };
         today.into_iter().map(machine_day).collect()
     }
@@ -140,6 +138,8 @@ impl Week {
             * match kind {
                 FaultKind::FouledJacket => rolls.between(0.5, 1.3),
                 FaultKind::ProbeAgeing => rolls.between(8.0, 14.0),
+                // What takes weeks, in a night.
+                FaultKind::Fouling => rolls.between(20.0, 30.0),
                 FaultKind::ProbeOpen => 1.0,
                 _ => rolls.between(0.9, 1.3),
             };
@@ -178,13 +178,16 @@ fn hours_of(kind: FaultKind, rolls: &mut Rolls) -> (f64, f64) {
         FaultKind::Thickening => (-120.0, 1_200.0),
         FaultKind::Undershoot => (rolls.between(300.0, 400.0), rolls.between(200.0, 300.0)),
         FaultKind::ProbeAgeing => (-230.0, 1_500.0),
+        FaultKind::Fouling => (-590.0, 1_500.0),
         FaultKind::ClockOff => (rolls.between(240.0, 600.0), 400.0),
         FaultKind::Silent | FaultKind::LateUpload | FaultKind::PowerCut => {
             (rolls.between(420.0, 720.0), rolls.between(25.0, 90.0))
         }
-        FaultKind::ProbeOpen | FaultKind::ProbeMissing | FaultKind::ProbeStuck | FaultKind::Spikes => {
-            (rolls.between(420.0, 720.0), rolls.between(30.0, 120.0))
-        }
+        FaultKind::ProbeOpen
+        | FaultKind::ProbeMissing
+        | FaultKind::ProbeStuck
+        | FaultKind::Spikes
+        | FaultKind::ProbeOut => (rolls.between(420.0, 720.0), rolls.between(30.0, 120.0)),
         FaultKind::HoldDrift => (rolls.between(540.0, 600.0), 360.0),
         // A kettle of 50 kg holds its heat: it takes hours to show.
         FaultKind::HeaterDead => (rolls.between(500.0, 600.0), rolls.between(300.0, 420.0)),
@@ -202,7 +205,7 @@ pub(crate) fn cause_of(kind: FaultKind) -> Cause {
         FaultKind::HotRoom | FaultKind::DampRoom => Cause::Room,
         FaultKind::WarmWater => Cause::CoolingWater,
         FaultKind::Thickening => Cause::Material,
-        FaultKind::FouledJacket | FaultKind::CoolingWeak => Cause::HeatTransfer,
+        FaultKind::FouledJacket | FaultKind::CoolingWeak | FaultKind::Fouling => Cause::HeatTransfer,
         FaultKind::Overfilled => Cause::Fill,
         FaultKind::Scorch
         | FaultKind::OverheatedHold
@@ -218,6 +221,7 @@ pub(crate) fn cause_of(kind: FaultKind) -> Cause {
         | FaultKind::ProbeMissing
         | FaultKind::ProbeStuck
         | FaultKind::Spikes
+        | FaultKind::ProbeOut
         | FaultKind::ProbeAgeing => Cause::Instrument,
         FaultKind::SeedMissed | FaultKind::LateSeed | FaultKind::LittleSeed => Cause::People,
         FaultKind::ClockOff => Cause::Clock,

@@ -14,7 +14,7 @@ use super::{Cause, Clue, Deviation, MachineDay, Missing, Moved, Sign, first};
 use crate::{FEWEST_BATCHES, HistoryError};
 
 /// Below this weight nothing is called unusual: it is what ordinary days come to.
-pub const UNUSUAL: f64 = 3.0;
+pub const UNUSUAL: f64 = 3.5;
 
 /// A cause this far ahead of the next one is more than one among others.
 const CLEAR_LEAD: f64 = 1.5;
@@ -167,6 +167,7 @@ fn odd_of(seen: &Seen<'_>) -> Vec<Odd> {
         .findings
         .iter()
         .filter(|finding| finding.superseded_by.is_none() && is_trouble(finding.kind))
+        .filter(|finding| seen.finding(finding.kind).is_some())
         .map(|finding| odd(Sign::Found(finding.kind), Some(finding.from)));
     let tests = seen.test(true).map(|at| odd(Sign::TestFailed, Some(at)));
     figures.chain(findings).chain(tests).collect()

@@ -79,8 +79,10 @@ fn leaves(seen: &Seen<'_>, channel: Channel, band: &ReferenceBand) -> Option<Mov
         | Channel::Stirrer => margin(channel),
     };
     let (_, to) = seen.record.in_use()?;
+    // A slow machine turns late after its set-point has: laid at the turn, the step itself is no move.
+    let from = if channel == Channel::Setpoint { anchor + BEFORE } else { anchor - BEFORE };
     let mut outside: Vec<(Timestamp, f64)> = Vec::new();
-    for (at, value) in seen.record.courses.between(channel, anchor - BEFORE, to) {
+    for (at, value) in seen.record.courses.between(channel, from, to) {
         let after = *at - anchor;
         let place = band.points.partition_point(|point| point.after < after);
         let Some(point) = band.points.get(place).filter(|point| point.after - after < STEP) else { continue };

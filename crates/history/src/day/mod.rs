@@ -18,9 +18,9 @@ mod sign;
 mod view;
 mod weigh;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use model::{Batch, CouvertureId, Event, Finding, MachineId, Phase, Timestamp};
+use model::{Batch, CouvertureId, Event, Finding, FindingKind, MachineId, Phase, Timestamp};
 
 pub use self::cause::Cause;
 pub use self::courses::{Courses, STEP};
@@ -50,28 +50,92 @@ pub struct MachineDay {
     pub machine: MachineId,
     /// Its batches of the day, in the order of time.
     pub today: Vec<DayRecord>,
-    /// Earlier good batches, any couverture.
+    /// Earlier batches that are worth comparing with, any couverture.
     pub past: Vec<DayRecord>,
+    /// Earlier batches, good or bad, without their courses: has a figure been there before?
+    all: Vec<DayRecord>,
+    /// In how many earlier batches, good or bad, each kind of finding came.
+    seen_before: BTreeMap<FindingKind, usize>,
+    /// How many earlier batches there are.
+    earlier: usize,
 }
 
-/// What earlier batches of a machine are compared with: the good ones of each couverture; where they are too few, those
-/// whose course ran as usual whatever their tests said. `records` in any order; the newest `most` of each couverture stay.
-pub fn usual_past(records: Vec<DayRecord>, most: usize) -> Vec<DayRecord> {
-    let mut by_couverture: BTreeMap<CouvertureId, Vec<DayRecord>> = BTreeMap::new();
-    for record in records.into_iter().filter(|record| record.batch.end.is_some()) {
-        by_couverture.entry(record.batch.couverture.clone()).or_default().push(record);
-    }
-    let of_couverture = |mut records: Vec<DayRecord>| {
-        records.retain(|record| crate::ran_as_usual(&record.batch, &record.findings));
-        let good = records.iter().filter(|record| crate::is_good(&record.batch, &record.findings)).count();
-        if crate::FEWEST_BATCHES <= good {
-            records.retain(|record| crate::is_good(&record.batch, &record.findings));
+/// This much of a distance counts as the same distance.
+const AS_FAR: f64 = 0.7;
+
+impl MachineDay {
+    /// A machine's day and its `earlier` batches in any order, good or bad; the newest `most` of each couverture count.
+    pub fn new(
+        machine: MachineId,
+        today: Vec<DayRecord>,
+        earlier: Vec<DayRecord>,
+        most: usize,
+    ) -> MachineDay {
+        let mut by_couverture: BTreeMap<CouvertureId, Vec<DayRecord>> = BTreeMap::new();
+        for record in earlier.into_iter().filter(|record| record.batch.end.is_some()) {
+            by_couverture.entry(record.batch.couverture.clone()).or_default().push(record);
         }
-        records.sort_by_key(|record| std::cmp::Reverse(record.batch.start));
-        records.truncate(most);
-        records
+        let mut day = MachineDay {
+            machine,
+            today,
+            past: Vec::new(),
+            all: Vec::new(),
+            seen_before: BTreeMap::new(),
+            earlier: 0,
+        };
+        for mut records in by_couverture.into_values() {
+            records.sort_by_key(|record| std::cmp::Reverse(record.batch.start));
+            records.truncate(2 * most);
+            day.remember(&records);
+            let bare = |record: &DayRecord| DayRecord { courses: Courses::default(), ..record.clone() };
+            day.all.extend(records.iter().map(bare));
+            day.past.extend(worth_comparing(records, most));
+        }
+        day
+    }
+
+    /// How often each kind of finding came in earlier batches, whatever became of them.
+    fn remember(&mut self, records: &[DayRecord]) {
+        self.earlier += records.len();
+        for record in records {
+            let kinds: BTreeSet<FindingKind> = record.findings.iter().map(|finding| finding.kind).collect();
+            for kind in kinds {
+                *self.seen_before.entry(kind).or_default() += 1;
+            }
+        }
+    }
+
+    /// In what share of the earlier batches of the same couverture a figure stood as far out.
+    pub(crate) fn share_as_far(&self, deviation: &Deviation, couverture: &CouvertureId) -> f64 {
+        let same = self.all.iter().filter(|record| record.batch.couverture == *couverture);
+        let known: Vec<f64> = same.filter_map(|record| deviation.figure.of(record)).collect();
+        let far = |value: &&f64| AS_FAR <= (**value - deviation.usual) / (deviation.value - deviation.usual);
+        if known.is_empty() { 0.0 } else { known.iter().filter(far).count() as f64 / known.len() as f64 }
+    }
+
+    /// In what share of the earlier batches a finding of this kind came; nothing is known of a machine without a past.
+    pub(crate) fn share_before(&self, kind: FindingKind) -> f64 {
+        let seen = self.seen_before.get(&kind).copied().unwrap_or(0);
+        if self.earlier == 0 { 0.0 } else { seen as f64 / self.earlier as f64 }
+    }
+}
+
+/// The good ones; where they are too few, those whose course ran as usual whatever their tests said; where those are too
+/// few, all that were cooled and worked: medians bear some bad ones among them.
+fn worth_comparing(records: Vec<DayRecord>, most: usize) -> Vec<DayRecord> {
+    let is_good = |record: &DayRecord| crate::is_good(&record.batch, &record.findings);
+    let ran = |record: &DayRecord| crate::ran_as_usual(&record.batch, &record.findings);
+    let has_worked = |record: &DayRecord| {
+        record.batch.measures.cooling_minutes.is_some() && record.batch.first(Phase::Working).is_some()
     };
-    by_couverture.into_values().flat_map(of_couverture).collect()
+    let levels: [&dyn Fn(&DayRecord) -> bool; 3] = [&is_good, &ran, &has_worked];
+    let enough = |level: &&&dyn Fn(&DayRecord) -> bool| {
+        crate::FEWEST_BATCHES <= records.iter().filter(|record| level(record)).count()
+    };
+    let level = *levels.iter().find(enough).unwrap_or(&levels[2]);
+    let mut kept: Vec<DayRecord> = records.iter().filter(|record| level(record)).cloned().collect();
+    kept.truncate(most);
+    kept
 }
 
 impl DayRecord {

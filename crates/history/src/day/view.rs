@@ -13,6 +13,7 @@ pub(crate) struct Seen<'d> {
     pub(crate) record: &'d DayRecord,
     /// Earlier good batches of the same couverture.
     pub(crate) past: Vec<&'d DayRecord>,
+    day: &'d MachineDay,
     deviations: Vec<Deviation>,
 }
 
@@ -30,7 +31,7 @@ impl<'d> Seen<'d> {
                 let past: Vec<&DayRecord> = machine_day.past.iter().filter(same).collect();
                 let deviations =
                     Figure::ALL.iter().filter_map(|figure| Deviation::of(*figure, record, &past)).collect();
-                Seen { machine: &machine_day.machine, record, past, deviations }
+                Seen { machine: &machine_day.machine, record, past, day: machine_day, deviations }
             })
         };
         day.iter().flat_map(of_machine).collect()
@@ -64,8 +65,20 @@ impl<'d> Seen<'d> {
         self.deviation(figure).filter(|deviation| deviation.z.abs() < USUAL)
     }
 
+    /// The finding, unless it comes in half of all batches of this machine: then it is not what was different.
     pub(crate) fn finding(&self, kind: FindingKind) -> Option<&Finding> {
-        self.record.findings.iter().find(|finding| finding.kind == kind)
+        let found = self.record.findings.iter().find(|finding| finding.kind == kind);
+        found.filter(|_| self.rarity(kind) > 0.5)
+    }
+
+    /// How seldom a figure stands so far out here: one if it never did, nothing from one batch in three on.
+    pub(crate) fn rarity_of(&self, deviation: &Deviation) -> f64 {
+        (1.0 - 3.0 * self.day.share_as_far(deviation, &self.record.batch.couverture)).max(0.0)
+    }
+
+    /// How seldom a finding of this kind is here: one if it never came before.
+    pub(crate) fn rarity(&self, kind: FindingKind) -> f64 {
+        1.0 - self.day.share_before(kind)
     }
 
     pub(crate) fn found(&self, kind: FindingKind) -> bool {

@@ -7,13 +7,38 @@ use super::{Cell, Holds, Reviewed, Section, Table};
 use crate::saying::{capital, count, hour, plain};
 
 pub(super) fn headline(review: &Review) -> String {
-    let (batches, exceptions) = (review.all.batches, review.exceptions.len());
     let so_far = if review.is_over { "" } else { " so far" };
-    match (batches, exceptions) {
-        (0, _) => format!("No batch was seen in this week{so_far}."),
-        (_, 0) => format!("{}{so_far}, and none of them needs a look.", batches_said(batches)),
-        (_, 1) => format!("{}{so_far}; one of them needs a look.", batches_said(batches)),
-        (_, n) => format!("{}{so_far}; {} of them need a look.", batches_said(batches), count(n)),
+    let urgent = review.exceptions.iter().filter(|exception| exception.reasons.iter().any(is_urgent)).count();
+    let others = review.exceptions.len() - urgent;
+    let all = format!("{}{so_far}", batches_said(review.all.batches));
+    let needs = |n: usize| if n == 1 { "needs" } else { "need" };
+    match (review.all.batches, urgent, others) {
+        (0, ..) => format!("No batch was seen in this week{so_far}."),
+        (_, 0, 0) => format!("{all}, and none of them needs a look."),
+        (_, 0, n) => format!(
+            "{all}; none needs a look at once, {} {} listed.",
+            count(n),
+            if n == 1 { "is" } else { "are" }
+        ),
+        (_, n, 0) => format!("{all}; {} of them {} a look.", count(n), needs(n)),
+        (_, n, m) => format!(
+            "{all}; {} of them {} a look, and {} more {} listed.",
+            count(n),
+            needs(n),
+            count(m),
+            if m == 1 { "is" } else { "are" }
+        ),
+    }
+}
+
+/// Sold without a passed test, or something that asked for somebody at once.
+fn is_urgent(reason: &Reason) -> bool {
+    match reason {
+        Reason::FailedTest { .. } | Reason::NoTest | Reason::Found(_, Priority::High) => true,
+        Reason::AboveLoss(_)
+        | Reason::Found(_, Priority::Medium | Priority::Low)
+        | Reason::Unknown(_)
+        | Reason::Recovered { .. } => false,
     }
 }
 

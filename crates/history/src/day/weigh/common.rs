@@ -92,7 +92,7 @@ fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
     let worked = held.iter().filter(|seen| seen.deviation(Figure::Motor).is_some()).count().max(1);
     for seen in held {
         let before = weighing.supports.len();
-        weighing.finding(seen, FindingKind::Thickening, 3.5);
+        weighing.finding(seen, FindingKind::Thickening, 1.5);
         weighing.figure(seen, Figure::MotorRise, Way::High, 3.0);
         weighing.figure(seen, Figure::Motor, Way::High, 2.0);
         if before == weighing.supports.len() {

@@ -111,8 +111,8 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         (FindingKind::Scorch, 4.0),
         (FindingKind::Undershoot, 3.5),
         (FindingKind::TemperLoss, 3.0),
-        (FindingKind::WarmHold, 3.0),
-        (FindingKind::ColdHold, 3.0),
+        (FindingKind::WarmHold, 3.5),
+        (FindingKind::ColdHold, 3.5),
         (FindingKind::Solidifying, 2.5),
         (FindingKind::HoldDrift, 2.5),
     ] {

@@ -60,6 +60,7 @@ impl Weighing {
     fn finding(&mut self, seen: &Seen<'_>, kind: FindingKind, points: f64) -> bool {
         let finding = seen.finding(kind);
         if let Some(finding) = finding {
+            let points = points * seen.rarity(kind);
             self.supports(seen.clue(Sign::Found(kind), Some(finding.from), points));
         }
         finding.is_some()
@@ -69,7 +70,10 @@ impl Weighing {
     fn figure(&mut self, seen: &Seen<'_>, figure: Figure, way: Way, points: f64) -> bool {
         let deviation = seen.off(figure, way).copied();
         if let Some(deviation) = deviation {
-            self.supports(seen.clue(Sign::Off(deviation), seen.since(figure), points * size(&deviation)));
+            let points = points * size(&deviation) * seen.rarity_of(&deviation);
+            if 0.0 < points {
+                self.supports(seen.clue(Sign::Off(deviation), seen.since(figure), points));
+            }
         }
         deviation.is_some()
     }

@@ -38,6 +38,11 @@ fn people(seen: &Seen<'_>) -> Option<Case> {
     if let Some(hot) = seen.off(Figure::SoakOver, Way::High) {
         weighing.opposes(seen.clue(Sign::Off(*hot), seen.since(Figure::SoakOver), 3.0));
     }
+    for kind in [FindingKind::Scorch, FindingKind::HeaterStuck] {
+        if let Some(finding) = seen.finding(kind) {
+            weighing.opposes(seen.clue(Sign::Found(kind), Some(finding.from), 3.0));
+        }
+    }
     // What nobody saw may have been done all the same.
     if let Some(silent) =
         seen.finding(FindingKind::Silent).filter(|_| seen.off(Figure::Unknown, Way::High).is_some())
