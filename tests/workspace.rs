@@ -19,6 +19,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("history", &["model", "plant", "maths", "store", "records"]),
     ("charts", &["model"]),
     ("report", &["model", "history", "charts"]),
+    ("paper", &[]),
     ("intake", &["model", "plant", "wire", "journal"]),
     ("web", &["model", "plant", "wire", "store", "records", "history", "charts", "report"]),
     (
@@ -42,6 +43,7 @@ const ARROWS: &[(&str, &[&str])] = &[
             "records",
             "history",
             "report",
+            "paper",
             "intake",
             "web",
             "service",

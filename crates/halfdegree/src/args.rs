@@ -4,6 +4,7 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use history::week::IsoWeek;
 use model::{MachineId, Timestamp};
 use service::Keep;
 
@@ -37,6 +38,8 @@ pub(crate) enum Command {
     Backup(BackupArgs),
     /// Put a backup back into a new data folder.
     Restore(RestoreArgs),
+    /// Write the review of a week.
+    Review(ReviewArgs),
 }
 
 #[derive(Debug, ClapArgs)]
@@ -146,6 +149,22 @@ pub(crate) struct SimulateArgs {
     /// The same seed gives the same days.
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct ReviewArgs {
+    /// The data folder of a service, which may be running.
+    #[arg(long)]
+    pub(crate) data: PathBuf,
+    /// The ISO week, such as 2026-W48.
+    #[arg(long)]
+    pub(crate) week: IsoWeek,
+    /// The file to write; its ending says how: .html, .xlsx or .pdf.
+    #[arg(long)]
+    pub(crate) out: PathBuf,
+    /// The plant file; the one that the service last read without it.
+    #[arg(long)]
+    pub(crate) plant: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

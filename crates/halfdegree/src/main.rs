@@ -37,6 +37,7 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Export(args) => commands::export::run(&args),
         Command::Backup(args) => commands::backup::run(&args),
         Command::Restore(args) => commands::restore::run(&args),
+        Command::Review(args) => commands::review::run(&args),
     }
 }
 

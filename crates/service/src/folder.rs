@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! DIR/journal.db      readings and events as they came, and the list of parts
+//! DIR/plant.toml      the plant file as the service last read it, so that a review knows limits and names
 //! DIR/records.db      batches, findings, events, the watch's saved state
 //! DIR/readings/       the parts, one a machine and UTC day
 //! DIR/set-aside/      parts that cannot be read, for a person to look at
@@ -52,7 +53,26 @@ impl DataFolder {
         Ok(self.open_journal_reader_alone()?)
     }
 
-    pub(crate) fn open_records(&self) -> Result<Records, ServiceError> {
+    /// The plant file as the service last read it.
+    pub fn plant_file(&self) -> PathBuf {
+        self.path.join("plant.toml")
+    }
+
+    /// Keeps the plant file beside what is recorded by it.
+    ///
+    /// # Errors
+    /// When the folder cannot be made or written.
+    pub fn keep_plant_file(&self, text: &str) -> Result<(), ServiceError> {
+        let failed = |source| ServiceError::Folder { path: self.path.clone(), source };
+        fs::create_dir_all(&self.path).map_err(failed)?;
+        fs::write(self.plant_file(), text).map_err(failed)
+    }
+
+    /// Opens the records; a service may be running on the folder.
+    ///
+    /// # Errors
+    /// When they cannot be opened.
+    pub fn open_records(&self) -> Result<Records, ServiceError> {
         Ok(Records::open(self.records_path())?)
     }
 

@@ -18,7 +18,7 @@ use tracing::warn;
 use web::{Entries, WebConfig};
 use wire::{Decoder, Message};
 
-use super::simulate::tern_street;
+use super::simulate::{TERN_STREET, tern_street};
 use super::{block_on, told_to_stop};
 use crate::args::DemoArgs;
 
@@ -37,6 +37,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
         .tempdir()
         .context("cannot make a temporary folder")?;
     let data = DataFolder::new(folder.path());
+    data.keep_plant_file(TERN_STREET)?;
     let began = Instant::now();
     let now = Timestamp::from(jiff::Timestamp::now()).floor(Span::from_secs(1));
     let mut works = demo_works(&plant, now).without_truth();
@@ -61,6 +62,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
         web: WebConfig {
             dashboards: args.dashboards.clone(),
             entries: Entries::OpenOnLoopback,
+            paper: super::paper(),
             ..WebConfig::default()
         },
         keep: Keep::Everything,

@@ -7,6 +7,7 @@ pub(crate) mod demo;
 pub(crate) mod export;
 pub(crate) mod replay;
 pub(crate) mod restore;
+pub(crate) mod review;
 pub(crate) mod serve;
 pub(crate) mod simulate;
 pub(crate) mod streams;
@@ -72,6 +73,18 @@ pub(crate) fn embedded_broker(mqtt: &Mqtt, login: Option<Credentials>) -> anyhow
         );
     }
     Ok(EmbeddedBroker::start(listen, login)?)
+}
+
+/// What sets reports as PDF, if the program was built with it.
+#[cfg(feature = "pdf")]
+pub(crate) fn paper() -> Option<web::Paper> {
+    Some(web::Paper::new(|source, files| paper::pdf(source, files).map_err(|fault| fault.to_string())))
+}
+
+/// What sets reports as PDF: this program was built without it.
+#[cfg(not(feature = "pdf"))]
+pub(crate) fn paper() -> Option<web::Paper> {
+    None
 }
 
 /// Runs `work` on a runtime of its own.

@@ -35,14 +35,17 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
             other => other.into(),
         })?
     };
+    let data = DataFolder::new(&args.data);
+    data.keep_plant_file(&super::plant_text(&args.plant)?)?;
     let config = ServiceConfig {
         plant,
-        data: DataFolder::new(&args.data),
+        data,
         broker: Broker { address, client_id: mqtt.client_id, credentials, is_embedded },
         clock: Arc::new(|| Timestamp::from(jiff::Timestamp::now())),
         web: WebConfig {
             dashboards: args.dashboards.clone(),
             entries: Entries::Closed,
+            paper: super::paper(),
             ..WebConfig::default()
         },
         keep: args.keep_days.map_or(Keep::Everything, Keep::Days),
