@@ -89,6 +89,7 @@ mod tests {
             topic: Ok(TOPIC.to_owned()),
             payload: payload.to_vec(),
             retained: true,
+            again: false,
             packet_id: None,
         };
         assert_eq!(told(&delivery(b"41\n")), Some(41));

@@ -22,8 +22,12 @@ pub(crate) fn batch() -> Batch {
         (Phase::Settling, "07:16", Some("07:40")),
         (Phase::Working, "07:40", None),
     ];
-    let span =
-        |(phase, from, to): (Phase, &str, Option<&str>)| PhaseSpan { phase, from: at(from), to: to.map(at), confidence: model::Confidence::Medium };
+    let span = |(phase, from, to): (Phase, &str, Option<&str>)| PhaseSpan {
+        phase,
+        from: at(from),
+        to: to.map(at),
+        confidence: model::Confidence::Medium,
+    };
     Batch {
         id: BatchId::new(&alder(), at("04:30")),
         machine: alder(),

@@ -10,6 +10,7 @@
 //!   meant (a low point) or is followed by a rise of 2 °C or more; it lasts to the range's lower end less 0.5 °C.
 //! - A bowl that is melted in part is `working` from the first moment of the first two minutes in the range ± 0.5 °C.
 //! - `idle` begins where people switched off or finished and somebody could know it, or where the charge fell below 26 °C for an hour or more.
+//! - A cooled charge that is heated to the soak by a fault is a new batch, as by the contract.
 //! - A heat that never reached the soak is no batch. The history's first batch starts with the history.
 
 use model::{Method, Phase, PhaseSpan, Timestamp};
@@ -42,7 +43,9 @@ pub(crate) struct Course {
 /// All true batches of a record, oldest first.
 /// `offs` are the moments at which somebody could know that a charge was given up.
 pub(crate) fn courses(record: &Recorder, limits: &Limits, method: Method, offs: &[Timestamp]) -> Vec<Course> {
-    let heats: Vec<Timestamp> = moments(record, |m| *m == Mark::Heat);
+    let mut heats: Vec<Timestamp> = moments(record, |m| *m == Mark::Heat);
+    heats.extend(unasked(record, limits, &heats, method));
+    heats.sort_unstable();
     let mut found: Vec<Course> = Vec::new();
     for (place, heat) in heats.iter().enumerate() {
         let next = heats.get(place + 1).copied();
@@ -59,6 +62,33 @@ pub(crate) fn courses(record: &Recorder, limits: &Limits, method: Method, offs: 
         }
         if let Some(last) = earlier.phases.last_mut() {
             last.to = earlier.end;
+        }
+    }
+    found
+}
+
+/// Rises to the soak that nobody asked for, out of a charge that had been cooled: by the contract a new batch each.
+fn unasked(record: &Recorder, limits: &Limits, heats: &[Timestamp], method: Method) -> Vec<Timestamp> {
+    if method == Method::PartialMelt {
+        return Vec::new();
+    }
+    let hot = limits.melt.low() - SOAK_BELOW_MELT_C;
+    let cooled = limits.working.high() + AROUND_RANGE_C;
+    let c = |place: usize| f64::from(record.celsius[place]);
+    let mut found = Vec::new();
+    for (place, heat) in heats.iter().enumerate() {
+        let end = heats.get(place + 1).map_or(record.celsius.len(), |at| record.place(*at));
+        let mut left: Option<usize> = None;
+        let mut was_hot = false;
+        for i in record.place(*heat)..end {
+            if c(i) >= hot {
+                if let (true, Some(left)) = (was_hot, left.take()) {
+                    found.push(record.moment(left));
+                }
+                was_hot = true;
+            } else if c(i) <= cooled {
+                left = Some(i);
+            }
         }
     }
     found
@@ -119,6 +149,13 @@ impl<'a> Walk<'a> {
         at.into_iter().find(|p| *p >= place && *p < self.stop())
     }
 
+    /// The highest point of a soak that nobody ended and that fell all the same.
+    fn highest(&self, soak: usize) -> Option<usize> {
+        let top = self.limits.working.high() + AROUND_RANGE_C;
+        let cooled = self.first(soak, |c| c <= top)?;
+        (soak..cooled).max_by(|a, b| self.c(*a).total_cmp(&self.c(*b)))
+    }
+
     fn course(&self, method: Method) -> Option<Course> {
         if self.from >= self.record.celsius.len() {
             return None;
@@ -154,7 +191,9 @@ impl<'a> Walk<'a> {
         let lowest = self.c(self.lowest(self.from, soak));
         let start = self.leaves(self.from, soak, |c| c <= lowest + LEVEL_C);
         let mut steps = vec![(Phase::Melting, start), (Phase::Soak, soak)];
-        let Some(lower) = self.mark_after(soak, &Mark::Lower) else { return Some(steps) };
+        let Some(lower) = self.mark_after(soak, &Mark::Lower).or_else(|| self.highest(soak)) else {
+            return Some(steps);
+        };
         let level = self.c(lower);
         let top = self.limits.working.high() + AROUND_RANGE_C;
         let settling = self.first(lower, |c| c <= top);

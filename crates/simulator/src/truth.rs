@@ -71,7 +71,8 @@ pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
     let (record, spec) = (&rig.recorder, &rig.spec);
     let mut all = Vec::new();
     let courses = courses(record, &spec.limits, spec.method, &known_offs(record, spec));
-    let scene = Scene { record, spec, courses: &courses };
+    let faults = rig.faults.happened();
+    let scene = Scene { record, spec, courses: &courses, faults: &faults };
     let batches: Vec<TrueBatch> = courses
         .iter()
         .map(|course| {
@@ -96,7 +97,7 @@ pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
     MachineTruth {
         id: spec.id.clone(),
         batches,
-        faults: rig.faults.happened(),
+        faults,
         marks: record.marks.clone(),
         told: record.told.clone(),
         conditions: all,

@@ -68,7 +68,10 @@ fn machine(played: &Played, watched: &Watched) {
             f.end.map_or("…".into(), hm),
             line(&f.phases)
         );
-        for c in measures::compare(&t.measures, &f.measures).iter().filter(|c| c.error > 0.01) {
+        for c in measures::compare(&measures::true_measures(t, watched), &f.measures)
+            .iter()
+            .filter(|c| c.error > 0.01)
+        {
             println!("      {}: true {:.3} found {:?}", c.name, c.truth, c.found);
         }
     }

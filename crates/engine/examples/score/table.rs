@@ -99,7 +99,11 @@ fn batches(tally: &Tally) {
         "\nbatches: {} true, {} missed, {} out of nothing",
         tally.batches_true, tally.batches_missed, tally.batches_extra
     );
-    for (name, minutes) in [("starts", &tally.starts_min), ("ends", &tally.ends_min)] {
+    for (name, minutes) in [
+        ("starts", &tally.starts_min),
+        ("  of which at quick, fine, often read probes", &tally.fine_starts_min),
+        ("ends", &tally.ends_min),
+    ] {
         let near = minutes.iter().filter(|m| m.abs() <= 2.0).count();
         let worst = minutes.iter().copied().max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0);
         println!(

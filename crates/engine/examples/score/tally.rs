@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use model::{Confidence, FindingKind, Phase};
-use simulator::Weight;
 use simulator::scoring::Scenario;
+use simulator::{Instruments, Weight};
 
 use crate::play::{Played, Watched};
 use crate::rank::{Mistake, weight};
@@ -38,6 +38,8 @@ pub(crate) struct Tally {
     pub(crate) batches_extra: usize,
     /// Minutes by which they are off, signed.
     pub(crate) starts_min: Vec<f64>,
+    /// Of those, at probes that are quick, fine and often read.
+    pub(crate) fine_starts_min: Vec<f64>,
     pub(crate) ends_min: Vec<f64>,
     pub(crate) measures: BTreeMap<&'static str, Vec<f64>>,
     pub(crate) mistakes: Vec<Mistake>,
@@ -173,9 +175,12 @@ impl Tally {
             };
             let mut off = |minutes: f64, what: &str, starts: bool| {
                 if starts {
-                    self.starts_min.push(minutes)
+                    self.starts_min.push(minutes);
+                    if fine(&truth.instruments) {
+                        self.fine_starts_min.push(minutes);
+                    }
                 } else {
-                    self.ends_min.push(minutes)
+                    self.ends_min.push(minutes);
                 }
                 if minutes.abs() > 2.0 {
                     let says =
@@ -205,7 +210,7 @@ impl Tally {
 
     fn count_measures(&mut self, played: &Played, watched: &Watched, pair: &batches::Pair<'_>) {
         let Some(found) = pair.found else { return };
-        for c in measures::compare(&pair.truth.measures, &found.measures) {
+        for c in measures::compare(&measures::true_measures(pair.truth, watched), &found.measures) {
             self.measures.entry(c.name).or_default().push(c.error);
             if c.error > 0.05 {
                 let said = c.found.map_or("nothing".to_owned(), |f| format!("{f:.2}"));
@@ -244,6 +249,7 @@ impl Tally {
         self.batches_extra += other.batches_extra;
         self.starts_min.extend(other.starts_min);
         self.ends_min.extend(other.ends_min);
+        self.fine_starts_min.extend(other.fine_starts_min);
         for (name, errors) in other.measures {
             self.measures.entry(name).or_default().extend(errors);
         }
@@ -251,6 +257,11 @@ impl Tally {
         self.readings += other.readings;
         self.engine_s += other.engine_s;
     }
+}
+
+/// A probe that shows the start of a rise within two minutes at all.
+fn fine(i: &Instruments) -> bool {
+    i.lag_s <= 45.0 && i.resolution_c <= 0.1 && i.sample_s <= 30.0 && i.deadband_c.is_none()
 }
 
 /// Kinds that say that what was read was not what there was.

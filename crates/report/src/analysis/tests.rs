@@ -69,27 +69,32 @@ fn keys_and_their_order_are_the_contracts() {
                     {
                       "phase": "melting",
                       "from": "2026-03-02T04:30:00Z",
-                      "to": "2026-03-02T05:22:00Z"
+                      "to": "2026-03-02T05:22:00Z",
+                      "confidence": "medium"
                     },
                     {
                       "phase": "soak",
                       "from": "2026-03-02T05:22:00Z",
-                      "to": "2026-03-02T06:05:00Z"
+                      "to": "2026-03-02T06:05:00Z",
+                      "confidence": "medium"
                     },
                     {
                       "phase": "cooling",
                       "from": "2026-03-02T06:05:00Z",
-                      "to": "2026-03-02T07:16:00Z"
+                      "to": "2026-03-02T07:16:00Z",
+                      "confidence": "medium"
                     },
                     {
                       "phase": "settling",
                       "from": "2026-03-02T07:16:00Z",
-                      "to": "2026-03-02T07:40:00Z"
+                      "to": "2026-03-02T07:40:00Z",
+                      "confidence": "medium"
                     },
                     {
                       "phase": "working",
                       "from": "2026-03-02T07:40:00Z",
-                      "to": null
+                      "to": null,
+                      "confidence": "medium"
                     }
                   ],
                   "measures": {
@@ -176,10 +181,10 @@ fn a_person_at_the_kettle_can_read_it() {
             range in 1 h 11 min. A dip of 3.1 °C is consistent with seed going in. It
             has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with
             a scatter of 0.08 °C.
-            From 10:05, temper loss (high): It was up to 34.3 °C warm, 1.4 °C·min above
-            the temper-loss limit. It is still going on. It grew out of a warm hold.
-            There is no temper test, and after temper loss its temper is at risk.
-            Temperature alone never proves temper; only a temper test does.
+            It was up to 34.3 °C warm, 1.4 °C·min above the temper-loss limit. That
+            began at 10:05 and goes on. Before, it was a warm hold.
+            After a temper loss its temper is at risk, and no temper test has shown
+            otherwise. Temperature alone never proves temper; only a temper test does.
             Stop moulding and make a temper test.
 
             melting     from 04:30                    52 min

@@ -1,8 +1,11 @@
 //! What is around the charge: the room, the stirrer, the heater.
+//!
+//! A healthy two-point controller that brings a charge back meets the jacket's half of `heater-stuck` to the letter. Where
+//! nothing was planted that heats, that half is borderline.
 
 use model::{Channel, FindingKind, Phase};
 
-use super::{Condition, Ease, Scene, places_in};
+use super::{Condition, Ease, Scene, Weight, places_in};
 
 const HOT_C: f64 = 24.0;
 const DAMP_RH: f64 = 60.0;
@@ -91,10 +94,20 @@ pub(super) fn heater_stuck(scene: &Scene<'_>, ease: Ease) -> Vec<Condition> {
         let moment = scene.moment(i);
         let far = |last: &Condition| moment.since(last.to).as_secs_f64() > SAME_S;
         match found.last_mut() {
-            Some(last) if !far(last) => last.to = moment,
+            Some(last) if !far(last) => {
+                last.to = moment;
+                if last.weight == Weight::Borderline && (itself || scene.heats_by_fault(moment)) {
+                    (last.weight, last.due) = (Weight::Sure, moment);
+                }
+            }
             _ => {
                 let from = i.saturating_sub(if jacket { long } else { over });
-                found.push(scene.condition(FindingKind::HeaterStuck, (from, i + 1), i, chocolate - setpoint));
+                let mut one =
+                    scene.condition(FindingKind::HeaterStuck, (from, i + 1), i, chocolate - setpoint);
+                if !itself && !scene.heats_by_fault(one.due) {
+                    one.weight = Weight::Borderline;
+                }
+                found.push(one);
             }
         }
     }

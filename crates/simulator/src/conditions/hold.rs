@@ -93,12 +93,22 @@ pub(super) fn hold_drift(scene: &Scene<'_>, ease: Ease, which: Disturbances) -> 
                 if (moved[due.min(moved.len() - 1)] - moved[before]).abs() > STEP_C {
                     c.weight = Weight::Borderline;
                 }
-                c.from = scene.moment(a);
+                c.from = c.from - Span::from_mins_f64(RECENT_MIN);
                 found.push(c);
             }
         }
     }
     found
+}
+
+/// Where the hold has left its range, the finding for that says it, and nobody need call it a drift as well.
+pub(super) fn leave_to_worse(all: &mut [Condition], temperatures: &[Condition]) {
+    let near = Span::from_mins_f64(RECENT_MIN);
+    for drift in all.iter_mut().filter(|c| c.kind == FindingKind::HoldDrift) {
+        if temperatures.iter().any(|t| t.from <= drift.due + near && drift.due - near <= t.to) {
+            drift.weight = Weight::Borderline;
+        }
+    }
 }
 
 /// Turning points of the hold: where it came back by `swing` from a highest or lowest point.

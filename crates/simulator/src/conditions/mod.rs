@@ -22,6 +22,7 @@ pub use plant_wide::plant_conditions;
 pub use readings::instrument_conditions;
 use temperature::temperature;
 
+use crate::faults::{FaultKind, Happened};
 use crate::recorder::{KEPT_EVERY_S, Recorder};
 use crate::spec::Spec;
 use crate::true_phases::Course;
@@ -107,7 +108,7 @@ pub(crate) fn weighed(
     let (mut plain, hard) = (at(Ease::NONE), at(Ease::by(1.0, resolution_c, sample_s)));
     let mut near = at(Ease::by(-1.0, resolution_c, sample_s));
     for condition in &mut plain {
-        if !hard.iter().any(|h| h.overlaps(condition)) {
+        if condition.kind != FindingKind::HeaterStuck && !hard.iter().any(|h| h.overlaps(condition)) {
             condition.weight = Weight::Borderline;
         }
     }
@@ -121,11 +122,23 @@ pub(crate) struct Scene<'a> {
     pub(crate) record: &'a Recorder,
     pub(crate) spec: &'a Spec,
     pub(crate) courses: &'a [Course],
+    pub(crate) faults: &'a [Happened],
 }
 
 impl Scene<'_> {
     fn has(&self, channel: Channel) -> bool {
         self.spec.has(channel)
+    }
+
+    /// Something that heats unasked was planted and was at work.
+    fn heats_by_fault(&self, at: Timestamp) -> bool {
+        let heats = |kind| {
+            matches!(
+                kind,
+                FaultKind::HeaterStuck | FaultKind::Scorch | FaultKind::OverheatedHold | FaultKind::WarmHold
+            )
+        };
+        self.faults.iter().any(|f| heats(f.kind) && f.from <= at && f.to.is_none_or(|to| at <= to))
     }
 
     fn moment(&self, place: usize) -> Timestamp {
@@ -218,6 +231,8 @@ impl Scene<'_> {
                 .map(|c| Condition { weight: Weight::Borderline, ..c })
                 .collect();
         all.extend(untold);
+        all.extend(people::slow_rises(self));
+        hold::leave_to_worse(&mut all, temperatures);
         all
     }
 }

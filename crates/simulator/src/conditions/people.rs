@@ -1,4 +1,4 @@
-//! What people left undone: `seed-missed`, `long-hold`, `test-due`. What nobody told counts as not done.
+//! What people left undone, or did not tell: `seed-missed`, `long-hold`, `test-due`. What nobody told counts as not done.
 
 use model::{FindingKind, Grade, Method, Phase, Span, Timestamp};
 
@@ -43,6 +43,40 @@ fn tests<'a>(scene: &Scene<'a>) -> Vec<(Timestamp, &'a Told)> {
     let mut tests: Vec<(Timestamp, &Told)> = tests.map(|t| (t.at.unwrap_or(t.sent), t)).collect();
     tests.sort_by_key(|t| t.0);
     tests
+}
+
+/// A rise to melt that lasts longer than a rise is held back, on a machine of which neither set-point nor charge was told:
+/// by the contract a watch has to decide before it can know.
+pub(super) fn slow_rises(scene: &Scene<'_>) -> Vec<Condition> {
+    const HELD_BACK: Span = Span::from_mins(20);
+    const NEAR: Span = Span::from_mins(30);
+    if scene.has(model::Channel::Setpoint) {
+        return Vec::new();
+    }
+    let mut found = Vec::new();
+    for pair in scene.courses.windows(2) {
+        let (Some(end), start) = (pair[0].end, pair[1].start) else { continue };
+        let soak = pair[1].phases.iter().find(|p| p.phase == Phase::Soak).map_or(start, |p| p.from);
+        let told = scene.record.told.iter().any(|t| {
+            t.event == "charge" && (t.at.unwrap_or(t.sent) - start).as_millis().abs() < NEAR.as_millis()
+        });
+        if end < start || told || soak.since(start) < HELD_BACK {
+            continue;
+        }
+        for kind in
+            [FindingKind::TemperLoss, FindingKind::WarmHold, FindingKind::HoldDrift, FindingKind::TestDue]
+        {
+            found.push(Condition {
+                kind,
+                from: start,
+                to: soak,
+                due: start,
+                worst: 0.0,
+                weight: Weight::Borderline,
+            });
+        }
+    }
+    found
 }
 
 pub(super) fn long_hold(scene: &Scene<'_>) -> Vec<Condition> {

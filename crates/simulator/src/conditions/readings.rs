@@ -23,6 +23,8 @@ const JACKET_MOVED_C: f64 = 2.0;
 const CLOCK: Span = Span::from_secs(60);
 const CLOCK_STEADY: Span = Span::from_secs(10);
 const CLOCK_MESSAGES: usize = 5;
+/// Of whom nobody knows how often he usually speaks, so many limits are silence.
+const IRREGULAR: f64 = 6.0;
 /// What a definition is met by must be this much more than asked, or it says nothing.
 const CLEARLY: f64 = 1.15;
 
@@ -164,7 +166,7 @@ fn silent(truth: &MachineTruth, came: &[Read], newest: Timestamp) -> Vec<Conditi
     let limit = SILENT_S.max(SILENT_INTERVALS * usual);
     // Who reports on change, or by hand, has no usual interval to speak of.
     let long = gaps.iter().filter(|g| **g > 3.0 * usual).count() as f64 / gaps.len().max(1) as f64;
-    let irregular = long > 0.02;
+    let irregular = long > 0.02 || truth.instruments.deadband_c.is_some();
     let ends = came.iter().skip(1).map(|r| r.arrived).chain([newest]);
     came.iter()
         .zip(ends)
@@ -173,7 +175,7 @@ fn silent(truth: &MachineTruth, came: &[Read], newest: Timestamp) -> Vec<Conditi
             let due = last.arrived + Span::from_millis((limit * 1000.0) as i64);
             let weight = match gap / limit {
                 share if share < 1.0 / CLEARLY => return None,
-                share if share < CLEARLY || (irregular && share < 3.0) => Weight::Borderline,
+                share if share < CLEARLY || (irregular && share < IRREGULAR) => Weight::Borderline,
                 _ if phase_at(truth, due) == Phase::Idle => Weight::Borderline,
                 _ => Weight::Sure,
             };

@@ -115,6 +115,8 @@ pub(super) fn fault(kind: FaultKind, drawn: &Drawn, machine: &MachineId, dice: &
         FaultKind::ProbeOpen => [850.0, 1_372.0, -200.0, -50.0][(dice.even() * 4.0) as usize],
         FaultKind::ClockOff => [-3_600.0, 3_600.0, -95.0, 240.0][(dice.even() * 4.0) as usize],
         FaultKind::FouledJacket | FaultKind::CoolingWeak => kind.usual_strength() + dice.between(0.0, 0.2),
+        // Three weeks of it make one degree.
+        FaultKind::ProbeAgeing => dice.between(0.03, 0.06),
         FaultKind::WarmHold | FaultKind::ColdHold => dice.between(0.9, 1.9),
         FaultKind::OverheatedHold => dice.between(2.4, 5.0),
         _ => kind.usual_strength() * dice.between(0.85, 1.2),
