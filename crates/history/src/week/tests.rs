@@ -123,7 +123,10 @@ fn a_week_is_counted_looked_at_and_charted() {
     let machines: Vec<&str> = review.by_machine.iter().map(|group| group.id.as_str()).collect();
     assert_eq!(machines, ["birch", "alder"], "as in the plant file, not by their figures");
     let reasons: Vec<&Reason> = review.exceptions.iter().map(|exception| &exception.reasons[0]).collect();
-    assert!(matches!(reasons[..], [Reason::NoTest, Reason::Found(..), Reason::Recovered { .. }]), "{reasons:?}");
+    assert!(
+        matches!(reasons[..], [Reason::NoTest, Reason::Found(..), Reason::Recovered { .. }]),
+        "{reasons:?}"
+    );
 }
 
 #[test]
