@@ -157,8 +157,8 @@ mod tests {
             Hunting::step,
             &swings(0.5, 10.0, 80.0),
             &expect![[r#"
-                41:20 raise hunting from 12:25
-                92:25 over at 77:25"#]],
+                41:15 raise hunting from 12:40
+                87:40 over at 72:40"#]],
         );
     }
 

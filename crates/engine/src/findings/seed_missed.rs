@@ -86,8 +86,8 @@ mod tests {
     use super::super::testing::check_with;
     use super::*;
 
-    const SMOOTH: &str = "soak 0:00 46 | ~5:00 46 | cooling ~25:00 38 | ~50:00 33 | settling ~60:00 31.6 | working ~70:00 31.5 | \
-                          ~100:00 31.5";
+    const SMOOTH: &str = "soak 0:00 46 | ~5:00 46 | cooling ~35:00 40 | ~70:00 33.2 | settling ~80:00 31.6 | working ~90:00 31.5 | \
+                          ~120:00 31.5";
 
     fn judged(script: &str, change: impl Fn(&mut Moment<'_>), expected: &Expect) {
         let seeded = |m: &mut Moment<'_>| {
@@ -99,13 +99,13 @@ mod tests {
 
     #[test]
     fn a_smooth_way_down_is_told_five_minutes_into_working() {
-        judged(SMOOTH, |_| {}, &expect!["65:05 raise seed-missed from 60:05"]);
+        judged(SMOOTH, |_| {}, &expect!["85:05 raise seed-missed from 80:05"]);
     }
 
     #[test]
     fn a_dip_or_a_report_or_another_method_is_none() {
-        let dip = "soak 0:00 46 | ~5:00 46 | cooling ~25:00 38 | ~30:00 36.5 | ~31:00 34 | ~45:00 32.6 | settling ~60:00 31.6 | \
-                   working ~70:00 31.5 | ~100:00 31.5";
+        let dip = "soak 0:00 46 | ~5:00 46 | cooling ~35:00 40 | ~50:00 37 | ~51:00 35 | ~70:00 33.2 | settling ~80:00 31.6 | \
+                   working ~90:00 31.5 | ~120:00 31.5";
         judged(dip, |_| {}, &expect![""]);
         let reported = Some(Timestamp::from_millis(30 * 60_000));
         judged(SMOOTH, |m| m.seeded_at = reported, &expect![""]);
@@ -114,13 +114,13 @@ mod tests {
 
     #[test]
     fn a_late_report_ends_it() {
-        let at = Timestamp::from_millis(80 * 60_000);
+        let at = Timestamp::from_millis(100 * 60_000);
         judged(
             SMOOTH,
             |m| m.seeded_at = (m.at >= at).then_some(at),
             &expect![[r#"
-                65:05 raise seed-missed from 60:05
-                80:05 over at 80:00"#]],
+                85:05 raise seed-missed from 80:05
+                100:05 over at 100:00"#]],
         );
     }
 }

@@ -67,7 +67,7 @@ mod tests {
             Solidifying::step,
             "working 0:00 31.5 | ~60:00 31.5 | ~100:00 23 | ~120:00 23 | melting ~125:00 24",
             &expect![[r#"
-                92:45 raise solidifying from 90:40
+                92:45 raise solidifying from 90:45
                 120:10 over at 120:05"#]],
         );
     }

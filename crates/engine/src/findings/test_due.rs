@@ -103,7 +103,7 @@ mod tests {
             TestDue::step,
             "settling 0:00 32 | working ~10:00 31.5 | ~40:00 31.5 | idle 40:05 25",
             &expect![[r#"
-                15:10 raise test-due from 0:05
+                15:05 raise test-due from 0:05
                 40:10 over at 40:05"#]],
         );
     }

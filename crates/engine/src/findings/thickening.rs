@@ -170,7 +170,7 @@ mod tests {
     #[test]
     fn a_fifth_more_for_ten_minutes() {
         let told = run(|t| if t < 60.0 { 2.0 } else { 2.4 }, |_| 31.5, |_| {});
-        assert_eq!(told, ["raise at 72:05 from 62:00"]);
+        assert_eq!(told, ["raise at 71:40 from 61:35"]);
     }
 
     #[test]

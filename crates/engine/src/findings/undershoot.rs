@@ -73,8 +73,8 @@ mod tests {
             |detector, m| detector.step(m, false),
             "cooling 0:00 40 | settling ~20:00 32.4 | ~40:00 26 | ~50:00 26 | rewarming ~60:00 31",
             &expect![[r#"
-                39:15 raise undershoot from 38:10
-                52:35 over at 51:30"#]],
+                39:35 raise undershoot from 38:35
+                52:35 over at 51:35"#]],
         );
     }
 
