@@ -18,7 +18,7 @@ fn bad_arguments() {
         &replay("mqtts://broker", "--speed=1"),
         expect![[r#"
         exit 2
-        halfdegree: mqtts:// comes with a later version; use mqtt:// on a network that you trust
+        halfdegree: for mqtts:// name the plant file, too (`--plant FILE`): it knows whom to trust
     "#]],
     );
     check_args(
