@@ -91,7 +91,12 @@ pub(crate) mod tests {
             mass_kg: None,
             start,
             end: None,
-            phases: vec![PhaseSpan { phase: Phase::Working, from: start, to: None, confidence: model::Confidence::Medium }],
+            phases: vec![PhaseSpan {
+                phase: Phase::Working,
+                from: start,
+                to: None,
+                confidence: model::Confidence::Medium,
+            }],
             measures: Measures { cooling_minutes: Some(cooling_minutes), ..Measures::default() },
             standing: Standing::Unproven,
             reasons: Vec::new(),

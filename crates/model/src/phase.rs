@@ -93,7 +93,10 @@ impl FromStr for Confidence {
     type Err = ();
 
     fn from_str(text: &str) -> Result<Confidence, ()> {
-        [Confidence::Low, Confidence::Medium, Confidence::High].into_iter().find(|c| c.as_str() == text).ok_or(())
+        [Confidence::Low, Confidence::Medium, Confidence::High]
+            .into_iter()
+            .find(|c| c.as_str() == text)
+            .ok_or(())
     }
 }
 
