@@ -66,6 +66,6 @@ mod tests {
         let filled: Vec<(f64, u64)> =
             spread.buckets.iter().copied().filter(|(_, count)| *count > 0).collect();
         assert_eq!(filled, [(0.001, 2), (0.0025, 1), (0.03, 1), (f64::INFINITY, 1)]);
-        assert_eq!((spread.count(), spread.sum_s), (5, 3600.031_001));
+        assert_eq!((spread.count(), spread.sum_s), (5, 3_600.031_001));
     }
 }
