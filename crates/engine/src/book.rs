@@ -7,6 +7,7 @@ use model::{
 use plant::{Limits, Machine};
 use serde::{Deserialize, Serialize};
 
+use crate::confidence::weighed;
 use crate::history::History;
 use crate::measures::{Measured, measure};
 use crate::standing::Proof;
@@ -189,6 +190,8 @@ impl Book {
             now: source.now,
             longest_gap: source.longest_gap,
         };
+        let measures = measure(&measured);
+        let tested_at = open.proof.last_test.as_ref().map(|test| test.at);
         Some(Batch {
             id: open.id.clone(),
             machine: self.machine.clone(),
@@ -198,8 +201,8 @@ impl Book {
             mass_kg: self.facts.mass_kg,
             start: open.start,
             end,
-            phases: spans.to_vec(),
-            measures: measure(&measured),
+            phases: weighed(&measured, &measures, tested_at),
+            measures,
             standing,
             reasons,
         })

@@ -77,6 +77,11 @@ impl History {
     /// Straight line through the chocolate of the last `back`. `None` with fewer than three ticks or when they span
     /// less than half of it.
     pub(crate) fn line(&self, now: Timestamp, back: Span) -> Option<Line> {
+        self.line_through(now, back, 3)
+    }
+
+    /// [`History::line`] with at least `fewest` ticks.
+    pub(crate) fn line_through(&self, now: Timestamp, back: Span, fewest: usize) -> Option<Line> {
         let (mut n, mut sum_t, mut sum_y, mut sum_tt, mut sum_ty) = (0usize, 0.0, 0.0, 0.0, 0.0);
         let (mut first, mut last) = (now, None);
         for tick in self.newest_first(now, back) {
@@ -91,7 +96,7 @@ impl History {
             last.get_or_insert(tick.at);
         }
         let spans = last? - first;
-        if n < 3 || spans.as_millis() * 2 < back.as_millis() {
+        if n < fewest || spans.as_millis() * 2 < back.as_millis() {
             return None;
         }
         let count = n as f64;

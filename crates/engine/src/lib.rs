@@ -10,6 +10,7 @@
 mod analyse;
 mod baseline;
 mod book;
+mod confidence;
 mod engine;
 mod findings;
 mod history;

@@ -26,7 +26,7 @@ use crate::findings::spikes::{Passing, SpikeFilter, Spikes};
 use crate::findings::{Moment, ProcessFindings, Told, Verdict};
 use crate::history::History;
 use crate::lane::Newest;
-use crate::phases::{Tracker, View};
+use crate::phases::{Pace, Tracker, View};
 use crate::rise::HeldRise;
 use crate::sorter::{Pushed, Sorted, Sorter};
 use crate::standing::Proof;
@@ -47,6 +47,7 @@ pub(crate) struct MachineWatch {
     filter: SpikeFilter,
     ticker: Ticker,
     history: History,
+    pace: Pace,
     tracker: Tracker,
     pub(crate) book: Book,
     rise: HeldRise,
@@ -90,6 +91,7 @@ impl MachineWatch {
             filter: SpikeFilter::default(),
             ticker: Ticker::new(step),
             history: History::default(),
+            pace: Pace::default(),
             tracker: Tracker::default(),
             book: Book::new(machine),
             ended: Vec::new(),
@@ -271,8 +273,8 @@ impl MachineWatch {
     /// Takes a tick with chocolate: phases, then process detectors.
     fn follow(&mut self, setting: &Setting<'_>, tick: &Tick) {
         let Some(chocolate) = tick.chocolate() else { return };
-        let gap =
-            self.last_chocolate.replace(tick.at).is_some_and(|last| tick.at - last > self.longest_gap());
+        self.last_chocolate = Some(tick.at);
+        let gap = self.pace.step(tick.at, chocolate);
         let level = self.history.level(tick.at).unwrap_or(chocolate);
         let limits = self.limits(setting);
         let next_limits = setting.plant.limits(setting.machine, &self.book.next_facts().couverture);
@@ -286,6 +288,7 @@ impl MachineWatch {
             next_limits: &next_limits,
             method: self.book.next_facts().method,
             gap,
+            pace: &self.pace,
         };
         let turn = self.tracker.step(&view, &mut self.book.timeline);
         self.turn(turn, &limits);
@@ -363,7 +366,7 @@ impl MachineWatch {
 
     /// How far apart two readings may be before something is missing between them.
     fn longest_gap(&self) -> Span {
-        self.silent.limit()
+        self.pace.longest_gap()
     }
 
     /// Batches that have ended since the last call.

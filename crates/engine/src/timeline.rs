@@ -2,7 +2,7 @@
 //!
 //! What was noticed late is dated back: a change at an earlier moment replaces whatever had been written after it.
 
-use model::{Phase, PhaseSpan, Timestamp};
+use model::{Confidence, Phase, PhaseSpan, Timestamp};
 use serde::{Deserialize, Serialize};
 
 /// Phases without gaps; the last one is open.
@@ -12,26 +12,18 @@ pub(crate) struct Timeline {
 }
 
 impl Timeline {
-    /// From `at` on it is `phase`.
+    /// From `at` on it is `phase`. A phase that comes to stand where another one was written before has little confidence.
     pub(crate) fn change(&mut self, phase: Phase, at: Timestamp) {
+        let written = self.spans.iter().find(|span| span.from >= at);
+        let taken_back = written.is_some_and(|span| span.phase != phase);
         self.cut(at);
+        let confidence = if taken_back { Confidence::Low } else { Confidence::Medium };
         match self.spans.last_mut() {
-            Some(last) if last.phase == phase => last.to = None,
-            Some(last) => {
-                last.to = Some(at);
-                self.spans.push(PhaseSpan {
-                    phase,
-                    from: at,
-                    to: None,
-                    confidence: model::Confidence::Medium,
-                });
+            Some(last) if last.phase == phase => {
+                last.to = None;
+                last.confidence = last.confidence.min(confidence);
             }
-            None => self.spans.push(PhaseSpan {
-                phase,
-                from: at,
-                to: None,
-                confidence: model::Confidence::Medium,
-            }),
+            Some(_) | None => self.spans.push(PhaseSpan { phase, from: at, to: None, confidence }),
         }
     }
 
@@ -82,7 +74,12 @@ mod tests {
         timeline.change(Phase::Settling, at(130));
         timeline.change(Phase::Cooling, at(50));
         assert_eq!(told(&timeline), "soak 0-50 | cooling 50-…");
+        assert!(
+            timeline.spans().iter().all(|span| span.confidence == Confidence::Medium),
+            "settling led nowhere"
+        );
         timeline.change(Phase::Soak, at(50));
         assert_eq!(told(&timeline), "soak 0-…");
+        assert_eq!(timeline.spans()[0].confidence, Confidence::Low, "taken for a cooling in between");
     }
 }

@@ -32,13 +32,13 @@ struct Excursion {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 enum State {
     Growing,
-    Open,
+    Open { raised_at: Timestamp },
     Told,
 }
 
 impl TemperLoss {
     pub(crate) fn is_open(&self) -> bool {
-        self.excursion.as_ref().is_some_and(|excursion| excursion.state == State::Open)
+        self.excursion.as_ref().is_some_and(|excursion| matches!(excursion.state, State::Open { .. }))
     }
 
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
@@ -49,7 +49,9 @@ impl TemperLoss {
         if !watched {
             self.before = None;
             return match self.excursion.take() {
-                Some(Excursion { state: State::Open, .. }) => Verdict::Over(m.at),
+                Some(Excursion { state: State::Open { raised_at }, .. }) => {
+                    Verdict::Over(raised_at.max(m.at))
+                }
                 _ => Verdict::Quiet,
             };
         }
@@ -93,14 +95,15 @@ impl Excursion {
     fn verdict(&mut self, m: &Moment<'_>) -> Verdict {
         match (self.state, self.below_since) {
             (State::Growing, _) if self.area_c_min >= AREA && !m.rise_held => {
-                self.state = State::Open;
+                self.state = State::Open { raised_at: m.known };
                 self.report(m).raise()
             }
-            (State::Open, Some(since)) if m.known - since >= Span::from_mins(1) => {
+            (State::Open { raised_at }, Some(since)) if m.known - since >= Span::from_mins(1) => {
                 self.state = State::Told;
-                Verdict::Over(since)
+                // The last of the area may lie under the very line that leads below the limit.
+                Verdict::Over(since.max(raised_at))
             }
-            (State::Growing | State::Open | State::Told, _) => Verdict::Quiet,
+            (State::Growing | State::Open { .. } | State::Told, _) => Verdict::Quiet,
         }
     }
 
@@ -163,6 +166,18 @@ mod tests {
             TemperLoss::step,
             "working 0:00 31.5 | 1:00 34.0 | ~2:50 34.0 | 2:55 31.5 | ~9:00 31.5",
             &expect![""],
+        );
+    }
+
+    #[test]
+    fn what_reaches_the_area_on_its_way_down_is_not_over_before_it_is_told() {
+        check(
+            &mut TemperLoss::default(),
+            TemperLoss::step,
+            "working 0:00 31.5 | 1:00 34.36 | ~2:00 34.36 | 2:05 33.4 | ~30:00 31.5",
+            &expect![[r#"
+                2:10 raise temper-loss from 1:00
+                3:05 over at 2:10"#]],
         );
     }
 

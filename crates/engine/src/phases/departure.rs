@@ -8,6 +8,7 @@
 
 use model::{Span, Timestamp};
 
+use super::pace::Pace;
 use crate::history::History;
 
 /// Which way the chocolate goes.
@@ -32,15 +33,19 @@ pub(crate) struct Ground {
     pub(crate) tilted: bool,
     /// Beyond this temperature (above for a rise, below for a fall) a foot is only a pause on the way.
     pub(crate) pause_beyond: Option<f64>,
+    /// The move is fitted until it has gone this far, °C.
+    pub(crate) fitted: f64,
 }
 
 /// The level is left when the fitted move is so far from it, °C.
-const LEFT: f64 = 0.1;
-/// The move is fitted until it has gone this far, °C: further on it bends with the wall's temperature.
-const FITTED_MOVE: f64 = 2.0;
+pub(super) const LEFT: f64 = 0.1;
+/// Readings are averaged over at least this where one of them must not speak alone.
+const FLICKERS: Span = Span::from_secs(40);
+/// How far a move is usually fitted, °C: further on it bends with the wall's temperature.
+pub(crate) const FITTED_MOVE: f64 = 2.0;
 /// Fitted points: a few hundred are plenty and keep a search over all `t₀` short.
 const MOST_POINTS: usize = 240;
-/// Fewer points than this do not carry a hinge; the foot is the answer.
+/// Fewer points than this do not carry a hinge; a corner of two straight lines is the answer.
 const FEWEST_POINTS: usize = 12;
 
 /// When the chocolate left its level on the move that was noticed at `noticed`; not before `earliest`.
@@ -50,7 +55,14 @@ pub(crate) fn left_level(
     ground: Ground,
     earliest: Timestamp,
     noticed: Timestamp,
+    pace: &Pace,
 ) -> Option<Timestamp> {
+    let ground = Ground {
+        quiet: pace.widened(ground.quiet),
+        before: pace.widened(ground.before),
+        noise: pace.coarsened(ground.noise),
+        ..ground
+    };
     let sign = match way {
         Move::Rise => 1.0,
         Move::Fall => -1.0,
@@ -59,13 +71,49 @@ pub(crate) fn left_level(
     let mut points = Vec::new();
     for (at, value) in history.chocolate((foot - ground.before).max(earliest), noticed) {
         points.push(((at - foot).as_mins_f64(), sign * value));
-        if at > foot && sign * (value - foot_value) > FITTED_MOVE {
+        if at > foot && sign * (value - foot_value) > ground.fitted {
             break;
         }
     }
-    let minutes = hinge(&thinned(points), ground.tilted);
+    let minutes = if pace.is_sparse() || points.len() < FEWEST_POINTS {
+        corner(&points)
+    } else {
+        hinge(&thinned(points), ground.tilted)
+    };
+    let left = minutes.map_or(foot, |minutes| foot + Span::from_mins_f64(minutes));
+    // A staircase bends more than once: whatever the hinge says, a charge that is clearly beyond its foot has left it.
+    let points: Vec<_> = history.chocolate(foot, left).map(|(at, value)| (at, sign * value)).collect();
+    let at_foot = smoothed(&points, ground.smooth.max(FLICKERS));
+    let beyond = at_foot.iter().find(|(_, value)| *value > foot_value * sign + 2.0 * ground.noise);
     // A tick's width is all that the date is good for.
-    Some(minutes.map_or(foot, |minutes| (foot + Span::from_mins_f64(minutes)).floor(Span::from_secs(1))))
+    Some(
+        beyond
+            .map_or(left, |_| last_near(&at_foot, foot_value * sign + ground.noise).unwrap_or(foot))
+            .floor(Span::from_secs(1)),
+    )
+}
+
+fn last_near(points: &[(Timestamp, f64)], most: f64) -> Option<Timestamp> {
+    points.iter().take_while(|(_, value)| *value <= most).last().map(|&(at, _)| at)
+}
+
+/// Where a few readings leave their level, minutes from the foot (which lies at zero), for points whose move goes up: the straight line
+/// through the first two that have clearly left it, carried back to [`LEFT`] above the level, but not behind the reading before them.
+fn corner(points: &[(f64, f64)]) -> Option<f64> {
+    let level = {
+        let mut before: Vec<f64> = points.iter().filter(|(t, _)| *t <= 0.0).map(|&(_, y)| y).collect();
+        before.sort_by(f64::total_cmp);
+        *before.get(before.len() / 2)?
+    };
+    let first = points.iter().position(|&(t, y)| t > 0.0 && y > level + 2.0 * LEFT)?;
+    let (before, (t, y)) = (points[first.checked_sub(1)?].0, points[first]);
+    let next = points.get(first + 1).filter(|next| next.1 > y).copied();
+    let slope = match next {
+        Some((later, higher)) => (higher - y) / (later - t),
+        None => (y - points[first - 1].1) / (t - before),
+    };
+    let back = (y - level - LEFT) / slope;
+    Some(if back.is_finite() { (t - back).clamp(before, t) } else { before })
 }
 
 fn foot(
@@ -92,7 +140,7 @@ fn foot(
 }
 
 /// Each reading averaged with those within half of `over` before and behind it.
-fn smoothed(points: &[(Timestamp, f64)], over: Span) -> Vec<(Timestamp, f64)> {
+pub(super) fn smoothed(points: &[(Timestamp, f64)], over: Span) -> Vec<(Timestamp, f64)> {
     let reach = Span::from_millis(over.as_millis() / 2);
     let (mut first, mut behind, mut sum) = (0, 0, 0.0);
     let mut mean_around = |&(at, _): &(Timestamp, f64)| {
@@ -203,6 +251,7 @@ mod tests {
         smooth: Span::ZERO,
         tilted: false,
         pause_beyond: None,
+        fitted: FITTED_MOVE,
     };
 
     /// A curve drawn every five seconds, with a small regular flutter for noise.
@@ -219,6 +268,11 @@ mod tests {
         history
     }
 
+    /// The pace of a machine that reports all the time.
+    fn often() -> Pace {
+        Pace::default()
+    }
+
     fn minutes(at: Option<Timestamp>) -> f64 {
         at.unwrap().as_millis() as f64 / 60_000.0
     }
@@ -227,7 +281,8 @@ mod tests {
     fn a_newton_cooling_is_dated_within_a_minute() {
         let history = drawn(90, |t| if t < 60.0 { 46.0 } else { 20.0 + 26.0 * (-(t - 60.0) / 40.0).exp() });
         let noticed = Timestamp::from_millis(66 * 60_000);
-        let found = minutes(left_level(&history, Move::Fall, SOAK, Timestamp::from_millis(0), noticed));
+        let found =
+            minutes(left_level(&history, Move::Fall, SOAK, Timestamp::from_millis(0), noticed, &often()));
         assert!((found - 60.0).abs() < 1.0, "{found}");
     }
 
@@ -237,7 +292,8 @@ mod tests {
             drawn(200, |t| if t < 120.0 { 31.5 } else { 31.5 + 0.02 * (t - 120.0).powi(2).min(400.0) });
         let ground = Ground { quiet: Span::from_mins(20), noise: 0.3, ..SOAK };
         let noticed = Timestamp::from_millis(138 * 60_000);
-        let found = minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed));
+        let found =
+            minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed, &often()));
         assert!((found - 122.2).abs() < 1.0, "0.02·h² is a tenth of a degree at 2.2 min: {found}");
     }
 
@@ -251,9 +307,11 @@ mod tests {
             smooth: Span::from_mins(4),
             tilted: true,
             pause_beyond: None,
+            fitted: FITTED_MOVE,
         };
         let noticed = Timestamp::from_millis(270 * 60_000);
-        let found = minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed));
+        let found =
+            minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed, &often()));
         assert!((found - 200.0).abs() < 1.0, "{found}");
     }
 
@@ -274,8 +332,10 @@ mod tests {
             SOAK,
             Timestamp::from_millis(0),
             Timestamp::from_millis(240_000),
+            &often(),
         );
-        assert_eq!(found, Some(Timestamp::from_millis(60_000)));
+        // 6 °C/min from the third reading back to a tenth above the level, which is just behind the second.
+        assert_eq!(found, Some(Timestamp::from_millis(61_000)));
     }
 
     impl History {

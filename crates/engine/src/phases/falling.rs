@@ -2,7 +2,8 @@
 
 use model::{Phase, Span, Timestamp};
 
-use super::departure::{Ground, Move, left_level};
+use super::asked;
+use super::departure::{FITTED_MOVE, Ground, Move, left_level};
 use super::{Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
 
@@ -14,6 +15,7 @@ const OUT_OF_SOAK: Ground = Ground {
     smooth: Span::ZERO,
     tilted: false,
     pause_beyond: None,
+    fitted: FITTED_MOVE,
 };
 /// A fall of this much, still going on, is taken for the cooling before it leaves the soak, °C ...
 const FALL: f64 = 1.2;
@@ -30,6 +32,15 @@ const COLD_CHARGE: f64 = 3.0;
 /// A cold charge pulls the chocolate down within this; a slower fall was a cooling that somebody broke off.
 const COLD_CHARGE_WITHIN: Span = Span::from_mins(20);
 
+fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
+    let less = soak_from(view.limits) - 1.0;
+    let step = asked::asked_since(view.history, from, view.now, |setpoint| setpoint < less);
+    match step.filter(|_| !view.pace.is_sparse()) {
+        Some(step) => asked::left_level(view.history, Move::Fall, step, view.now),
+        None => left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace),
+    }
+}
+
 impl Tracker {
     pub(super) fn soak(
         &mut self,
@@ -38,17 +49,17 @@ impl Tracker {
         from: Timestamp,
     ) -> (Stage, Option<Turn>) {
         let soak = soak_from(view.limits);
-        let slope = view.history.line(view.now, Span::from_mins(3)).map(|line| line.slope);
+        let slope = view.slope(Span::from_mins(3));
         let asked = view.setpoint.is_some_and(|setpoint| setpoint < soak - 1.0);
         if slope.is_some_and(|slope| slope >= if asked { FALLS / 5.0 } else { FALLS }) {
             return (Stage::Soak { from }, None);
         }
-        let top = view.history.extremes(view.now, Span::from_mins(20)).map_or(view.level, |(_, high)| high);
+        let top = view.extremes(Span::from_mins(20)).map_or(view.level, |(_, high)| high);
         let fallen = top - view.level >= if asked { FALL_ASKED } else { FALL };
         if !(fallen || view.level < soak) {
             return (Stage::Soak { from }, None);
         }
-        let at = left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now).unwrap_or(view.now);
+        let at = out_of_soak(view, from).unwrap_or(view.now);
         timeline.change(Phase::Cooling, at);
         (Stage::Cooling { from: at, noticed: view.now, lowest: view.level, lowest_at: view.now }, None)
     }
@@ -81,7 +92,7 @@ impl Tracker {
         let stopped = view.now - noticed >= FALL_STOPPED
             && view.level >= soak
             && !asked
-            && view.history.line(view.now, FALL_STOPPED).is_some_and(|line| line.slope > FALLS / 2.0);
+            && view.slope(FALL_STOPPED).is_some_and(|slope| slope > FALLS / 2.0);
         if came_back || stopped {
             timeline.change(Phase::Soak, from);
             return (Stage::Soak { from: view.now }, None);

@@ -1,8 +1,10 @@
 //! Around the working range: settling, rewarming, working.
 
-use model::{Phase, Span, Timestamp};
+use model::{Method, Phase, Span, Timestamp};
 
-use super::departure::{Ground, Move, left_level};
+use super::asked;
+use super::departure::{FITTED_MOVE, Ground, Move, left_level};
+use super::rising::{PARTIAL_MELT_STAY, STAIRCASE};
 use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
 
@@ -16,6 +18,10 @@ const REWARMED_FROM: f64 = 1.0;
 const REWARMED_BY: f64 = 2.0;
 /// A probe that stood in seed comes back faster than any wall can warm a charge.
 const REWARMED_IN: Span = Span::from_mins(2);
+/// A bowl this far below its range, and below where a machine can be idle, has set, °C (common practice, no source) ...
+const BOWL_SETS: f64 = 3.0;
+/// ... and is being warmed again when it has risen by so much, °C.
+const BOWL_RISES: f64 = 1.0;
 /// Idle by the clock (contract, section 5).
 const COLD_FOR: Span = Span::from_mins(60);
 
@@ -30,9 +36,9 @@ impl Tracker {
         if let Some(turn) = self.new_rise(view, timeline, None) {
             return turn;
         }
-        if self.is_steady(view) {
-            timeline.change(Phase::Working, view.now);
-            return (Stage::Working { rise_from: None, cold_since: None }, None);
+        if let Some(at) = self.steady_at(view) {
+            timeline.change(Phase::Working, at);
+            return (Stage::working(), None);
         }
         if view.level < lowest {
             (lowest, lowest_at) = (view.level, view.now);
@@ -67,9 +73,9 @@ impl Tracker {
         &mut self,
         view: &View<'_>,
         timeline: &mut Timeline,
-        rise_from: Option<Timestamp>,
-        cold_since: Option<Timestamp>,
+        stage: Stage,
     ) -> (Stage, Option<Turn>) {
+        let Stage::Working { rise_from, cold_since, coldest } = stage else { return (stage, None) };
         if let Some(turn) = self.new_rise(view, timeline, rise_from) {
             return turn;
         }
@@ -89,12 +95,51 @@ impl Tracker {
             self.becomes_idle(since, timeline);
             return (Stage::Idle, Some(Turn::Ends(since)));
         }
-        (Stage::Working { rise_from: self.asked_rise(view, timeline, rise_from), cold_since }, None)
+        if view.method == Method::PartialMelt {
+            return self.bowl(view, timeline, rise_from, cold_since, coldest);
+        }
+        (Stage::Working { rise_from: self.asked_rise(view, timeline, rise_from), cold_since, coldest }, None)
     }
 
-    fn is_steady(&self, view: &View<'_>) -> bool {
-        self.in_range_since.is_some_and(|since| view.now - since >= STAYED)
-            && view.history.line(view.now, STAYED).is_some_and(|line| line.slope.abs() < STEADY)
+    /// A bowl that is melted in part never sees a soak. One that has set and comes back into its range is another charge; nobody
+    /// may have said that the old one was used up, and nobody measures a bowl that nobody works with.
+    fn bowl(
+        &self,
+        view: &View<'_>,
+        timeline: &Timeline,
+        rise_from: Option<Timestamp>,
+        cold_since: Option<Timestamp>,
+        coldest: f64,
+    ) -> (Stage, Option<Turn>) {
+        let coldest = coldest.min(view.level);
+        let set = coldest < IDLE_BELOW && coldest < view.limits.working.low() - BOWL_SETS;
+        let back = self.in_range_since.filter(|since| view.now - *since >= PARTIAL_MELT_STAY);
+        if let Some(since) = back {
+            let from = rise_from.filter(|_| set).map(|from| from.min(since));
+            let begins = from.map(|from| Turn::Begins(vec![(Phase::Melting, from), (Phase::Working, since)]));
+            return (Stage::working(), begins);
+        }
+        let rises = set && view.level - coldest >= BOWL_RISES;
+        let rise_from = rise_from.or_else(|| rises.then(|| bowl_rise(view, timeline)));
+        (Stage::Working { rise_from, cold_since, coldest }, None)
+    }
+
+    /// The end of five steady minutes in the range, if they are over. Between two sparse readings the chocolate is taken to move
+    /// straight: then the minutes may have ended before the newest of them.
+    fn steady_at(&self, view: &View<'_>) -> Option<Timestamp> {
+        let since = self.in_range_since.filter(|since| view.now - *since >= STAYED)?;
+        let (before, value) = self.before?;
+        let apart = view.now - before;
+        let slope = if apart >= STAYED {
+            (view.chocolate - value) / apart.as_mins_f64()
+        } else {
+            view.slope(STAYED)?
+        };
+        if slope.abs() >= STEADY {
+            return None;
+        }
+        let straight = view.pace.is_sparse() || apart >= STAYED;
+        Some(if straight { (before.max(since) + STAYED).min(view.now) } else { view.now })
     }
 
     /// A set-point in the melt range only makes the rise noticed earlier; it is a batch when the soak is reached.
@@ -107,7 +152,7 @@ impl Tracker {
         if view.setpoint.is_none_or(|setpoint| setpoint < soak_from(view.next_limits)) {
             return None;
         }
-        let leaves = view.history.line(view.now, Span::from_mins(3)).is_some_and(|line| line.slope > STEADY)
+        let leaves = view.slope(Span::from_mins(3)).is_some_and(|slope| slope > STEADY)
             || view.level > view.limits.working.high() + WORKING_MARGIN;
         rise_from.or_else(|| leaves.then(|| out_of_hold(view, timeline)))
     }
@@ -123,9 +168,17 @@ impl Tracker {
             return None;
         }
         let at = self.crossed(view, soak);
-        let from = rise_from.unwrap_or_else(|| out_of_hold(view, timeline)).min(at);
+        // Now that the whole rise is there, its foot is clearer than when it was noticed.
+        let from = out_of_hold(view, timeline).min(at);
         Some((Stage::Soak { from: at }, Some(Turn::Begins(vec![(Phase::Melting, from), (Phase::Soak, at)]))))
     }
+}
+
+/// Where the pieces of a new bowl began to warm: the foot of a staircase.
+fn bowl_rise(view: &View<'_>, timeline: &Timeline) -> Timestamp {
+    let earliest = timeline.last_of(Phase::Working).map(|span| span.from).or(view.history.first_at());
+    left_level(view.history, Move::Rise, STAIRCASE, earliest.unwrap_or(view.now), view.now, view.pace)
+        .unwrap_or(view.now)
 }
 
 /// Where a rise left the hold: not before the hold began, or the batch would end before it did.
@@ -137,8 +190,15 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
         smooth: Span::ZERO,
         tilted: false,
         pause_beyond: Some(view.limits.working.high() + REWARMED_FROM),
+        fitted: FITTED_MOVE,
     };
     let hold = timeline.last_of(Phase::Settling).or(timeline.last_of(Phase::Working));
     let earliest = hold.map(|span| span.from).or(view.history.first_at()).unwrap_or(view.now);
-    left_level(view.history, Move::Rise, ground, earliest, view.now).unwrap_or(view.now)
+    let soak = soak_from(view.next_limits);
+    let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
+    let left = match step.filter(|_| !view.pace.is_sparse()) {
+        Some(step) => asked::left_level(view.history, Move::Rise, step, view.now),
+        None => left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace),
+    };
+    left.unwrap_or(view.now)
 }

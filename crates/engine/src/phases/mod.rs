@@ -10,16 +10,20 @@
 //! | soak, cooling | [`falling`] |
 //! | settling, rewarming, working | [`holding`] |
 
+mod asked;
 mod departure;
+mod driven;
 mod falling;
 mod holding;
+mod pace;
 mod rising;
 
 use model::{Method, Phase, Span, Timestamp};
 use plant::Limits;
 use serde::{Deserialize, Serialize};
 
-use crate::history::History;
+pub(crate) use self::pace::Pace;
+use crate::history::{History, Line};
 use crate::timeline::Timeline;
 
 /// Soak begins this far below the lower end of the melt range (contract, section 5).
@@ -55,6 +59,25 @@ pub(crate) struct View<'a> {
     pub(crate) method: Method,
     /// Something is missing between the last tick and this one.
     pub(crate) gap: bool,
+    /// How often the chocolate is measured.
+    pub(crate) pace: &'a Pace,
+}
+
+impl View<'_> {
+    /// Straight line through the chocolate of the last `back`, or of longer where readings are far apart.
+    fn line(&self, back: Span) -> Option<Line> {
+        self.history.line_through(self.now, self.pace.widened(back), self.pace.fewest())
+    }
+
+    /// Slope of that line, °C/min.
+    fn slope(&self, back: Span) -> Option<f64> {
+        self.line(back).map(|line| line.slope)
+    }
+
+    /// Lowest and highest chocolate of the last `back`, or of longer where readings are far apart.
+    fn extremes(&self, back: Span) -> Option<(f64, f64)> {
+        self.history.extremes(self.now, self.pace.widened(back))
+    }
 }
 
 /// A batch begins or ends.
@@ -96,7 +119,16 @@ pub(crate) enum Stage {
     Working {
         rise_from: Option<Timestamp>,
         cold_since: Option<Timestamp>,
+        /// Lowest since it was last in its range, °C.
+        coldest: f64,
     },
+}
+
+impl Stage {
+    /// Just begun to work.
+    fn working() -> Stage {
+        Stage::Working { rise_from: None, cold_since: None, coldest: f64::INFINITY }
+    }
 }
 
 /// Follows one machine through its phases.
@@ -145,12 +177,7 @@ impl Tracker {
     /// Takes one tick with chocolate.
     pub(crate) fn step(&mut self, view: &View<'_>, timeline: &mut Timeline) -> Option<Turn> {
         let stage = self.stage.unwrap_or(Stage::Unknown { since: view.now });
-        if view.gap || !view.limits.working.holds(view.level, WORKING_MARGIN) {
-            self.in_range_since = None;
-        }
-        if view.limits.working.holds(view.level, WORKING_MARGIN) {
-            self.in_range_since.get_or_insert(view.now);
-        }
+        self.note_range(view);
         let (stage, turn) = match stage {
             Stage::Unknown { since } => self.begin(view, timeline, since),
             Stage::Idle => self.idle(view, timeline),
@@ -159,7 +186,7 @@ impl Tracker {
             Stage::Cooling { .. } => self.cooling(view, timeline, stage),
             Stage::Settling { lowest, lowest_at } => self.settling(view, timeline, lowest, lowest_at),
             Stage::Rewarming => self.rewarming(view, timeline),
-            Stage::Working { rise_from, cold_since } => self.working(view, timeline, rise_from, cold_since),
+            Stage::Working { .. } => self.working(view, timeline, stage),
         };
         let steady_again = self.charged_at.is_some_and(|at| view.now - at >= CHARGE_FORGOTTEN)
             && self.in_range_since.is_some_and(|since| view.now - since >= CHARGE_FORGOTTEN);
@@ -169,6 +196,21 @@ impl Tracker {
         self.stage = Some(stage);
         self.before = Some((view.now, view.chocolate));
         turn
+    }
+
+    /// Since when has the chocolate been in the working range? Dated where it went in; what a gap hides is not known.
+    fn note_range(&mut self, view: &View<'_>) {
+        let range = view.limits.working;
+        if view.gap || !range.holds(view.level, WORKING_MARGIN) {
+            self.in_range_since = None;
+        }
+        if self.in_range_since.is_none() && range.holds(view.level, WORKING_MARGIN) {
+            let bound = match self.before {
+                Some((_, before)) if before < range.low() => range.low() - WORKING_MARGIN,
+                Some(_) | None => range.high() + WORKING_MARGIN,
+            };
+            self.in_range_since = Some(self.crossed(view, bound));
+        }
     }
 
     /// A new charge was filled in. Into a machine that works it is the end of the old one: what follows is its melt.
@@ -191,9 +233,9 @@ impl Tracker {
         timeline.change(Phase::Idle, at);
     }
 
-    /// When the chocolate went through `level` since the last tick.
+    /// When the chocolate went through `level` since the last tick. What lies in a gap is not known: then it is the tick itself.
     fn crossed(&self, view: &View<'_>, level: f64) -> Timestamp {
-        let Some((before, value)) = self.before else { return view.now };
+        let Some((before, value)) = self.before.filter(|_| !view.gap) else { return view.now };
         let share = (value - level) / (value - view.chocolate);
         if !(0.0..=1.0).contains(&share) {
             return view.now;

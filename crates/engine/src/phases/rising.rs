@@ -2,22 +2,26 @@
 
 use model::{Method, Phase, Span, Timestamp};
 
-use super::departure::{Ground, Move, left_level};
+use super::asked;
+use super::departure::{FITTED_MOVE, Ground, Move, left_level};
+use super::driven;
 use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
 
-/// A history is looked at for so long before its first phase is named, and so many ticks have to be in it: a value every
-/// few minutes says nothing about a kettle.
+/// A history is looked at for so long before its first phase is named, and so many ticks have to be in it.
 const FIRST_LOOK: Span = Span::from_mins(5);
-const FIRST_LOOK_TICKS: usize = 4;
+const FIRST_LOOK_TICKS: usize = 3;
 /// Slopes that tell a move from a hold at the beginning of a history, °C/min.
 const MOVES: f64 = 0.05;
 /// A rise out of idle is believed when the chocolate stands this far above the lowest of the last hour, °C ...
 const RISE: f64 = 2.0;
 /// ... or this far when the set-point asks for the melt range.
 const RISE_ASKED: f64 = 0.5;
-/// Partial melt: working once in the range for so long (contract, section 5).
-const PARTIAL_MELT_STAY: Span = Span::from_mins(2);
+/// Partial melt: working once first in the range and staying so long (contract, section 5). It is dated where it came in, as every
+/// change is dated where it happened; only the steadiness of `working` after a settling is dated at its end.
+pub(super) const PARTIAL_MELT_STAY: Span = Span::from_mins(2);
+/// Whether a probe wanders is looked for over this long.
+const RESTLESSNESS_SEEN: Span = Span::from_hours(1);
 /// A rise that has not gone on for so long has ended.
 const RISE_STOPPED: Span = Span::from_hours(2);
 
@@ -29,6 +33,20 @@ const OUT_OF_IDLE: Ground = Ground {
     smooth: Span::from_mins(4),
     tilted: true,
     pause_beyond: None,
+    fitted: FITTED_MOVE,
+};
+
+/// Out of idle in bursts, which make a staircase that no hinge fits: the foot alone.
+pub(super) const STAIRCASE: Ground =
+    Ground { before: Span::ZERO, smooth: Span::ZERO, noise: 0.5, ..OUT_OF_IDLE };
+/// Out of idle, with pieces that make the probe wander.
+const RESTLESS: Ground = Ground {
+    quiet: Span::from_mins(150),
+    noise: 0.4,
+    before: Span::from_mins(60),
+    smooth: Span::from_mins(16),
+    fitted: 3.0,
+    ..OUT_OF_IDLE
 };
 
 impl Tracker {
@@ -40,11 +58,12 @@ impl Tracker {
         since: Timestamp,
     ) -> (Stage, Option<Turn>) {
         let unknown = (Stage::Unknown { since }, None);
-        let Some(line) = view.history.line(view.now, FIRST_LOOK) else { return unknown };
-        if view.now - since < FIRST_LOOK - Span::from_secs(10) || line.n < FIRST_LOOK_TICKS {
+        let Some(line) = view.line(FIRST_LOOK) else { return unknown };
+        let limits = view.limits;
+        let seen = view.history.chocolate(since, view.now).count();
+        if view.now - since < FIRST_LOOK - Span::from_secs(10) || seen + 1 < FIRST_LOOK_TICKS {
             return unknown;
         }
-        let limits = view.limits;
         let top = limits.working.high() + WORKING_MARGIN;
         if view.level < IDLE_BELOW && line.slope < MOVES {
             self.idle_since = Some(since);
@@ -80,8 +99,8 @@ impl Tracker {
         if !from_below || (view.level - self.idle_low < rise && view.level < soak) {
             return (Stage::Idle, None);
         }
-        let low = view.history.extremes(view.now, Span::from_hours(1)).map_or(view.level, |(low, _)| low);
-        let rises = view.history.line(view.now, Span::from_mins(10)).is_some_and(|line| line.slope > 0.0);
+        let low = view.extremes(Span::from_hours(1)).map_or(view.level, |(low, _)| low);
+        let rises = view.slope(Span::from_mins(10)).is_some_and(|slope| slope > 0.0);
         let risen = view.level - low.max(self.idle_low) >= rise;
         if !(risen && rises || view.level >= soak) {
             return (Stage::Idle, None);
@@ -94,14 +113,23 @@ impl Tracker {
 
     fn out_of_idle(&self, view: &View<'_>) -> Timestamp {
         let earliest = self.idle_since.or(view.history.first_at()).unwrap_or(view.now);
-        let ground = match view.method {
-            // Bursts make a staircase, which no hinge fits: the foot alone.
-            Method::PartialMelt => {
-                Ground { before: Span::ZERO, smooth: Span::ZERO, noise: 0.5, ..OUT_OF_IDLE }
-            }
-            Method::Seed | Method::ButterSeed | Method::Tabling | Method::Continuous => OUT_OF_IDLE,
+        let left = |ground| {
+            left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace).unwrap_or(view.now)
         };
-        left_level(view.history, Move::Rise, ground, earliest, view.now).unwrap_or(view.now)
+        if view.method == Method::PartialMelt {
+            return left(STAIRCASE);
+        }
+        let rough = left(RESTLESS);
+        if !driven::is_restless(view.history, rough, (rough + RESTLESSNESS_SEEN).min(view.now)) {
+            let soak = soak_from(view.next_limits);
+            let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
+            let step = step.filter(|_| !view.pace.is_sparse());
+            let asked = step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now));
+            return asked.unwrap_or_else(|| left(OUT_OF_IDLE));
+        }
+        let heated = driven::heated_from(view.history, earliest, view.now);
+        let driven = heated.and_then(|heated| driven::left_level(view.history, heated, view.now));
+        driven.unwrap_or(rough)
     }
 
     pub(super) fn melting(
@@ -114,21 +142,25 @@ impl Tracker {
         let soak = soak_from(view.next_limits);
         if view.level >= soak {
             let at = self.crossed(view, soak);
+            // Now that the whole rise is there, its foot is clearer than when it was noticed.
+            let from = if self.idle_since.is_some() { self.out_of_idle(view).min(at) } else { from };
             let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Soak, at)]);
             return (Stage::Soak { from: at }, Some(begins));
         }
-        let stayed = self.in_range_since.is_some_and(|since| view.now - since >= PARTIAL_MELT_STAY);
-        if view.method == Method::PartialMelt && stayed {
-            let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Working, view.now)]);
-            return (Stage::Working { rise_from: None, cold_since: None }, Some(begins));
+        let stayed = self.in_range_since.filter(|since| view.now - *since >= PARTIAL_MELT_STAY);
+        if let Some(since) = stayed.filter(|_| view.method == Method::PartialMelt) {
+            let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Working, since)]);
+            return (Stage::working(), Some(begins));
         }
         let fallen_back = view.level < from_level + RISE_ASKED && view.now - from > Span::from_mins(30);
         let stopped = view.now - from > RISE_STOPPED
-            && view.history.line(view.now, Span::from_hours(1)).is_some_and(|line| line.slope.abs() < 0.005);
+            && view.slope(Span::from_hours(1)).is_some_and(|slope| slope.abs() < 0.005);
         if fallen_back || (stopped && view.setpoint.is_none_or(|setpoint| setpoint < soak)) {
+            // A restless probe may only have seemed to fall back: the rise that follows may have begun before.
+            let since = self.idle_since;
             self.becomes_idle(from, timeline);
             self.idle_low = view.level;
-            self.idle_since = Some(view.now);
+            self.idle_since = since.or(Some(from));
             return (Stage::Idle, None);
         }
         (Stage::Melting { from, from_level }, None)

@@ -1,0 +1,88 @@
+//! Where a move began that the set-point asked for: the step says when to look, the chocolate says when it left its level.
+//!
+//! A controller's swing is part of the level: without the step, the swing's last half would pass for the beginning of the move. The level
+//! of a fall is the chocolate at the step, that of a rise its lowest since then, and it is left at the last moment within a tenth of a
+//! degree of it.
+
+use model::{Channel, Span, Timestamp};
+
+use super::departure::{LEFT, Move, smoothed};
+use crate::history::{History, mean};
+
+/// A single reading flickers; so long a mean does not.
+const SMOOTH: Span = Span::from_secs(40);
+/// The chocolate at the step, taken from so long before it: a set-point is often told once a minute only.
+const AT_STEP: Span = Span::from_secs(60);
+
+/// Since when the set-point has asked for what it asks for now; `None` where it was never seen to ask for something else, or is not known.
+pub(super) fn asked_since(
+    history: &History,
+    earliest: Timestamp,
+    now: Timestamp,
+    asks: impl Fn(f64) -> bool,
+) -> Option<Timestamp> {
+    let mut since = None;
+    for tick in history.between(earliest, now).rev() {
+        match tick.other(Channel::Setpoint) {
+            Some(setpoint) if asks(setpoint) => since = Some(tick.at),
+            Some(_) => return since,
+            None => {}
+        }
+    }
+    None
+}
+
+/// When the chocolate left its level on the move that the set-point asked for at `step`.
+pub(super) fn left_level(history: &History, way: Move, step: Timestamp, now: Timestamp) -> Option<Timestamp> {
+    let sign = match way {
+        Move::Rise => 1.0,
+        Move::Fall => -1.0,
+    };
+    let points: Vec<_> =
+        history.chocolate(step - AT_STEP, now).map(|(at, value)| (at, sign * value)).collect();
+    let points = smoothed(&points, SMOOTH);
+    let after = points.partition_point(|(at, _)| *at < step);
+    let level = match way {
+        Move::Rise => points.iter().map(|&(_, value)| value).min_by(f64::total_cmp)?,
+        Move::Fall => {
+            mean(points[..after].iter().map(|&(_, value)| value)).or(points.first().map(|&(_, v)| v))?
+        }
+    };
+    let left = points[after..].iter().rposition(|(_, value)| *value <= level + LEFT);
+    Some(left.map_or(step, |left| points[after + left].0))
+}
+
+#[cfg(test)]
+mod tests {
+    use frames::Ticker;
+
+    use super::*;
+
+    /// A soak that swings by half a degree, and a set-point that is lowered in the falling half of a swing.
+    #[test]
+    fn the_falling_half_of_a_swing_is_not_the_cooling() {
+        let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
+        let step = 65 * 60;
+        for second in (0..90 * 60).step_by(5) {
+            let minutes = f64::from(second) / 60.0;
+            let swing = 46.0 + 0.5 * (minutes * std::f64::consts::TAU / 20.0).cos();
+            let fallen = 0.3 * (minutes - 65.0).max(0.0);
+            let at = Timestamp::from_millis(i64::from(second) * 1000);
+            let setpoint = if second < step { 46.0 } else { 31.5 };
+            let readings =
+                [(Channel::Chocolate, swing.max(46.0 - fallen) - fallen), (Channel::Setpoint, setpoint)];
+            for (channel, value) in readings {
+                if let Some(tick) = ticker.insert(channel, at, value) {
+                    history.push(tick);
+                }
+            }
+        }
+        let (from, now) = (Timestamp::default(), Timestamp::from_millis(80 * 60_000));
+        let asked = asked_since(&history, from, now, |setpoint| setpoint < 42.0);
+        assert_eq!(asked, Some(Timestamp::from_millis(i64::from(step) * 1000)));
+        assert_eq!(asked_since(&history, from, now, |setpoint| setpoint < 50.0), None, "never anything else");
+        let left = left_level(&history, Move::Fall, asked.unwrap(), now).unwrap();
+        let after = (left - asked.unwrap()).as_mins_f64();
+        assert!((0.0..2.0).contains(&after), "{after}");
+    }
+}

@@ -1,0 +1,85 @@
+//! Where a rise began, when the chocolate itself is too restless to say: cold pieces around a probe make it wander by a degree.
+//!
+//! The jacket says it then. A charge warms no sooner than its wall is warmer, and the heat it has taken up by `t` goes with
+//! `S(t) = ∫(jacket − chocolate) dt`, counted from where the jacket passed the chocolate (Newton; domain brief 4.2). A stirred charge then rises in
+//! proportion to `S`, one whose layer at the wall has to warm first with its square; cold pieces are in between, and `T − T₀ = k·S^1.5` is taken. One
+//! rise of a few degrees gives `k`, wander or not, and with it the moment at which the level was left.
+
+use frames::Tick;
+use model::{Channel, Span, Timestamp};
+
+use super::departure::LEFT;
+use crate::history::{History, mean};
+
+/// A jacket so much warmer than the chocolate heats it, °C ...
+const WARMER: f64 = 1.0;
+/// ... or by this share of the most that it ever is: at rest a jacket stands near the room, and a cold charge below that.
+const WARMER_SHARE: f64 = 0.1;
+/// `k` is taken from a rise of this much: more than any wander, little enough that not all has begun to melt, °C.
+const RISE_USED: f64 = 3.0;
+/// The power with which a charge of cold pieces warms, between 1 (stirred) and 2 (through a layer at the wall) (assumed).
+const WARMS_AS: f64 = 1.5;
+/// Means that even out the wander.
+const BLOCK: Span = Span::from_mins(4);
+/// Level before the jacket became warmer.
+const LEVEL: Span = Span::from_mins(15);
+/// A chocolate whose blocks scatter by more than this around their own trend is restless, °C.
+const RESTLESS: f64 = 0.15;
+/// When the jacket became warmer than the chocolate on the way to the rise that is on at `risen`; `None` without a jacket, or
+/// where it has been warmer all the time.
+pub(super) fn heated_from(history: &History, earliest: Timestamp, risen: Timestamp) -> Option<Timestamp> {
+    let warmer_by = |tick: &Tick| Some(tick.other(Channel::Jacket)? - tick.chocolate()?);
+    let (mut warmer, mut most) = (None, 0.0_f64);
+    for tick in history.between(earliest, risen).rev() {
+        let Some(by) = warmer_by(tick) else { continue };
+        most = most.max(by);
+        if by <= WARMER.max(WARMER_SHARE * most) {
+            return warmer;
+        }
+        warmer = Some(tick.at);
+    }
+    None
+}
+
+/// When a chocolate that has risen since the jacket became warmer left its level.
+pub(super) fn left_level(history: &History, heated: Timestamp, now: Timestamp) -> Option<Timestamp> {
+    let level = mean(history.chocolate(heated - LEVEL, heated + Span::from_mins(1)).map(|(_, value)| value))?;
+    let (mut sum, mut sums, mut before) = (0.0, Vec::new(), heated);
+    for tick in history.between(heated, now) {
+        let (Some(chocolate), Some(jacket)) = (tick.chocolate(), tick.other(Channel::Jacket)) else {
+            continue;
+        };
+        let minutes = (tick.at - before).as_mins_f64();
+        before = tick.at;
+        sum += (jacket - chocolate) * minutes;
+        sums.push((tick.at, sum));
+    }
+    let blocks = blocks(history, heated, now);
+    let &(risen, block) = blocks.iter().find(|(_, block)| *block >= level + RISE_USED).or(blocks.last())?;
+    let rise = Some(block - level).filter(|rise| *rise >= RISE_USED / 2.0)?;
+    let middle = risen + Span::from_millis(BLOCK.as_millis() / 2);
+    let &(_, taken) = sums.iter().take_while(|(at, _)| *at <= middle).last()?;
+    let share = (LEFT / rise).powf(1.0 / WARMS_AS);
+    sums.iter().find(|(_, sum)| *sum >= share * taken).map(|&(at, _)| at)
+}
+
+/// Does the chocolate wander around its own trend?
+pub(super) fn is_restless(history: &History, from: Timestamp, to: Timestamp) -> bool {
+    let blocks = blocks(history, from, to);
+    let mut steps: Vec<f64> = blocks.windows(2).map(|pair| pair[1].1 - pair[0].1).collect();
+    let Some(trend) = maths::statistics::median(&steps) else { return false };
+    steps.iter_mut().for_each(|step| *step = (*step - trend).abs());
+    maths::statistics::median(&steps).is_some_and(|scatter| scatter > RESTLESS)
+}
+
+fn blocks(history: &History, from: Timestamp, to: Timestamp) -> Vec<(Timestamp, f64)> {
+    let mut blocks = Vec::new();
+    let mut at = from;
+    while at + BLOCK <= to {
+        if let Some(mean) = mean(history.chocolate(at, at + BLOCK).map(|(_, value)| value)) {
+            blocks.push((at, mean));
+        }
+        at += BLOCK;
+    }
+    blocks
+}

@@ -1,0 +1,131 @@
+//! How often the chocolate is measured: windows and gaps follow it.
+//!
+//! A machine reports every few seconds, a logger every minute, a person every few minutes, and some loggers only what has moved. The
+//! usual spacing is the median of the newest, in the readings' own time: arrivals come in bundles and say nothing of it.
+
+use std::collections::VecDeque;
+
+use model::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+/// Enough for a median that neither a burst nor a pause moves.
+const REMEMBERED: usize = 15;
+/// A pause of so many usual spacings, or of a minute if that is longer, leaves something unknown (contract, `silent`).
+const GAP_SPACINGS: i64 = 5;
+const SHORTEST_GAP: Span = Span::from_secs(60);
+/// From this spacing on, a window of a few minutes holds too few readings to speak for itself.
+const SPARSE: Span = Span::from_secs(45);
+/// A window over sparse readings holds two spacings and half of another, so that three readings are usually in it.
+const WINDOW_HALF_SPACINGS: i64 = 5;
+
+/// A logger that tells only what has moved never tells less of a move than this, °C (common practice 0.1 to 0.5) ...
+const LEAST_MOVE: f64 = 0.09;
+/// ... nor much less than it usually does ...
+const EVEN_MOVES: f64 = 0.8;
+/// ... and its spacings differ by this much, since the chocolate does not always move alike.
+const UNEVEN_SPACINGS: i64 = 3;
+/// One step of such a logger is no move yet.
+const STEP_AND_A_HALF: f64 = 1.5;
+/// So many readings show it.
+const SHOWN_BY: usize = 5;
+
+/// The usual spacing of a machine's chocolate.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Pace {
+    last: Option<(Timestamp, f64)>,
+    spacings: VecDeque<Span>,
+    moves: VecDeque<f64>,
+    usual: Span,
+    /// The usual move of a logger that tells only what has moved, °C.
+    usual_move: Option<f64>,
+}
+
+impl Pace {
+    /// Takes a tick with chocolate; says whether something is missing before it.
+    pub(crate) fn step(&mut self, at: Timestamp, chocolate: f64) -> bool {
+        let Some((last, value)) = self.last.replace((at, chocolate)) else { return false };
+        let spacing = at - last;
+        // What comes only when it moves has not moved while nothing came.
+        let gap = !self.spacings.is_empty() && spacing > self.longest_gap() && self.usual_move.is_none();
+        let mut dropped = None;
+        if self.spacings.len() == REMEMBERED {
+            dropped = self.spacings.pop_front();
+            self.moves.pop_front();
+        }
+        self.spacings.push_back(spacing);
+        self.moves.push_back((chocolate - value).abs());
+        if dropped != Some(spacing) {
+            self.look();
+        }
+        gap
+    }
+
+    fn look(&mut self) {
+        let mut sorted: Vec<Span> = self.spacings.iter().copied().collect();
+        sorted.sort_unstable();
+        self.usual = sorted[sorted.len() / 2];
+        let mut moves: Vec<f64> = self.moves.iter().copied().collect();
+        moves.sort_unstable_by(f64::total_cmp);
+        let usual_move = moves[moves.len() / 2];
+        let is_on_change = moves.len() >= SHOWN_BY
+            && moves[0] >= LEAST_MOVE.max(EVEN_MOVES * usual_move)
+            && sorted[sorted.len() - 1] >= sorted[0] * UNEVEN_SPACINGS;
+        self.usual_move = is_on_change.then_some(usual_move);
+    }
+
+    /// How far apart two readings may be before something is missing between them.
+    pub(crate) fn longest_gap(&self) -> Span {
+        SHORTEST_GAP.max(self.usual * GAP_SPACINGS)
+    }
+
+    /// Are readings so far apart that what lies between them is drawn as a straight line?
+    pub(crate) fn is_sparse(&self) -> bool {
+        self.usual_move.is_some() || self.usual >= SPARSE
+    }
+
+    /// A move that is noise to a probe that flickers by `noise`, °C: less than two steps of a logger that tells only what has moved.
+    pub(crate) fn coarsened(&self, noise: f64) -> f64 {
+        noise.max(self.usual_move.map_or(0.0, |usual| STEP_AND_A_HALF * usual))
+    }
+
+    /// A window that is meant to be `window` long, long enough to hold a few readings.
+    pub(crate) fn widened(&self, window: Span) -> Span {
+        if !self.is_sparse() {
+            return window;
+        }
+        window.max(Span::from_millis(self.usual.as_millis() * WINDOW_HALF_SPACINGS / 2))
+    }
+
+    /// So many readings make a slope.
+    pub(crate) fn fewest(&self) -> usize {
+        if self.is_sparse() { 2 } else { 3 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn paced(seconds: &[i64]) -> (Pace, Vec<bool>) {
+        let mut pace = Pace::default();
+        let gaps =
+            seconds.iter().map(|&second| pace.step(Timestamp::from_millis(second * 1000), 31.0)).collect();
+        (pace, gaps)
+    }
+
+    #[test]
+    fn a_machine_that_reports_every_five_seconds_has_a_gap_after_a_minute() {
+        let (pace, gaps) = paced(&[0, 5, 10, 15, 75, 141]);
+        assert_eq!(gaps, [false, false, false, false, false, true]);
+        assert_eq!(pace.widened(Span::from_mins(3)), Span::from_mins(3));
+        assert_eq!(pace.fewest(), 3);
+    }
+
+    #[test]
+    fn a_person_who_looks_every_five_minutes_may_miss_four_looks() {
+        let (pace, gaps) = paced(&[0, 300, 600, 900, 2_300, 4_000]);
+        assert_eq!(gaps, [false, false, false, false, false, true]);
+        assert_eq!(pace.widened(Span::from_mins(3)), Span::from_secs(750));
+        assert_eq!(pace.fewest(), 2);
+    }
+}
