@@ -32,7 +32,7 @@ pub(super) const BAD_PAYLOADS: &[(&str, &str)] = &[
 #[test]
 fn each_bad_payload_is_told() {
     let mut decoder = decoder();
-    let mut told = |message: &Message| {
+    let told = |message: &Message| {
         let decoded = decoder.decode(message);
         assert!(decoded.arrivals.is_empty(), "{message:?} is not a reading");
         let reasons: Vec<String> = decoded.rejects.into_iter().map(|reject| reject.reason).collect();

@@ -35,7 +35,7 @@ pub(crate) struct Plan {
 impl Plan {
     /// The counts of the variables that `tests/crash` sets; the short form's where there are none.
     pub(crate) fn from_environment() -> Plan {
-        let count = |name: &str, usual: usize| (variable(name).unwrap_or(usual));
+        let count = |name: &str, usual: usize| variable(name).unwrap_or(usual);
         let kills = count("CRASH_KILLS", 8);
         // Every fourth kill hits a service that has only just been started, every tenth one whose disk stands still.
         let (at_start, frozen) = (kills / 4, kills.div_ceil(10));

@@ -59,9 +59,9 @@ impl EmbeddedBroker {
     ///
     /// # Errors
     /// [`IntakeError::Embedded`] if a port is taken or cannot be listened on.
-    pub fn start(listen: EmbeddedListen, login: Option<Credentials>) -> Result<EmbeddedBroker, IntakeError> {
+    pub fn start(listen: EmbeddedListen, login: Option<&Credentials>) -> Result<EmbeddedBroker, IntakeError> {
         let listen = EmbeddedListen { v311: settle(listen.v311)?, v5: settle(listen.v5)? };
-        let mut broker = Broker::new(config(listen, login.as_ref()));
+        let mut broker = Broker::new(config(listen, login));
         thread::Builder::new()
             .name("embedded broker".to_owned())
             .spawn(move || {

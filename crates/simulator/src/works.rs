@@ -108,7 +108,7 @@ impl Works {
     }
 
     /// Something more is to go wrong: the same past with another future.
-    pub fn add_fault(&mut self, fault: Fault) {
+    pub fn add_fault(&mut self, fault: &Fault) {
         let here = |rig: &&mut Rig| fault.machine.as_ref().is_none_or(|id| id == rig.id());
         self.rigs.iter_mut().filter(here).for_each(|rig| rig.faults.add(fault.clone()));
     }

@@ -80,8 +80,12 @@ impl Proxy {
     /// Ends every connection there is, wherever it stands, and says how many that were.
     pub fn cut(&self) -> usize {
         let open = std::mem::take(&mut self.wire.state().open);
-        // One that has ended by itself cannot be ended again.
-        open.iter().filter(|stream| stream.shutdown(Shutdown::Both).is_ok()).count() / 2
+        // One that has ended by itself cannot be ended again; when one end goes, the other may follow before we reach it.
+        let ended = |ends: &&[TcpStream]| {
+            let ended = ends.iter().map(|end| end.shutdown(Shutdown::Both).is_ok());
+            ended.filter(|&ended| ended).count() > 0
+        };
+        open.chunks(2).filter(ended).count()
     }
 
     /// From now on nothing passes, and no connection ends.
@@ -130,8 +134,7 @@ fn connect(wire: &Arc<Wire>, inside: TcpStream, outside: TcpStream) -> std::io::
 
 fn pass(wire: &Wire, mut from: TcpStream, mut to: TcpStream) {
     let mut piece = [0; PIECE];
-    loop {
-        let Ok(bytes @ 1..) = from.read(&mut piece) else { break };
+    while let Ok(bytes @ 1..) = from.read(&mut piece) {
         wire.wait_until_thawed();
         if to.write_all(&piece[..bytes]).is_err() {
             break;

@@ -21,7 +21,10 @@ const KEPT_COURSES: usize = 220;
 
 /// Courses of batches that have ended, the newest asked last.
 #[derive(Clone, Default)]
-pub(crate) struct CourseShelf(Arc<Mutex<Vec<(BatchId, Timestamp, Arc<Courses>)>>>);
+pub(crate) struct CourseShelf(Arc<Mutex<Vec<Kept>>>);
+
+/// A batch, its end, and its courses.
+type Kept = (BatchId, Timestamp, Arc<Courses>);
 
 impl CourseShelf {
     /// The courses of `batch`: kept ones if it has ended, read anew if it goes on.

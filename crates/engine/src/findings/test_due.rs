@@ -63,9 +63,10 @@ impl TestDue {
     fn reason(&self, m: &Moment<'_>) -> Option<Reason> {
         let untested = |since: Timestamp| m.tests.made_at.is_none_or(|made| made < since);
         if let Some((since, kind)) = self.troubled.filter(|&(since, _)| untested(since)) {
-            let why = match kind {
-                FindingKind::ColdHold => "the chocolate has been too cold",
-                _ => "the chocolate has been too warm",
+            let why = if kind == FindingKind::ColdHold {
+                "the chocolate has been too cold"
+            } else {
+                "the chocolate has been too warm"
             };
             return Some(Reason { since, why });
         }

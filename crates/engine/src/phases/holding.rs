@@ -33,7 +33,7 @@ impl Tracker {
         mut lowest: f64,
         mut lowest_at: Timestamp,
     ) -> (Stage, Option<Turn>) {
-        if let Some(turn) = self.new_rise(view, timeline, None) {
+        if let Some(turn) = self.new_rise(view, timeline) {
             return turn;
         }
         if let Some(at) = self.steady_at(view) {
@@ -59,7 +59,7 @@ impl Tracker {
     }
 
     pub(super) fn rewarming(&mut self, view: &View<'_>, timeline: &mut Timeline) -> (Stage, Option<Turn>) {
-        if let Some(turn) = self.new_rise(view, timeline, None) {
+        if let Some(turn) = self.new_rise(view, timeline) {
             return turn;
         }
         if view.level < view.limits.working.low() - WORKING_MARGIN {
@@ -76,7 +76,7 @@ impl Tracker {
         stage: Stage,
     ) -> (Stage, Option<Turn>) {
         let Stage::Working { rise_from, cold_since, coldest } = stage else { return (stage, None) };
-        if let Some(turn) = self.new_rise(view, timeline, rise_from) {
+        if let Some(turn) = self.new_rise(view, timeline) {
             return turn;
         }
         if view.setpoint.is_some_and(|setpoint| setpoint < IDLE_BELOW) {
@@ -157,12 +157,7 @@ impl Tracker {
         rise_from.or_else(|| leaves.then(|| out_of_hold(view, timeline)))
     }
 
-    fn new_rise(
-        &self,
-        view: &View<'_>,
-        timeline: &Timeline,
-        rise_from: Option<Timestamp>,
-    ) -> Option<(Stage, Option<Turn>)> {
+    fn new_rise(&self, view: &View<'_>, timeline: &Timeline) -> Option<(Stage, Option<Turn>)> {
         let soak = soak_from(view.next_limits);
         if view.level < soak {
             return None;

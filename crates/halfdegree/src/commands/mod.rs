@@ -63,7 +63,7 @@ pub(crate) fn fault_line(path: &Path, fault: &IdentityFault) -> String {
 }
 
 /// Starts the broker inside the service: sensors of MQTT 3.1.1 on the port of the plant file, those of MQTT 5.0 on the one behind it.
-pub(crate) fn embedded_broker(mqtt: &Mqtt, login: Option<Credentials>) -> anyhow::Result<EmbeddedBroker> {
+pub(crate) fn embedded_broker(mqtt: &Mqtt, login: Option<&Credentials>) -> anyhow::Result<EmbeddedBroker> {
     let on = |port| SocketAddr::new(mqtt.listen.ip(), port);
     let listen = EmbeddedListen { v311: on(mqtt.listen.port()), v5: on(mqtt.listen.port() + 1) };
     if !mqtt.listen.ip().is_loopback() {

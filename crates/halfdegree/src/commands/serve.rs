@@ -28,11 +28,10 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     let named = |fault: intake::IdentityFault| super::in_plant_file(&args.plant, &fault);
     let credentials = Credentials::read(&mqtt).map_err(named)?;
     let address = if is_embedded {
-        embedded_broker(&mqtt, credentials.clone())?.address()
+        embedded_broker(&mqtt, credentials.as_ref())?.address()
     } else {
-        BrokerAddress::read(&mqtt).map_err(|error| match error {
-            intake::IntakeError::Identity(fault) => named(fault),
-            other => other.into(),
+        BrokerAddress::read(&mqtt).map_err(|error| {
+            if let intake::IntakeError::Identity(fault) = error { named(fault) } else { error.into() }
         })?
     };
     let data = DataFolder::new(&args.data);

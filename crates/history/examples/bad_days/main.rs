@@ -150,11 +150,9 @@ fn dump(kinds: &str, seed: u64) {
                 let tests: Vec<String> = record
                     .events
                     .iter()
-                    .filter_map(|e| match &e.kind {
-                        model::EventKind::TemperTest(t) => {
-                            Some(format!("{} {}", clock(e.at), t.worst().as_str()))
-                        }
-                        _ => None,
+                    .filter_map(|e| {
+                        let model::EventKind::TemperTest(test) = &e.kind else { return None };
+                        Some(format!("{} {}", clock(e.at), test.worst().as_str()))
                     })
                     .collect();
                 println!(

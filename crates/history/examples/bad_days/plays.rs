@@ -3,6 +3,8 @@
 //! The eight days are played and analysed once a seed; the works is then copied for each bad day, so that the ninth day
 //! follows from the very week that it is compared with.
 
+#![expect(clippy::wildcard_enum_match_arm, reason = "most faults are drawn alike")]
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -91,7 +93,7 @@ impl Week {
     /// The ninth day with the faults of `play`.
     pub(crate) fn day(&self, play: &Play) -> Vec<MachineDay> {
         let mut works = self.works.clone();
-        play.faults.iter().for_each(|fault| works.add_fault(fault.clone()));
+        play.faults.iter().for_each(|fault| works.add_fault(fault));
         self.diagnosed(works, self.midnight)
     }
 

@@ -89,7 +89,7 @@ impl MachineDay {
             day.remember(&records);
             let bare = |record: &DayRecord| DayRecord { courses: Courses::default(), ..record.clone() };
             day.all.extend(records.iter().map(bare));
-            day.past.extend(worth_comparing(records, most));
+            day.past.extend(worth_comparing(&records, most));
         }
         day
     }
@@ -122,7 +122,7 @@ impl MachineDay {
 
 /// The good ones; where they are too few, those whose course ran as usual whatever their tests said; where those are too
 /// few, all that were cooled and worked: medians bear some bad ones among them.
-fn worth_comparing(records: Vec<DayRecord>, most: usize) -> Vec<DayRecord> {
+fn worth_comparing(records: &[DayRecord], most: usize) -> Vec<DayRecord> {
     let is_good = |record: &DayRecord| crate::is_good(&record.batch, &record.findings);
     let ran = |record: &DayRecord| crate::ran_as_usual(&record.batch, &record.findings);
     let has_worked = |record: &DayRecord| {

@@ -65,10 +65,10 @@ pub(super) struct Groups {
 
 pub(super) fn groups(view: &View<'_>) -> Result<Groups, HistoryError> {
     let table = table_of(view)?;
-    let all = summary(table.clone().lazy().select(sums_alone()).collect()?, None)?.pop().unwrap_or_default();
+    let all = summary(&table.clone().lazy().select(sums_alone()).collect()?, None)?.pop().unwrap_or_default();
     let by = |key: &'static str| {
         let grouped = table.clone().lazy().group_by([col(key)]).agg(sums()).collect()?;
-        summary(grouped, Some(key))
+        summary(&grouped, Some(key))
     };
     let (machines, couvertures) = (by("machine")?, by("couverture")?);
     let in_order = |groups: Vec<Group>, ids: Vec<&str>| -> Vec<Group> {
@@ -145,7 +145,7 @@ fn sums_alone() -> Vec<polars::prelude::Expr> {
     sums()
 }
 
-fn summary(frame: DataFrame, key: Option<&str>) -> Result<Vec<Group>, HistoryError> {
+fn summary(frame: &DataFrame, key: Option<&str>) -> Result<Vec<Group>, HistoryError> {
     let whole = |name: &str| Ok::<_, HistoryError>(frame.column(name)?.i64()?.clone());
     let number = |name: &str| Ok::<_, HistoryError>(frame.column(name)?.f64()?.clone());
     let ids = match key {

@@ -71,7 +71,7 @@ async fn with_a_login_nobody_gets_in_without_it() {
     let folder = tempdir().unwrap();
     let any = "127.0.0.1:0".parse().unwrap();
     let login = Credentials { user: "kettles".into(), password: "tern-4-street".into() };
-    let broker = EmbeddedBroker::start(EmbeddedListen { v311: any, v5: any }, Some(login.clone())).unwrap();
+    let broker = EmbeddedBroker::start(EmbeddedListen { v311: any, v5: any }, Some(&login)).unwrap();
     let rig =
         Rig::start_with(folder.path(), broker.address(), |config| config.credentials = Some(login.clone()));
     eventually("connected", || rig.is_connected()).await;

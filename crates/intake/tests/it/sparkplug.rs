@@ -68,7 +68,7 @@ async fn data_before_their_birth_are_asked_about_and_kept() {
         .into_iter()
         .map(|arrival| match arrival.content {
             Content::Reading(reading) if reading.channel == Channel::Chocolate => reading.value,
-            other => panic!("{other:?}"),
+            other @ (Content::Reading(_) | Content::Event(_)) => panic!("{other:?}"),
         })
         .collect();
     assert_eq!(values, [Some(31.25), Some(31.5)]);

@@ -122,10 +122,12 @@ fn machines_alike(kind: FaultKind, dice: &mut Dice) -> Vec<Drawn> {
 /// One cause for all of them, at one moment.
 fn everywhere(kind: FaultKind, start: Timestamp, dice: &mut Dice) -> Fault {
     // Water shows where machines cool, early in the morning; the rest at any hour of the day.
-    let (after_h, lasts_min) = match kind {
-        FaultKind::WarmWater => (dice.between(8.0, 9.0), dice.between(400.0, 700.0)),
-        FaultKind::Silent => (dice.between(12.0, 20.0), dice.between(8.0, 60.0)),
-        _ => (dice.between(12.0, 18.0), dice.between(60.0, 240.0)),
+    let (after_h, lasts_min) = if kind == FaultKind::WarmWater {
+        (dice.between(8.0, 9.0), dice.between(400.0, 700.0))
+    } else if kind == FaultKind::Silent {
+        (dice.between(12.0, 20.0), dice.between(8.0, 60.0))
+    } else {
+        (dice.between(12.0, 18.0), dice.between(60.0, 240.0))
     };
     Fault {
         machine: None,

@@ -110,6 +110,10 @@ pub(super) fn fault(kind: FaultKind, drawn: &Drawn, machine: &MachineId, dice: &
         FaultKind::ProbeAgeing | FaultKind::Fouling => (40_000.0, 40_001.0),
     };
     let lasts = mins(dice, low, high);
+    #[expect(
+        clippy::wildcard_enum_match_arm,
+        reason = "what has no range of its own varies about its usual strength"
+    )]
     // A share of the usual strength, for the kinds whose strength may vary without turning the fault around.
     let strength = match kind {
         FaultKind::ProbeOpen => [850.0, 1_372.0, -200.0, -50.0][(dice.even() * 4.0) as usize],

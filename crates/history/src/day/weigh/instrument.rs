@@ -52,10 +52,11 @@ fn stays_with_the_jacket(seen: &Seen<'_>, weighing: &mut Weighing) {
         return;
     }
     weighing.figure(seen, Figure::SoakMax, way, 1.5);
-    if way == Way::High && seen.test(true).is_none() {
-        if let Some(at) = seen.test(false) {
-            weighing.supports(seen.clue(Sign::TestPassed, Some(at), 1.5));
-        }
+    if way == Way::High
+        && seen.test(true).is_none()
+        && let Some(at) = seen.test(false)
+    {
+        weighing.supports(seen.clue(Sign::TestPassed, Some(at), 1.5));
     }
 }
 
