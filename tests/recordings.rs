@@ -103,16 +103,22 @@ fn as_recorded(name: &str, expected: Expect) {
     check(&messages, expected);
 }
 
+/// Once the machine stands between 30.5 and 32.5 °C for a quarter of an hour. In a history that begins in the middle of anything this can
+/// only be taken for a hold, and what follows is told of it; at a kettle's pace it is too short for one.
 /// Eight readings from 16:55 to 17:30 are below −10 °C (the second −12.4 °C), outside what a tempering machine can have.
 #[test]
 fn a_machine_that_is_stopped() {
     as_recorded(
         "machine-stop.csv",
         expect![[r#"
-        1585 messages, 1585 readings, 0 twice, 0 rejected
-        known 1.0, 0 batches
-        probe-fault from 2013-12-16T16:55:00Z to 2013-12-16T17:35:00Z, raised 2013-12-16T17:00:00Z
-        0 findings of the plant"#]],
+            1585 messages, 1585 readings, 0 twice, 0 rejected
+            known 1.0, 1 batches
+            test-due from 2013-12-15T20:40:00Z to 2013-12-15T23:05:00Z, raised 2013-12-15T20:55:05Z
+            cold-hold from 2013-12-15T20:55:00Z to 2013-12-15T22:30:05Z, raised 2013-12-15T21:00:05Z
+            solidifying from 2013-12-15T22:25:00Z to 2013-12-15T23:05:00Z, raised 2013-12-15T22:30:05Z
+            long-hold from 2013-12-15T20:40:00Z to 2013-12-15T23:05:00Z, raised 2013-12-15T22:40:05Z
+            probe-fault from 2013-12-16T16:55:00Z to 2013-12-16T17:35:00Z, raised 2013-12-16T17:00:00Z
+            0 findings of the plant"#]],
     );
     check(
         &at_a_kettles_pace(&rows("machine-stop.csv")),
@@ -124,14 +130,19 @@ fn a_machine_that_is_stopped() {
     );
 }
 
+/// It, too, stands in the working range for a while before it goes on falling.
 #[test]
 fn a_machine_that_fails() {
     as_recorded(
         "machine-failure.csv",
         expect![[r#"
-        1153 messages, 1153 readings, 0 twice, 0 rejected
-        known 1.0, 0 batches
-        0 findings of the plant"#]],
+            1153 messages, 1153 readings, 0 twice, 0 rejected
+            known 1.0, 1 batches
+            test-due from 2014-02-07T06:30:00Z to 2014-02-07T08:35:00Z, raised 2014-02-07T06:45:05Z
+            cold-hold from 2014-02-07T07:10:00Z to 2014-02-07T07:50:05Z, raised 2014-02-07T07:15:05Z
+            solidifying from 2014-02-07T07:45:00Z to 2014-02-07T08:35:00Z, raised 2014-02-07T07:50:05Z
+            long-hold from 2014-02-07T06:30:00Z to 2014-02-07T08:35:00Z, raised 2014-02-07T08:30:05Z
+            0 findings of the plant"#]],
     );
     check(
         &at_a_kettles_pace(&rows("machine-failure.csv")),

@@ -120,8 +120,8 @@ async function serverTime(address) {
 async function paint(browser, address) {
   const { context, page } = await open(browser, { viewport: { width: 1440, height: 900 } });
   await page.goto(BASE + address, { waitUntil: "load" });
-  await page.waitForTimeout(200);
-  const first = await page.evaluate(() => performance.getEntriesByName("first-contentful-paint")[0]?.startTime ?? 0);
+  const entry = () => performance.getEntriesByName("first-contentful-paint")[0]?.startTime;
+  const first = await (await page.waitForFunction(entry, null, { timeout: 10_000 })).jsonValue();
   await context.close();
   return first;
 }

@@ -3,7 +3,7 @@
 //! One engine serves the live watch and the offline analysis, so that both raise a finding at the same moment. It takes
 //! arrivals one at a time ([`Engine::apply`]) and says what changed ([`Engine::take_changes`]) and how things stand
 //! ([`Engine::board`]). [`Analyst`] runs it over a whole recording; [`rework`] works the batches of one machine out again when readings
-//! came late.
+//! came late, and [`correct`] does so for one batch whose phases a person knows better.
 //!
 //! Never reads a clock, opens a file or spawns a task.
 
@@ -11,6 +11,7 @@ mod analyse;
 mod baseline;
 mod book;
 mod confidence;
+mod correction;
 mod engine;
 mod findings;
 mod history;
@@ -24,7 +25,9 @@ mod round;
 mod shared_cause;
 mod sorter;
 mod standing;
+mod step;
 mod timeline;
 
 pub use crate::analyse::{Analysis, Analyst, MachineAnalysis, rework};
+pub use crate::correction::{correct, corrected_phases};
 pub use crate::engine::{Changes, Engine, StateError};

@@ -10,7 +10,7 @@ use frames::{Tick, Ticker};
 use model::{
     Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Method, Phase, Span, Timestamp,
 };
-use plant::{Limits, Machine, Plant, Style};
+use plant::{Limits, Machine, Plant};
 use serde::{Deserialize, Serialize};
 
 use crate::baseline::Baselines;
@@ -30,10 +30,8 @@ use crate::phases::{Pace, Tracker, View};
 use crate::rise::HeldRise;
 use crate::sorter::{Pushed, Sorted, Sorter};
 use crate::standing::Proof;
+use crate::step::step_of;
 
-/// Kettles and tempering lines are slow; a wheel or a bowl moves within seconds.
-const SLOW_TICK: Span = Span::from_secs(5);
-const FAST_TICK: Span = Span::from_secs(1);
 /// Before a batch began its rise was looked for so far back.
 const LOOKED_BACK: Span = Span::from_hours(24);
 
@@ -82,14 +80,10 @@ pub(crate) struct Setting<'a> {
 impl MachineWatch {
     pub(crate) fn new(setting: &Setting<'_>) -> MachineWatch {
         let machine = setting.machine;
-        let step = match machine.style {
-            Style::Kettle | Style::Continuous => SLOW_TICK,
-            Style::Wheel | Style::Bench => FAST_TICK,
-        };
         MachineWatch {
             sorter: Sorter::new(setting.plant.lateness),
             filter: SpikeFilter::default(),
-            ticker: Ticker::new(step),
+            ticker: Ticker::new(step_of(machine.style)),
             history: History::default(),
             pace: Pace::default(),
             tracker: Tracker::default(),

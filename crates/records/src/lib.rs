@@ -11,6 +11,7 @@
 //! Never reads a clock, and never forgets: a batch or finding is replaced by its newer form, not removed.
 
 mod copy;
+mod correction;
 mod error;
 mod gap;
 mod order;
@@ -21,6 +22,7 @@ mod row;
 mod schema;
 mod update;
 
+pub use crate::correction::Due;
 pub use crate::error::RecordsError;
 pub use crate::gap::Gap;
 pub use crate::query::{BatchQuery, EventQuery, FindingQuery, Life, Mark};

@@ -155,7 +155,7 @@ fn millis(at: Option<Timestamp>) -> Option<i64> {
 
 impl BatchQuery {
     pub(crate) fn sql(&self) -> Sql {
-        Sql::select("id, format, json FROM batches")
+        Sql::select("id, format, json FROM batches_as_corrected")
             .only("machine = ?", id(self.machine.as_ref()))
             .only("coalesce(end_at, 9223372036854775807) >= ?", millis(self.from))
             .only("start_at < ?", millis(self.to))

@@ -73,7 +73,7 @@ impl Records {
     /// # Errors
     /// If the file cannot be read.
     pub fn batch(&self, id: &BatchId) -> Result<Option<Batch>, RecordsError> {
-        self.one("batch", "SELECT id, format, json FROM batches WHERE id = ?1", id.as_str())
+        self.one("batch", "SELECT id, format, json FROM batches_as_corrected WHERE id = ?1", id.as_str())
     }
 
     /// Findings, the one that was raised last first.
@@ -125,7 +125,7 @@ impl Records {
         stored.into_iter().map(|stored| row::read(&self.path, what, stored)).collect()
     }
 
-    fn one<T: DeserializeOwned>(
+    pub(crate) fn one<T: DeserializeOwned>(
         &self,
         what: &'static str,
         sql: &str,

@@ -7,6 +7,8 @@
 //! actions   id | week, opened                                               | format | json
 //! sign_offs week | by, role, at, the review's document and its SHA-256; written once, never changed
 //! baseline_orders at, machine | what a person ordered about a baseline      | format | json
+//! phase_corrections batch, at | what a person said of a phase; only ever added to | format | json
+//! corrected_batches id | the engine's own batch and the number of corrections it was made of | format | json
 //! state     one row: block, the newest journal block that went into it      | bytes
 //! ```
 //! `user_version` is the format of the tables; a newer one is refused before anything is written. `format` is that of
@@ -70,6 +72,7 @@ pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
     connection.pragma_update(None, "synchronous", "full").map_err(fail)?;
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(fail)?;
     transaction.execute_batch(TABLES).map_err(fail)?;
+    transaction.execute_batch(crate::correction::TABLES).map_err(fail)?;
     crate::gap::prepare(&transaction).map_err(fail)?;
     transaction.pragma_update(None, "user_version", FORMAT).map_err(fail)?;
     transaction.commit().map_err(fail)?;

@@ -3,7 +3,7 @@
 use model::{Batch, Event, Finding, Measures, PhaseSpan, TauAgainst};
 use serde::Serialize;
 
-use crate::{EventDto, FindingDto};
+use crate::{CorrectionsDto, EventDto, FindingDto};
 
 /// A batch, in the order of keys of the contract.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -81,6 +81,9 @@ pub struct BatchReportDto {
     pub findings: Vec<FindingDto>,
     /// What people reported, in the order of time.
     pub events: Vec<EventDto>,
+    /// What people said of its phases, where they did: `phases` above are as they said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub corrections: Option<CorrectionsDto>,
 }
 
 impl BatchReportDto {
@@ -96,7 +99,14 @@ impl BatchReportDto {
             statement,
             findings: findings.iter().map(FindingDto::from).collect(),
             events: events.iter().map(EventDto::from).collect(),
+            corrections: None,
         }
+    }
+
+    /// With what people said of its phases.
+    #[must_use]
+    pub fn corrected(self, corrections: Option<CorrectionsDto>) -> BatchReportDto {
+        BatchReportDto { corrections, ..self }
     }
 }
 

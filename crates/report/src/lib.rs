@@ -20,6 +20,7 @@ mod analysis_text;
 mod baseline;
 mod batch;
 mod batch_paper;
+mod correction;
 mod day;
 mod event;
 mod finding;
@@ -41,6 +42,7 @@ pub use crate::analysis_text::analysis_text;
 pub use crate::baseline::{BaselineDto, UsualDto};
 pub use crate::batch::{BatchDto, BatchReportDto, MeasuresDto, PhaseDto};
 pub use crate::batch_paper::{BatchPaper, batch_source};
+pub use crate::correction::{CorrectionDto, CorrectionsDto};
 pub use crate::day::{
     CaseDto, CauseWords, DayDto, DayWords, FigureRow, day_source, day_words, figure_rows, figures_xlsx,
 };

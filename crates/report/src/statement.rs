@@ -10,7 +10,7 @@ mod course;
 mod meaning;
 
 use jiff::tz::TimeZone;
-use model::{Batch, Event, Finding, FindingKind, Measures, Timestamp};
+use model::{Batch, Event, Finding, FindingKind, Measures, Phase, Timestamp};
 
 use crate::saying::{hour_beside, length, list, plain, times};
 use crate::statement::meaning::as_a_cause;
@@ -49,8 +49,15 @@ pub fn statement(telling: &Telling<'_>) -> Vec<String> {
 }
 
 impl<'a> Telling<'a> {
-    /// A moment, with its day where that is not the day on which the batch began.
+    /// A moment, with its day where that is not the day on which most of it happened: a charge that melted overnight is
+    /// cooled and worked on the next day, and nobody says that day in every sentence.
     fn at(&self, at: Timestamp) -> String {
+        let day = self.batch.first(Phase::Cooling).map_or(self.batch.start, |cooling| cooling.from);
+        hour_beside(at, day, self.zone)
+    }
+
+    /// A moment, with its day where that is not the day on which the batch began.
+    fn beside_start(&self, at: Timestamp) -> String {
         hour_beside(at, self.batch.start, self.zone)
     }
 

@@ -13,6 +13,7 @@
 
 mod backup;
 mod config;
+mod correct;
 mod error;
 mod folder;
 mod health;

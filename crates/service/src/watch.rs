@@ -12,7 +12,7 @@ use intake::{Block, Clock};
 use journal::{BlockSeq, JournalReader};
 use model::{Arrival, Batch, Board, Content, Event, Finding, MachineId, Timestamp};
 use plant::Plant;
-use records::{Records, SavedState, Update};
+use records::{Due, Records, SavedState, Update};
 use tokio::sync::{mpsc, watch};
 use tracing::{info, warn};
 
@@ -195,6 +195,7 @@ impl Watch {
             if committed.elapsed() >= COMMIT_EVERY {
                 let whole = saved.elapsed() >= SAVE_EVERY;
                 self.try_commit(whole);
+                self.work_in_corrections(reworker, whole);
                 committed = Instant::now();
                 if whole {
                     saved = Instant::now();
@@ -203,6 +204,15 @@ impl Watch {
             }
         }
         self.commit(true)
+    }
+
+    /// What people said of phases; with `changed`, batches too that have changed since.
+    fn work_in_corrections(&self, reworker: &Reworker, changed: bool) {
+        let due = if changed { Due::NewWordOrNewBatch } else { Due::NewWord };
+        let now = self.engine.clock().unwrap_or_default();
+        if let Err(error) = reworker.correct_due(&self.plant, due, now) {
+            warn!(error = &error as &dyn std::error::Error, "cannot work corrections in; trying again");
+        }
     }
 
     /// Readings that came too late for the watch are worked in from the store, once the batch that they touch has ended.

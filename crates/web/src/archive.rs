@@ -5,9 +5,9 @@
 
 use std::sync::Arc;
 
-use model::{Batch, BatchId, Channel, Event, Finding, MachineId, Timestamp};
+use model::{Batch, BatchId, Channel, Event, Finding, MachineId, PhaseCorrection, Timestamp};
 
-use records::{BatchQuery, EventQuery, FindingQuery, Records};
+use records::{BatchQuery, EventQuery, FindingQuery, Records, RecordsError};
 use store::{Bucket, ExportFormat, StoreReader};
 
 use crate::app::App;
@@ -38,6 +38,20 @@ impl App {
         let shown: String = text.chars().take(90).collect();
         let batch = self.ask_records(move |records| records.batch(&id)).await?;
         batch.ok_or_else(|| Problem::not_found("no-such-batch", format!("There is no batch `{shown}`.")))
+    }
+
+    /// A batch as the engine has it, and what people said of its phases.
+    pub(crate) async fn corrections_of(
+        &self,
+        batch: &Batch,
+    ) -> Result<(Batch, Vec<PhaseCorrection>), Problem> {
+        let id = batch.id.clone();
+        let (own, said) = self
+            .ask_records(move |records| {
+                Ok::<_, RecordsError>((records.own_batch(&id)?, records.phase_corrections(&id)?))
+            })
+            .await?;
+        Ok((own.unwrap_or_else(|| batch.clone()), said))
     }
 
     /// The readings of `channel` as they came.

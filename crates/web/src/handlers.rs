@@ -15,5 +15,6 @@ pub(crate) mod floor;
 pub(crate) mod health;
 pub(crate) mod live;
 pub(crate) mod machine;
+pub(crate) mod phases;
 pub(crate) mod week;
 pub(crate) mod week_entries;

@@ -15,7 +15,7 @@ use serde::Serialize;
 use crate::app::{App, Frame};
 use crate::handlers::{
     api, assets, baselines, batch, compare, day, display, entries, findings, floor, health, live, machine,
-    week, week_entries,
+    phases, week, week_entries,
 };
 use crate::problem::Problem;
 use crate::reader::for_its_reader;
@@ -69,6 +69,7 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/api/v1/machines", get(api::machines))
         .route("/api/v1/batches", get(api::batches))
         .route("/api/v1/batches/{id}", get(api::batch))
+        .route("/api/v1/batches/{id}/phases", post(phases::correct))
         .route("/api/v1/findings", get(api::findings))
         .route("/api/v1/readings", get(api::readings))
         .route("/api/v1/baselines", get(baselines::list).post(baselines::order))

@@ -4,6 +4,7 @@
 //! and a change in the model shows here first.
 
 mod batch;
+mod correction;
 mod curve;
 mod finding;
 mod floor;
@@ -13,6 +14,7 @@ mod week;
 
 pub(crate) use batch::{BatchRow, BatchView, EventRow, MeasureView};
 use charts::Degrees;
+pub(crate) use correction::CorrectionsView;
 pub(crate) use curve::{Choice, CurveParts, CurveView};
 pub(crate) use finding::FindingView;
 pub(crate) use floor::FloorView;

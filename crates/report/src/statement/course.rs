@@ -40,7 +40,9 @@ impl Telling<'_> {
         let (machine, couverture) = (self.machine, self.couverture);
         let from = day_and_hour(*start, self.zone);
         let held = match end {
-            Some(end) => format!("{machine} held {couverture}{details} from {from} to {}.", self.at(*end)),
+            Some(end) => {
+                format!("{machine} held {couverture}{details} from {from} to {}.", self.beside_start(*end))
+            }
             None => format!("{machine} has held {couverture}{details} since {from}."),
         };
         match self.batch.phases.first().map(|span| span.phase) {
@@ -77,11 +79,14 @@ impl Telling<'_> {
                 let so_far = length(self.seen_to - cooling.from);
                 let usual =
                     usual.map(|usual| format!(" of the usual {}", minutes_said(usual))).unwrap_or_default();
-                Some(format!("It has been cooling since {}, for {so_far}{usual}.", self.at(cooling.from)))
+                Some(format!(
+                    "It has been cooling since {}, for {so_far}{usual}.",
+                    self.beside_start(cooling.from)
+                ))
             }
             (Some(_), Some(minutes)) => Some(format!(
                 "From {} it cooled to the working range in {}{}.",
-                self.at(cooling.from),
+                self.beside_start(cooling.from),
                 minutes_said(minutes),
                 beside(minutes)
             )),

@@ -4,9 +4,9 @@ use std::sync::Arc;
 
 use axum::extract::{Path, State};
 use axum::response::{Html, IntoResponse, Response};
-use model::{Batch, Event, Finding, Timestamp};
+use model::{Batch, Event, Finding, PhaseCorrection, Timestamp};
 use records::FindingQuery;
-use report::{BatchReportDto, Telling};
+use report::{BatchReportDto, CorrectionsDto, Telling};
 use serde::Serialize;
 
 use crate::app::App;
@@ -19,7 +19,7 @@ use crate::page_file::Shows;
 use crate::past::{self, Past};
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::view::{BatchView, CurveParts, CurveView, EventRow, FindingView, MeasureView};
+use crate::view::{BatchView, CorrectionsView, CurveParts, CurveView, EventRow, FindingView, MeasureView};
 
 pub(crate) async fn report(
     State(app): State<Arc<App>>,
@@ -39,6 +39,9 @@ pub(crate) struct Gathered {
     findings: Vec<Finding>,
     events: Vec<Event>,
     past: Past,
+    /// What people said of its phases, and the program's own.
+    corrections: Vec<PhaseCorrection>,
+    own: Batch,
 }
 
 impl Gathered {
@@ -47,12 +50,13 @@ impl Gathered {
         let to = batch.end.unwrap_or_else(|| app.now());
         let events = curve::events_between(app, &batch.machine, batch.start, to).await?;
         let past = app.past_of(&batch).await?;
-        Ok(Gathered { batch, findings, events, past })
+        let (own, corrections) = app.corrections_of(&batch).await?;
+        Ok(Gathered { batch, findings, events, past, corrections, own })
     }
 
     /// The statement in words, a paragraph each.
     fn statement(&self, app: &App) -> Vec<String> {
-        let Gathered { batch, findings, events, past } = self;
+        let Gathered { batch, findings, events, past, .. } = self;
         let head = BatchView::new(app.scene(), batch);
         report::statement(&Telling {
             batch,
@@ -69,6 +73,7 @@ impl Gathered {
     /// The document for programs.
     pub(crate) fn document(&self, app: &App) -> BatchReportDto {
         BatchReportDto::new(&self.batch, self.statement(app), &self.findings, &self.events)
+            .corrected(CorrectionsDto::new(&self.own, &self.corrections))
     }
 }
 
@@ -94,6 +99,7 @@ struct ReportView {
     measures: Vec<MeasureView>,
     usual_says: String,
     events: Vec<EventRow>,
+    corrections: Option<CorrectionsView>,
 }
 
 async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem> {
@@ -109,7 +115,7 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
     let statement = gathered.statement(app);
     let page = app.page("batch", Shows::Batch)?;
     let scene = app.scene();
-    let Gathered { batch, findings, events, past } = &gathered;
+    let Gathered { batch, findings, events, past, corrections, own } = &gathered;
     let head = BatchView::new(scene, batch);
     let title = format!("{}, {}", head.machine, head.start.says);
     let usual = past.usual.as_ref().map(|usual| &usual.measures);
@@ -122,6 +128,7 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
             .map(|row| MeasureView::new(scene, row))
             .collect(),
         usual_says: past.says(),
+        corrections: CorrectionsView::new(scene, own, corrections),
         curve,
         forms: Form::links(&head.href),
         batch: head,

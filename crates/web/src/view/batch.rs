@@ -123,7 +123,7 @@ impl BatchView {
             lasted: words::length(batch.end.unwrap_or(scene.now).since(batch.start)),
             standing: standing_chip(batch.standing),
             reasons: batch.reasons.clone(),
-            phases: phases(scene, batch),
+            phases: PhaseRow::all(scene, batch),
         }
     }
 }
@@ -168,25 +168,27 @@ fn method(method: Method) -> &'static str {
     }
 }
 
-fn phases(scene: Scene<'_>, batch: &Batch) -> Vec<PhaseRow> {
-    let row = |span: &model::PhaseSpan| PhaseRow {
-        name: words::phase(span.phase),
-        class: match span.phase {
-            Phase::Working => "working",
-            Phase::Idle
-            | Phase::Melting
-            | Phase::Soak
-            | Phase::Cooling
-            | Phase::Settling
-            | Phase::Rewarming => "other",
-        },
-        from: scene.moment(span.from),
-        length: words::length(span.to.or(batch.end).unwrap_or(scene.now).since(span.from)),
-        open: span.to.is_none() && batch.end.is_none(),
-        doubt: match span.confidence {
-            Confidence::High | Confidence::Medium => None,
-            Confidence::Low => Some("uncertain"),
-        },
-    };
-    batch.phases.iter().map(row).collect()
+impl PhaseRow {
+    pub(super) fn all(scene: Scene<'_>, batch: &Batch) -> Vec<PhaseRow> {
+        let row = |span: &model::PhaseSpan| PhaseRow {
+            name: words::phase(span.phase),
+            class: match span.phase {
+                Phase::Working => "working",
+                Phase::Idle
+                | Phase::Melting
+                | Phase::Soak
+                | Phase::Cooling
+                | Phase::Settling
+                | Phase::Rewarming => "other",
+            },
+            from: scene.moment(span.from),
+            length: words::length(span.to.or(batch.end).unwrap_or(scene.now).since(span.from)),
+            open: span.to.is_none() && batch.end.is_none(),
+            doubt: match span.confidence {
+                Confidence::High | Confidence::Medium => None,
+                Confidence::Low => Some("uncertain"),
+            },
+        };
+        batch.phases.iter().map(row).collect()
+    }
 }

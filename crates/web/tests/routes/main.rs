@@ -8,6 +8,7 @@
 //! - `health`: how the service itself is.
 //! - `curves`: drawings, their other forms, and what can be done to them.
 //! - `readers`: °F and other clocks.
+//! - `phases`: what people say of phases.
 //! - `entries`: who may make entries, and when they are answered.
 //! - `live`: events of live pages.
 
@@ -21,5 +22,6 @@ mod faults;
 mod health;
 mod live;
 mod pages;
+mod phases;
 mod readers;
 mod works;

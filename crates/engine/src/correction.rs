@@ -1,0 +1,222 @@
+//! A person's word on the phases of a batch overrides the program's: on the spans that they name, the phase is what they say, the
+//! neighbours are cut, and the figures are worked out again from the readings.
+//!
+//! Where a batch begins and ends, its findings and its standing stay as they are: a finding says when it was raised, and a standing rests on
+//! tests. The program's own phases are the caller's to keep.
+
+use frames::{Ticker, TidyReadings};
+use model::{Batch, Channel, Confidence, Event, EventKind, PhaseCorrection, PhaseSpan, Timestamp};
+use plant::{Machine, Plant};
+
+use crate::findings::probe_fault::ProbeFault;
+use crate::findings::spikes::SpikeFilter;
+use crate::history::History;
+use crate::measures::{Measured, measure};
+use crate::phases::Pace;
+use crate::step::step_of;
+
+/// Far behind everything.
+fn never() -> Timestamp {
+    Timestamp::from_millis(i64::MAX)
+}
+
+/// `batch` as `corrections` say it was, in the order in which they were made, with figures from its readings.
+pub fn correct(
+    plant: &Plant,
+    machine: &Machine,
+    batch: &Batch,
+    tidy: &TidyReadings,
+    events: &[Event],
+    corrections: &[PhaseCorrection],
+) -> Batch {
+    let phases = corrected_phases(batch, corrections);
+    let (history, pace) = history_of(machine, tidy, batch.end.unwrap_or(never()));
+    let known_to = history.between(batch.start, never()).next_back().map_or(batch.start, |tick| tick.at);
+    let during = |event: &&Event| event.at >= batch.start && batch.end.is_none_or(|end| event.at < end);
+    let is_seed = |event: &&Event| matches!(event.kind, EventKind::Seed { .. });
+    let measures = measure(&Measured {
+        history: &history,
+        phases: &phases,
+        limits: &plant.limits(machine, &batch.couverture),
+        seeded_at: events.iter().filter(during).filter(is_seed).map(|event| event.at).min(),
+        now: batch.end.unwrap_or(known_to),
+        longest_gap: pace.longest_gap(),
+    });
+    Batch { phases, measures, ..batch.clone() }
+}
+
+/// The phases of `batch` as `corrections` say they were. What lies outside the batch is left out; what people say has high confidence.
+pub fn corrected_phases(batch: &Batch, corrections: &[PhaseCorrection]) -> Vec<PhaseSpan> {
+    let mut corrections: Vec<&PhaseCorrection> = corrections.iter().collect();
+    corrections.sort_by_key(|correction| correction.at);
+    corrections
+        .into_iter()
+        .fold(batch.phases.clone(), |phases, correction| laid_over(batch, phases, correction))
+}
+
+fn laid_over(batch: &Batch, phases: Vec<PhaseSpan>, correction: &PhaseCorrection) -> Vec<PhaseSpan> {
+    let end = batch.end.unwrap_or(never());
+    let (from, to) = (correction.from.max(batch.start), correction.to.unwrap_or(never()).min(end));
+    if to <= from {
+        return phases;
+    }
+    let open = |moment: Timestamp| (moment < never()).then_some(moment);
+    let said = PhaseSpan { phase: correction.phase, from, to: open(to), confidence: Confidence::High };
+    let before = phases
+        .iter()
+        .filter(|span| span.from < from)
+        .map(|span| PhaseSpan { to: open(span.to.unwrap_or(never()).min(from)), ..*span });
+    let after = phases
+        .iter()
+        .filter(|span| span.to.unwrap_or(never()) > to)
+        .map(|span| PhaseSpan { from: span.from.max(to), ..*span });
+    joined(before.chain([said]).chain(after))
+}
+
+/// Neighbours of the same phase are one.
+fn joined(spans: impl Iterator<Item = PhaseSpan>) -> Vec<PhaseSpan> {
+    let mut joined: Vec<PhaseSpan> = Vec::new();
+    for span in spans {
+        match joined.last_mut() {
+            Some(last) if last.phase == span.phase => {
+                last.to = span.to;
+                last.confidence = last.confidence.min(span.confidence);
+            }
+            Some(_) | None => joined.push(span),
+        }
+    }
+    joined
+}
+
+/// The ticks that the watch would have kept.
+fn history_of(machine: &Machine, tidy: &TidyReadings, end: Timestamp) -> (History, Pace) {
+    let (mut filter, mut ticker) = (SpikeFilter::default(), Ticker::new(step_of(machine.style)));
+    let (mut history, mut pace, mut passed) = (History::default(), Pace::default(), Vec::new());
+    for &(at, channel, value) in tidy.rows.iter().take_while(|(at, _, _)| *at < end) {
+        let possible = channel != Channel::Chocolate || ProbeFault::is_possible(value);
+        if let Some(value) = value.filter(|_| possible) {
+            filter.insert((at, channel, value), &mut passed);
+        }
+    }
+    filter.release(&mut passed);
+    let mut ticks: Vec<_> =
+        passed.into_iter().filter_map(|(at, channel, value)| ticker.insert(channel, at, value)).collect();
+    ticks.extend(ticker.finish());
+    for tick in ticks {
+        if let Some(chocolate) = tick.chocolate() {
+            pace.step(tick.at, chocolate);
+        }
+        history.push(tick);
+    }
+    (history, pace)
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::{Expect, expect};
+    use model::{BatchId, MachineId, Measures, Method, Phase, Standing};
+
+    use super::*;
+
+    fn minute(minute: i64) -> Timestamp {
+        Timestamp::from_millis(minute * 60_000)
+    }
+
+    /// Soak from 0, cooling from 60, settling from 130, working from 140 on.
+    fn batch(end: Option<i64>) -> Batch {
+        let alder: MachineId = "alder".parse().unwrap();
+        let phases = [
+            (Phase::Soak, 0, Some(60)),
+            (Phase::Cooling, 60, Some(130)),
+            (Phase::Settling, 130, Some(140)),
+            (Phase::Working, 140, end),
+        ];
+        Batch {
+            id: BatchId::new(&alder, minute(0)),
+            machine: alder,
+            couverture: "dark-64".parse().unwrap(),
+            lot: None,
+            method: Method::Seed,
+            mass_kg: None,
+            start: minute(0),
+            end: end.map(minute),
+            phases: phases
+                .map(|(phase, from, to)| PhaseSpan {
+                    phase,
+                    from: minute(from),
+                    to: to.map(minute),
+                    confidence: Confidence::Medium,
+                })
+                .to_vec(),
+            measures: Measures::default(),
+            standing: Standing::Unproven,
+            reasons: Vec::new(),
+        }
+    }
+
+    fn said(batch: &Batch, phase: Phase, from: i64, to: Option<i64>, at: i64) -> PhaseCorrection {
+        PhaseCorrection {
+            batch: batch.id.clone(),
+            phase,
+            from: minute(from),
+            to: to.map(minute),
+            by: "ana".to_owned(),
+            at: minute(at),
+            reason: "the probe hung in the air".to_owned(),
+        }
+    }
+
+    fn check(batch: &Batch, corrections: &[PhaseCorrection], expected: &Expect) {
+        let shown = |span: &PhaseSpan| {
+            let to = span.to.map_or("…".to_owned(), |to| (to.as_millis() / 60_000).to_string());
+            format!("{} {}-{to} {}", span.phase, span.from.as_millis() / 60_000, span.confidence.as_str())
+        };
+        let phases = corrected_phases(batch, corrections);
+        expected.assert_eq(&phases.iter().map(shown).collect::<Vec<_>>().join(" | "));
+    }
+
+    #[test]
+    fn neighbours_are_cut_and_a_later_word_overrides_an_earlier_one() {
+        let open = batch(None);
+        check(
+            &open,
+            &[],
+            &expect![
+                "soak 0-60 medium | cooling 60-130 medium | settling 130-140 medium | working 140-… medium"
+            ],
+        );
+        let earlier = said(&open, Phase::Cooling, 50, Some(135), 200);
+        check(
+            &open,
+            std::slice::from_ref(&earlier),
+            &expect![
+                "soak 0-50 medium | cooling 50-135 high | settling 135-140 medium | working 140-… medium"
+            ],
+        );
+        let later = said(&open, Phase::Working, 120, Some(150), 300);
+        check(
+            &open,
+            &[later, earlier],
+            &expect!["soak 0-50 medium | cooling 50-120 high | working 120-… medium"],
+        );
+    }
+
+    #[test]
+    fn the_rest_of_a_batch_ends_with_it_and_what_lies_outside_is_left_out() {
+        let ended = batch(Some(400));
+        check(
+            &ended,
+            &[said(&ended, Phase::Rewarming, 300, None, 500)],
+            &expect![
+                "soak 0-60 medium | cooling 60-130 medium | settling 130-140 medium | working 140-300 medium | rewarming 300-400 high"
+            ],
+        );
+        check(
+            &ended,
+            &[said(&ended, Phase::Idle, 400, None, 500), said(&ended, Phase::Melting, -30, Some(0), 501)],
+            &expect![
+                "soak 0-60 medium | cooling 60-130 medium | settling 130-140 medium | working 140-400 medium"
+            ],
+        );
+    }
+}

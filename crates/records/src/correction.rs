@@ -1,0 +1,189 @@
+//! What people said of phases, and batches as they are with it. Both sides are kept: the engine's own batch stays in its row, however
+//! often it is written again, and what people said is only ever added to.
+//!
+//! A corrected batch remembers the engine's own that it was made from and how many corrections went into it, so that one that has to be worked
+//! out again is found by asking ([`Records::corrections_due`]), after a crash too. Lists of batches show the corrected ones.
+
+use model::{Batch, BatchId, PhaseCorrection};
+use rusqlite::Row;
+
+use crate::records::{Records, stored};
+use crate::{RecordsError, row};
+
+/// Corrections of one batch that are looked at: more is no correcting any more.
+const MOST: i64 = 1_000;
+/// Batches worked out again in one go.
+const AT_ONCE: i64 = 50;
+
+/// A view of the batches in which the corrected ones stand in for the engine's own.
+pub(crate) const TABLES: &str = "
+    CREATE TABLE IF NOT EXISTS phase_corrections (
+        number INTEGER PRIMARY KEY, batch TEXT NOT NULL, at INTEGER NOT NULL,
+        format INTEGER NOT NULL, json TEXT NOT NULL) STRICT;
+    CREATE INDEX IF NOT EXISTS phase_corrections_by_batch ON phase_corrections (batch, number);
+
+    CREATE TABLE IF NOT EXISTS corrected_batches (
+        id TEXT PRIMARY KEY, own TEXT NOT NULL, corrections INTEGER NOT NULL,
+        format INTEGER NOT NULL, json TEXT NOT NULL) STRICT;
+
+    CREATE VIEW IF NOT EXISTS batches_as_corrected AS
+        SELECT b.id, b.machine, b.start_at, b.end_at, coalesce(c.format, b.format) AS format,
+               coalesce(c.json, b.json) AS json
+        FROM batches b LEFT JOIN corrected_batches c ON c.id = b.id;
+";
+
+/// Which corrected batches are to be worked out again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Due {
+    /// Those of which people said something new.
+    NewWord,
+    /// Those too whose own batch has changed since: one that goes on does so all the time.
+    NewWordOrNewBatch,
+}
+
+impl Records {
+    /// Writes down what a person said of a phase; on disk when it returns.
+    ///
+    /// # Errors
+    /// If the file cannot be written.
+    pub fn correct_phase(&self, correction: &PhaseCorrection) -> Result<(), RecordsError> {
+        let json = row::write("correction", correction)?;
+        let sql = "INSERT INTO phase_corrections (batch, at, format, json) VALUES (?1, ?2, ?3, ?4)";
+        let values = (correction.batch.as_str(), correction.at.as_millis(), row::FORMAT, json);
+        self.change(|transaction| transaction.execute(sql, values).map(|_| ()))
+    }
+
+    /// What people said of the phases of a batch, in the order in which they did.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn phase_corrections(&self, batch: &BatchId) -> Result<Vec<PhaseCorrection>, RecordsError> {
+        let found = self.with_reader(|reader| {
+            let sql =
+                "SELECT batch, format, json FROM phase_corrections WHERE batch = ?1 ORDER BY number LIMIT ?2";
+            let mut statement = reader.prepare_cached(sql)?;
+            let rows = statement.query_map((batch.as_str(), MOST), |row: &Row<'_>| stored(row))?;
+            rows.collect::<rusqlite::Result<Vec<_>>>()
+        })?;
+        found.into_iter().map(|found| row::read(self.path(), "correction", found)).collect()
+    }
+
+    /// The batch as the engine has it, whatever people said of its phases.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn own_batch(&self, id: &BatchId) -> Result<Option<Batch>, RecordsError> {
+        self.one("batch", "SELECT id, format, json FROM batches WHERE id = ?1", id.as_str())
+    }
+
+    /// Batches of which people said something that has not been worked in, in the engine's own form.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn corrections_due(&self, due: Due) -> Result<Vec<Batch>, RecordsError> {
+        let sql = "SELECT b.id, b.format, b.json FROM phase_corrections p JOIN batches b ON b.id = p.batch
+                   LEFT JOIN corrected_batches c ON c.id = b.id GROUP BY b.id
+                   HAVING c.id IS NULL OR c.corrections <> count(*) OR (?1 AND c.own <> b.json) LIMIT ?2";
+        let found = self.with_reader(|reader| {
+            let mut statement = reader.prepare_cached(sql)?;
+            let rows =
+                statement.query_map((due == Due::NewWordOrNewBatch, AT_ONCE), |row: &Row<'_>| stored(row))?;
+            rows.collect::<rusqlite::Result<Vec<_>>>()
+        })?;
+        found.into_iter().map(|found| row::read(self.path(), "batch", found)).collect()
+    }
+
+    /// Keeps `corrected`, which was made of `own` with `corrections` corrections.
+    ///
+    /// # Errors
+    /// If the file cannot be written.
+    pub fn keep_corrected(
+        &self,
+        own: &Batch,
+        corrected: &Batch,
+        corrections: usize,
+    ) -> Result<(), RecordsError> {
+        let (own, json) = (row::write("batch", own)?, row::write("batch", corrected)?);
+        let count = i64::try_from(corrections).unwrap_or(i64::MAX);
+        let sql = "INSERT OR REPLACE INTO corrected_batches VALUES (?1, ?2, ?3, ?4, ?5)";
+        let values = (corrected.id.as_str(), own, count, row::FORMAT, json);
+        self.change(|transaction| transaction.execute(sql, values).map(|_| ()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use model::{Confidence, Measures, Method, Phase, PhaseSpan, Standing, Timestamp};
+
+    use super::*;
+    use crate::{BatchQuery, Update};
+
+    fn batch(to: i64) -> Batch {
+        let span = PhaseSpan {
+            phase: Phase::Working,
+            from: Timestamp::from_millis(0),
+            to: Some(Timestamp::from_millis(to)),
+            confidence: Confidence::Medium,
+        };
+        Batch {
+            id: BatchId::new(&"alder".parse().unwrap(), Timestamp::from_millis(0)),
+            machine: "alder".parse().unwrap(),
+            couverture: "dark-64".parse().unwrap(),
+            lot: None,
+            method: Method::Seed,
+            mass_kg: None,
+            start: span.from,
+            end: span.to,
+            phases: vec![span],
+            measures: Measures::default(),
+            standing: Standing::Unproven,
+            reasons: Vec::new(),
+        }
+    }
+
+    fn said(reason: &str) -> PhaseCorrection {
+        PhaseCorrection {
+            batch: batch(1).id,
+            phase: Phase::Settling,
+            from: Timestamp::from_millis(0),
+            to: None,
+            by: "ana".to_owned(),
+            at: Timestamp::from_millis(9),
+            reason: reason.to_owned(),
+        }
+    }
+
+    #[test]
+    fn both_sides_are_kept_and_a_changed_batch_is_worked_out_again() {
+        let folder = tempfile::tempdir().unwrap();
+        let records = Records::open(folder.path().join(crate::FILE_NAME)).unwrap();
+        let write = |batch: &Batch| {
+            records.commit(&Update { batches: vec![batch.clone()], ..Update::default() }).unwrap();
+        };
+        let (own, id) = (batch(100), batch(1).id);
+        write(&own);
+        assert_eq!(records.corrections_due(Due::NewWordOrNewBatch).unwrap(), []);
+        records.correct_phase(&said("one")).unwrap();
+        assert_eq!(records.corrections_due(Due::NewWord).unwrap(), std::slice::from_ref(&own));
+
+        let mut corrected = own.clone();
+        corrected.phases[0].phase = Phase::Settling;
+        records.keep_corrected(&own, &corrected, 1).unwrap();
+        assert_eq!(records.corrections_due(Due::NewWordOrNewBatch).unwrap(), []);
+        assert_eq!(records.batch(&id).unwrap().as_ref(), Some(&corrected));
+        assert_eq!(records.batches(&BatchQuery::default()).unwrap(), [corrected.clone()]);
+        assert_eq!(records.own_batch(&id).unwrap(), Some(own));
+
+        let longer = batch(200);
+        write(&longer);
+        assert_eq!(records.batch(&id).unwrap(), Some(corrected), "until it is worked out again");
+        assert_eq!(records.corrections_due(Due::NewWord).unwrap(), []);
+        assert_eq!(records.corrections_due(Due::NewWordOrNewBatch).unwrap(), [longer]);
+
+        records.correct_phase(&said("two")).unwrap();
+        assert_eq!(records.corrections_due(Due::NewWord).unwrap().len(), 1);
+        let reasons: Vec<_> =
+            records.phase_corrections(&id).unwrap().into_iter().map(|said| said.reason).collect();
+        assert_eq!(reasons, ["one", "two"]);
+    }
+}
