@@ -1,5 +1,6 @@
 //! Zero loss, proven: publishers with sequences of their own, a real Mosquitto, and a service that is killed, cut off, frozen and
-//! left without room while messages flow. Every message that the broker has acknowledged to its publisher is there once.
+//! left without room while messages flow. Every message that the broker has acknowledged to its publisher is there once; a bare
+//! number, which has no time that would tell it, is there at least once, and how many are there twice is printed.
 //!
 //! The judge is outside the service: what was published is counted by the publishers, and what is there is read by `halfdegree
 //! export`. Each fault is asserted to have happened; a wait that takes too long is a stall and fails the run. The counts come from

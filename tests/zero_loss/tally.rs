@@ -67,7 +67,8 @@ impl Outcome {
             assert_eq!(account, &clean);
             assert!(0 < account.acknowledged);
         }
-        assert_eq!(self.bare.strange, 0, "{}", self.bare);
+        // A bare number that was stored and not acknowledged before a crash comes again, as another reading: told, not hidden.
+        assert_eq!((self.bare.lost, self.bare.strange), (0, 0), "{}", self.bare);
     }
 }
 
@@ -76,6 +77,6 @@ impl fmt::Display for Outcome {
         for account in &self.timed {
             writeln!(f, "{account}")?;
         }
-        write!(f, "bare numbers on {} (lost: shared a millisecond with another)", self.bare)
+        write!(f, "bare numbers on {}", self.bare)
     }
 }

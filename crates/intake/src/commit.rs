@@ -24,6 +24,7 @@ use crate::flood::Meter;
 use crate::generation::Generation;
 use crate::inbox::{Delivered, Inbound};
 use crate::keeper::{HeldUp, Keeper, Kept};
+use crate::moments::{Moments, Room, is_timed_by_arrival};
 use crate::stats::IntakeStats;
 
 /// A reading waits no longer than this for company: a third of what publish-to-durable may take.
@@ -43,11 +44,6 @@ const BLOCK_ARRIVALS: usize = 10_000;
 
 /// A reading that is so old when it comes has not been on its way all the time.
 const WAS_KEPT: Duration = Duration::from_secs(60);
-
-/// A reading without a time of its own: it was measured when it came, as far as anybody can tell.
-fn is_timed_by_arrival(arrival: &Arrival) -> bool {
-    matches!(arrival.content, Content::Reading(_)) && arrival.at() == arrival.arrived
-}
 
 /// Who waits for what is in a block.
 enum Waiting {
@@ -79,6 +75,7 @@ pub(crate) struct Committer {
     pub(crate) keeper: Keeper,
     pub(crate) decoder: Decoder,
     pub(crate) meter: Meter,
+    pub(crate) moments: Moments,
     pub(crate) inbox: mpsc::Receiver<Inbound>,
     pub(crate) blocks: mpsc::Sender<Block>,
     pub(crate) stats: Arc<IntakeStats>,
@@ -156,6 +153,10 @@ impl Committer {
                 ask(&delivered.generation, std::mem::take(&mut decoded.requests));
                 if delivered.again && decoded.arrivals.iter().any(is_timed_by_arrival) {
                     self.stats.note_maybe_twice();
+                }
+                match self.moments.set_apart(&mut decoded.arrivals) {
+                    Room::Enough => {}
+                    Room::Short => self.stats.note_crowded(),
                 }
                 self.take_decoded(decoded, batch);
             }

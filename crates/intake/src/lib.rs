@@ -39,6 +39,7 @@ mod session;
 
 mod commit;
 mod keeper;
+mod moments;
 
 mod backoff;
 mod drops;

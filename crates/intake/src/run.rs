@@ -19,6 +19,7 @@ use crate::flood::Meter;
 use crate::hush::Hush;
 use crate::inbox::{Inbox, Room};
 use crate::keeper::{HeldUp, Keeper};
+use crate::moments::Moments;
 use crate::session::{Common, Ended, Past, Session};
 use crate::stats::IntakeStats;
 use crate::{Clock, Dialect, IntakeError};
@@ -73,6 +74,7 @@ pub async fn run(
         keeper: Keeper::new(journal, Arc::clone(&stats), held_up.clone(), give_up.clone()),
         decoder: config.decoder,
         meter: Meter::default(),
+        moments: Moments::after(config.last_arrival),
         inbox: inbox.receiver,
         blocks,
         stats: Arc::clone(&stats),

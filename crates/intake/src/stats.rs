@@ -76,6 +76,9 @@ pub struct Counts {
     /// Messages that the broker delivered again and whose readings have no time of their own: where the first copy was stored
     /// and only its acknowledgement got lost, they are there twice.
     pub maybe_twice: u64,
+    /// Messages whose readings have no time of their own and had to share a moment with others, because more than ten thousand
+    /// came at once: the last value of each moment is there.
+    pub crowded: u64,
     /// Connections that were given up because an acknowledgement could not be sent or stood still.
     pub given_up: u64,
 }
@@ -91,6 +94,7 @@ pub struct IntakeStats {
     blocks: AtomicU64,
     connections: AtomicU64,
     maybe_twice: AtomicU64,
+    crowded: AtomicU64,
     given_up: AtomicU64,
     last_arrival_ms: AtomicI64,
     newest_block: AtomicU64,
@@ -134,6 +138,7 @@ impl Default for IntakeStats {
             blocks: AtomicU64::new(0),
             connections: AtomicU64::new(0),
             maybe_twice: AtomicU64::new(0),
+            crowded: AtomicU64::new(0),
             given_up: AtomicU64::new(0),
             last_arrival_ms: AtomicI64::new(NEVER),
             newest_block: AtomicU64::new(0),
@@ -175,6 +180,7 @@ impl IntakeStats {
             blocks: read(&self.blocks),
             connections: read(&self.connections),
             maybe_twice: read(&self.maybe_twice),
+            crowded: read(&self.crowded),
             given_up: read(&self.given_up),
         }
     }
@@ -297,6 +303,10 @@ impl IntakeStats {
 
     pub(crate) fn note_possible_gap(&self, gap: PossibleGap) {
         push_bounded(&mut lock(&self.gaps), gap, GAPS_KEPT);
+    }
+
+    pub(crate) fn note_crowded(&self) {
+        self.crowded.fetch_add(1, Ordering::Relaxed);
     }
 
     pub(crate) fn note_maybe_twice(&self) {
