@@ -219,4 +219,25 @@ mod tests {
             ],
         );
     }
+
+    #[test]
+    fn figures_are_those_of_the_corrected_phases() {
+        let text = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"embedded\"\n\
+                    [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
+                    [[machine]]\nid = \"alder\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n";
+        let plant = plant::parse_plant(text).unwrap();
+        let celsius = |minute: i64| if minute < 60 { 46.0 } else { 31.5 };
+        let rows = (0..400 * 6)
+            .map(|i| (Timestamp::from_millis(i * 10_000), Channel::Chocolate, Some(celsius(i / 6))));
+        let tidy = TidyReadings { rows: rows.collect(), duplicates: 0 };
+        let ended = batch(Some(400));
+        let measured = |corrections: &[PhaseCorrection]| {
+            correct(&plant, &plant.machines[0], &ended, &tidy, &[], corrections).measures
+        };
+        let own = measured(&[]);
+        assert_eq!((own.cooling_minutes, own.working_minutes), (Some(70.0), Some(260.0)));
+        let said = measured(&[said(&ended, Phase::Working, 100, Some(140), 500)]);
+        assert_eq!((said.working_minutes, said.working_mean_c), (Some(300.0), Some(31.5)));
+        assert_eq!(said.cooling_minutes, None, "no settling shows that the range was reached");
+    }
 }
