@@ -102,6 +102,14 @@ impl App {
         }
     }
 
+    /// Said where a PDF is asked for and nothing can set one.
+    pub(crate) fn no_pdf() -> Problem {
+        Problem::not_found(
+            "no-pdf",
+            "This program was built without PDF. The page itself prints well, and there are other forms.",
+        )
+    }
+
     /// A report as PDF.
     pub(crate) async fn pdf(
         &self,
@@ -109,10 +117,7 @@ impl App {
         files: Vec<(String, Vec<u8>)>,
     ) -> Result<Vec<u8>, Problem> {
         let Some(paper) = self.paper.clone() else {
-            return Err(Problem::not_found(
-                "no-pdf",
-                "This program was built without PDF. The page itself prints well, and there are other forms.",
-            ));
+            return Err(App::no_pdf());
         };
         let set = move || {
             let files: Vec<(&str, Vec<u8>)> =

@@ -5,6 +5,7 @@ pub(crate) mod assets;
 pub(crate) mod baselines;
 pub(crate) mod batch;
 pub(crate) mod batch_forms;
+pub(crate) mod batch_paper;
 pub(crate) mod compare;
 pub(crate) mod day;
 pub(crate) mod display;

@@ -12,7 +12,7 @@ mod lane;
 mod overlay;
 mod week;
 
-pub(crate) use batch::{BatchRow, BatchView, EventRow, MeasureView};
+pub(crate) use batch::{BatchRow, BatchView, EventRow, MeasureView, measure_as_read};
 use charts::Degrees;
 pub(crate) use correction::CorrectionsView;
 pub(crate) use curve::{Choice, CurveParts, CurveView};

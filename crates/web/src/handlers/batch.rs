@@ -13,7 +13,8 @@ use crate::app::App;
 use crate::curve::{self, Place};
 use crate::curve_query::{CurveQuery, CurveSpan};
 use crate::dashboards::part_file;
-use crate::handlers::batch_forms::{self, Form, FormLink};
+use crate::handlers::batch_forms::{self, Form};
+use crate::handlers::files::FormLink;
 use crate::handlers::machine::{CurvePart, curve_part_only, files};
 use crate::page_file::Shows;
 use crate::past::{self, Past};
@@ -35,10 +36,10 @@ pub(crate) async fn report(
 
 /// A batch with everything that belongs to it.
 pub(crate) struct Gathered {
-    batch: Batch,
-    findings: Vec<Finding>,
-    events: Vec<Event>,
-    past: Past,
+    pub(crate) batch: Batch,
+    pub(crate) findings: Vec<Finding>,
+    pub(crate) events: Vec<Event>,
+    pub(crate) past: Past,
     /// What people said of its phases, and the program's own.
     corrections: Vec<PhaseCorrection>,
     own: Batch,
@@ -55,7 +56,7 @@ impl Gathered {
     }
 
     /// The statement in words, a paragraph each.
-    fn statement(&self, app: &App) -> Vec<String> {
+    pub(crate) fn statement(&self, app: &App) -> Vec<String> {
         let Gathered { batch, findings, events, past, .. } = self;
         let head = BatchView::new(app.scene(), batch);
         report::statement(&Telling {
@@ -130,7 +131,7 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
         usual_says: past.says(),
         corrections: CorrectionsView::new(scene, own, corrections),
         curve,
-        forms: Form::links(&head.href),
+        forms: Form::links(&head.href, app.paper.is_some()),
         batch: head,
     };
     let frame = app.frame("batch", "");

@@ -5,13 +5,14 @@ use std::sync::Arc;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use model::{Batch, Span};
-use serde::Serialize;
 use store::ExportFormat;
 
 use crate::app::App;
 use crate::curve::{self, Place, Wanted};
 use crate::curve_query::{CURVE_PARAMETERS, CurveQuery, CurveSpan};
 use crate::handlers::batch::Gathered;
+use crate::handlers::batch_paper;
+use crate::handlers::files::{FormLink, form_links};
 use crate::handlers::machine::{png_file, svg_file};
 use crate::problem::Problem;
 use crate::query::Params;
@@ -23,6 +24,7 @@ const LONGEST_EXPORT: Span = Span::from_hours(48);
 /// A form in which a batch can be taken along.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Form {
+    Pdf,
     Svg,
     Png,
     Csv,
@@ -30,16 +32,8 @@ pub(crate) enum Form {
     Json,
 }
 
-/// A form as a page offers it.
-#[derive(Debug, Clone, Serialize)]
-pub(crate) struct FormLink {
-    pub ending: &'static str,
-    pub word: &'static str,
-    pub href: String,
-}
-
 impl Form {
-    pub(crate) const ALL: [Form; 5] = [Form::Svg, Form::Png, Form::Csv, Form::Parquet, Form::Json];
+    pub(crate) const ALL: [Form; 6] = [Form::Pdf, Form::Svg, Form::Png, Form::Csv, Form::Parquet, Form::Json];
 
     /// The form that an ending names.
     pub(crate) fn named(ending: &str) -> Option<Form> {
@@ -48,6 +42,7 @@ impl Form {
 
     fn ending(self) -> &'static str {
         match self {
+            Form::Pdf => "pdf",
             Form::Svg => "svg",
             Form::Png => "png",
             Form::Csv => "csv",
@@ -58,6 +53,7 @@ impl Form {
 
     fn word(self) -> &'static str {
         match self {
+            Form::Pdf => "Report, two pages of paper",
             Form::Svg => "Curve sheet, drawing",
             Form::Png => "Curve sheet, picture",
             Form::Csv => "Readings, table",
@@ -66,14 +62,9 @@ impl Form {
         }
     }
 
-    /// All forms of the batch at `href`.
-    pub(crate) fn links(href: &str) -> Vec<FormLink> {
-        let link = |form: Form| FormLink {
-            ending: form.ending(),
-            word: form.word(),
-            href: format!("{href}.{}", form.ending()),
-        };
-        Form::ALL.map(link).into()
+    /// All forms of the batch at `href`; a PDF only where something can set one.
+    pub(crate) fn links(href: &str, has_pdf: bool) -> Vec<FormLink> {
+        form_links(href, &Form::ALL.map(|form| (form.ending(), form.word())), has_pdf)
     }
 }
 
@@ -86,10 +77,11 @@ pub(crate) async fn answer(
 ) -> Result<Response, Problem> {
     match form {
         Form::Svg | Form::Png => params.only(&CURVE_PARAMETERS)?,
-        Form::Csv | Form::Parquet | Form::Json => params.only(&[])?,
+        Form::Pdf | Form::Csv | Form::Parquet | Form::Json => params.only(&[])?,
     }
     let batch = app.batch(id).await?;
     match form {
+        Form::Pdf => batch_paper::answer(app, batch).await,
         Form::Svg => svg_file(document(app, &batch, params).await?),
         Form::Png => png_file(document(app, &batch, params).await?).await,
         Form::Csv => readings(app, &batch, ExportFormat::Csv).await,

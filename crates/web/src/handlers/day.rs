@@ -13,7 +13,7 @@ use serde::Serialize;
 
 use crate::app::App;
 use crate::archive::blocking;
-use crate::handlers::files::{self, Kind, file};
+use crate::handlers::files::{self, FormLink, Kind, file, form_links};
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
@@ -159,20 +159,6 @@ struct CauseView {
 struct DayBatch {
     machine: String,
     row: BatchRow,
-}
-
-/// A form as the page offers it.
-#[derive(Serialize)]
-pub(crate) struct FormLink {
-    pub(crate) ending: &'static str,
-    pub(crate) word: &'static str,
-    pub(crate) href: String,
-}
-
-/// Links to `href` in each of these forms.
-pub(crate) fn form_links(href: &str, forms: &[(&'static str, &'static str)], has_pdf: bool) -> Vec<FormLink> {
-    let offered = forms.iter().filter(|(ending, _)| has_pdf || *ending != "pdf");
-    offered.map(|(ending, word)| FormLink { ending, word, href: format!("{href}.{ending}") }).collect()
 }
 
 fn page(app: &App, told: &Told) -> Result<String, Problem> {

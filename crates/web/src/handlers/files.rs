@@ -2,9 +2,24 @@
 
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
+use serde::Serialize;
 
 use crate::archive::blocking;
 use crate::problem::Problem;
+
+/// A form as a page offers it.
+#[derive(Serialize)]
+pub(crate) struct FormLink {
+    pub(crate) ending: &'static str,
+    pub(crate) word: &'static str,
+    pub(crate) href: String,
+}
+
+/// Links to `href` in each of these forms; a PDF only where something can set one.
+pub(crate) fn form_links(href: &str, forms: &[(&'static str, &'static str)], has_pdf: bool) -> Vec<FormLink> {
+    let offered = forms.iter().filter(|(ending, _)| has_pdf || *ending != "pdf");
+    offered.map(|(ending, word)| FormLink { ending, word, href: format!("{href}.{ending}") }).collect()
+}
 
 /// A file of ours.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -13,8 +13,7 @@ use serde::Serialize;
 
 use crate::app::App;
 use crate::archive::blocking;
-use crate::handlers::day::{FormLink, form_links};
-use crate::handlers::files::{self, Kind, file};
+use crate::handlers::files::{self, FormLink, Kind, file, form_links};
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;

@@ -78,7 +78,7 @@ impl MeasureView {
         if let Some(first) = name.get_mut(..1) {
             first.make_ascii_uppercase();
         }
-        let row = as_read(*row, scene.degrees);
+        let row = measure_as_read(*row, scene.degrees);
         MeasureView { name, value: row.says(), usual: row.usual_says(), help: row.meaning }
     }
 }
@@ -139,7 +139,7 @@ impl EventRow {
 }
 
 /// The figure in the reader's degrees.
-fn as_read(row: MeasureRow, degrees: Degrees) -> MeasureRow {
+pub(crate) fn measure_as_read(row: MeasureRow, degrees: Degrees) -> MeasureRow {
     let is_difference = row.unit != "°C" || matches!(row.key, "seed_dip_c" | "working_sd_c");
     let unit = match (row.unit, degrees) {
         (unit, Degrees::Celsius) => unit,
