@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use tempfile::TempDir;
-use testkit::{Mosquitto, Proxy, wait_until};
+use testkit::{Mosquitto, Proxy, wait_until, wait_while_growing};
 
 use crate::program::{Service, output};
 use crate::zero_loss::disk::Disk;
@@ -192,15 +192,19 @@ impl Site {
         for machine in TIMED {
             // Each comes in its order, so the last one is there only when all are, or when some are lost.
             let last = time(acknowledged[machine] - 1).to_string();
-            wait_until("the last message is stored", || {
-                !rows(&self.data(), machine, &["--from", &last]).is_empty()
-            });
+            wait_while_growing(
+                "the last message is stored",
+                || self.health().count("readings"),
+                || !rows(&self.data(), machine, &["--from", &last]).is_empty(),
+            );
         }
         // By its value. Counts would not do: a message whose connection is given up is counted, and counted again when it comes again.
         let last = (acknowledged[BARE] - 1) as f64 / 1000.0;
-        wait_until("the last bare number is stored", || {
-            rows(&self.data(), BARE, &[]).iter().any(|(_, value)| (value - last).abs() < 5e-4)
-        });
+        wait_while_growing(
+            "the last bare number is stored",
+            || self.health().count("readings"),
+            || rows(&self.data(), BARE, &[]).iter().any(|(_, value)| (value - last).abs() < 5e-4),
+        );
         self.service.take().expect("a service runs between faults").stop();
         Outcome {
             timed: TIMED.map(|machine| account(&self.data(), machine, acknowledged[machine])).to_vec(),

@@ -10,4 +10,4 @@ mod until;
 pub use crate::authority::{Authority, Signed};
 pub use crate::broker::Mosquitto;
 pub use crate::proxy::Proxy;
-pub use crate::until::{eventually, wait_until};
+pub use crate::until::{eventually, wait_until, wait_while_growing};

@@ -21,6 +21,22 @@ pub fn wait_until(what: &str, mut holds: impl FnMut() -> bool) {
     }
 }
 
+/// Waits until `holds` for as long as `progress` goes on growing: work may take its time, but it may not stall.
+///
+/// # Panics
+/// With `what` in the message if it does not hold and nothing has grown for twenty seconds.
+pub fn wait_while_growing(what: &str, mut progress: impl FnMut() -> u64, mut holds: impl FnMut() -> bool) {
+    let (mut grown, mut seen) = (Instant::now(), progress());
+    while !holds() {
+        let now = progress();
+        if now != seen {
+            (grown, seen) = (Instant::now(), now);
+        }
+        assert!(grown.elapsed() < DEADLINE, "it stalled on the way to: {what}");
+        thread::sleep(LOOK_EVERY);
+    }
+}
+
 /// Waits until `holds`, letting other tasks run meanwhile.
 ///
 /// # Panics
@@ -36,6 +52,21 @@ pub async fn eventually(what: &str, mut holds: impl FnMut() -> bool) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_grows_is_waited_for() {
+        let mut looks = 0;
+        let mut stored = 0;
+        let grows = || {
+            stored += 1;
+            stored
+        };
+        wait_while_growing("three looks", grows, || {
+            looks += 1;
+            looks == 3
+        });
+        assert_eq!((looks, stored), (3, 3));
+    }
 
     #[test]
     fn waiting_ends_when_the_condition_holds() {
