@@ -32,17 +32,28 @@ function check(holds, says) {
 async function addresses() {
   const read = async (path) => (await fetch(BASE + path)).json();
   const { machines } = await read("/api/v1/machines");
-  const { batches } = await read("/api/v1/batches?open=no&limit=1");
+  const { batches } = await read("/api/v1/batches?open=no&limit=4");
   const { batches: open } = await read("/api/v1/batches?open=yes&limit=1");
   const pages = [
     "/", `/machines/${machines[0].id}`, `/machines/${machines[0].id}?span=24h&channels=room,chocolate`,
     "/findings", "/findings?open=yes", "/display", "/nowhere",
   ];
   for (const batch of [batches[0], open[0]]) if (batch) pages.push(`/batches/${batch.id}`);
+  // A day and a week that are over, and batches laid over each other.
+  const day = new Date(new Date(batches[0].start) - 2 * 86_400_000).toISOString().slice(0, 10);
+  pages.push(`/days/${day}`, `/weeks/${weekOf(new Date(new Date(batches[0].start) - 7 * 86_400_000))}`);
+  pages.push(`/compare?${batches.map(({ id }) => `batch=${encodeURIComponent(id)}`).join("&")}`);
   // Pages that the navigation names, whatever they are.
   const floor = await (await fetch(BASE + "/")).text();
   const named = [...floor.matchAll(/<nav aria-label="Pages">([\s\S]*?)<\/nav>/g)].flatMap(([, nav]) => [...nav.matchAll(/href="([^"]+)"/g)].map(([, href]) => href));
   return [...new Set([...pages, ...named])];
+}
+
+/** The ISO week of a day: that of its Thursday. */
+function weekOf(day) {
+  const thursday = new Date(Date.UTC(day.getUTCFullYear(), day.getUTCMonth(), day.getUTCDate() + 4 - (day.getUTCDay() || 7)));
+  const week = Math.ceil(((thursday - Date.UTC(thursday.getUTCFullYear(), 0, 1)) / 86_400_000 + 1) / 7);
+  return `${thursday.getUTCFullYear()}-W${String(week).padStart(2, "0")}`;
 }
 
 async function open(browser, options = {}) {

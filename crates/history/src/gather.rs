@@ -47,14 +47,8 @@ pub enum GatherError {
 /// If the store cannot be read.
 pub fn courses(store: &StoreReader, batch: &Batch, seen_to: Timestamp) -> Result<Courses, StoreError> {
     let to = batch.end.unwrap_or(seen_to);
-    let mut courses = Courses::default();
-    for channel in Channel::ALL {
-        let series = store.read_series(&batch.machine, channel, batch.start, to)?;
-        if !series.is_empty() {
-            courses = courses.with(channel, &series);
-        }
-    }
-    Ok(courses)
+    let all = store.read_channels(&batch.machine, &Channel::ALL, batch.start, to)?;
+    Ok(all.iter().fold(Courses::default(), |courses, (channel, series)| courses.with(*channel, series)))
 }
 
 /// Every machine's batches that belong to the day from `from` to `to`, and its earlier ones to compare them with.

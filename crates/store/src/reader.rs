@@ -76,6 +76,27 @@ impl StoreReader {
         Ok((0..table.len()).filter_map(reading).collect())
     }
 
+    /// The readings of several channels, each as [`StoreReader::read_series`] answers it, read in one go. A channel
+    /// without readings is left out.
+    ///
+    /// # Errors
+    /// As [`StoreReader::read_series`].
+    pub fn read_channels(
+        &self,
+        machine: &MachineId,
+        channels: &[Channel],
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Vec<(Channel, Vec<(Timestamp, Option<f64>)>)>, StoreError> {
+        let table = self.read_table(Wanted { machine, channels, from, to })?;
+        let series = |channel: Channel| {
+            let reading = |row| Some((Timestamp::from_millis(table.t[row]), table.slot(row, channel)?));
+            (channel, (0..table.len()).filter_map(reading).collect::<Vec<_>>())
+        };
+        let all = channels.iter().copied().map(series);
+        Ok(all.filter(|(_, series)| !series.is_empty()).collect())
+    }
+
     /// How many readings of a channel there are from `from` on and before `to`.
     ///
     /// # Errors

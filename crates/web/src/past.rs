@@ -96,8 +96,12 @@ impl App {
             batches.retain(|other| history::is_good(other, &findings));
         }
         batches.truncate(EARLIER_BATCHES);
-        let usual =
-            history::usual_measures(&batches).map_err(|cause| Problem::internal("no-usual", cause))?;
+        let (batches, usual) = blocking(move || {
+            let usual = history::usual_measures(&batches);
+            (batches, usual)
+        })
+        .await?;
+        let usual = usual.map_err(|cause| Problem::internal("no-usual", cause))?;
         Ok(Past { batches, usual })
     }
 

@@ -8,7 +8,7 @@ mod plays;
 
 use std::collections::BTreeMap;
 
-use history::day::{Deviation, Figure, diagnose};
+use history::day::{Deviation, Diagnosis, Figure, MachineDay, diagnose};
 use plays::{Rolls, Week, clock};
 use simulator::FaultKind;
 
@@ -46,7 +46,8 @@ fn score(seeds: &[u64], days_a_cause: usize, good_days: usize) {
         let week = Week::play(*seed);
         let mut rolls = Rolls::new(*seed);
         for number in 0..good_days {
-            let found = diagnose(&week.good_day(number)).expect("memory");
+            let days = week.good_day(number);
+            let found = diagnose(&days).expect("memory");
             good += 1;
             quiet += usize::from(!found.is_unusual);
             if found.is_unusual {
@@ -55,12 +56,14 @@ fn score(seeds: &[u64], days_a_cause: usize, good_days: usize) {
                     "seed {seed}: a good day was called {:?} on {:?} ({:.1})",
                     first.cause, first.machines, first.points
                 );
+                tell(&found, &days);
             }
         }
         // Each week takes every so many-th day, so that no week weighs more than another.
         for kind in days.iter().skip(turn).step_by(seeds.len()) {
             let play = week.draw(Some(*kind), &mut rolls);
-            let found = diagnose(&week.day(&play)).expect("memory");
+            let days = week.day(&play);
+            let found = diagnose(&days).expect("memory");
             let wanted = play.cause.expect("a bad day has a cause");
             let place = found.cases.iter().position(|case| case.cause == wanted && found.is_unusual);
             let counted = places.entry(kind.as_str()).or_default();
@@ -79,6 +82,7 @@ fn score(seeds: &[u64], days_a_cause: usize, good_days: usize) {
                     play.machine,
                     named.join(", ")
                 );
+                tell(&found, &days);
             }
         }
     }
@@ -113,66 +117,68 @@ fn dump(kinds: &str, seed: u64) {
         println!("\n== {:?} {:?} on {:?}", play.kind, play.cause, play.machine);
         let days = week.day(&play);
         let found = diagnose(&days).expect("memory");
-        for case in &found.cases {
-            let signs: Vec<String> = case
-                .supports
-                .iter()
-                .map(|c| format!("{:?} {:?} {:.1}", c.machine, c.sign, c.points))
-                .collect();
-            let against: Vec<String> =
-                case.opposes.iter().map(|c| format!("{:?} {:.1}", c.sign, c.points)).collect();
-            println!(
-                "  {:?} {:.1} {:?} for {} AGAINST {}",
-                case.cause,
-                case.points,
-                case.likelihood,
-                signs.join("; "),
-                against.join("; ")
-            );
-        }
-        println!("  moved {:?}", found.moved.first());
-        for day in days {
-            for record in &day.today {
-                let past: Vec<_> =
-                    day.past.iter().filter(|p| p.batch.couverture == record.batch.couverture).collect();
-                let off: Vec<String> = Figure::ALL
-                    .iter()
-                    .filter_map(|figure| Deviation::of(*figure, record, &past))
-                    .filter(|d| d.z.abs() > 2.5)
-                    .map(|d| format!("{:?} {:.2}/{:.2} z {:.1}", d.figure, d.value, d.usual, d.z))
-                    .collect();
-                let found: Vec<String> = record
-                    .findings
-                    .iter()
-                    .filter(|f| f.superseded_by.is_none())
-                    .map(|f| format!("{} {}", f.kind, clock(f.from)))
-                    .collect();
-                let tests: Vec<String> = record
-                    .events
-                    .iter()
-                    .filter_map(|e| {
-                        let model::EventKind::TemperTest(test) = &e.kind else { return None };
-                        Some(format!("{} {}", clock(e.at), test.worst().as_str()))
-                    })
-                    .collect();
-                println!(
-                    "{} n={} anchor {} off [{}] found [{}] tests [{}] phases {}",
-                    day.machine,
-                    past.len(),
-                    clock(record.anchor()),
-                    off.join("; "),
-                    found.join(", "),
-                    tests.join(", "),
-                    record
-                        .batch
-                        .phases
-                        .iter()
-                        .map(|p| format!("{} {}", p.phase, clock(p.from)))
-                        .collect::<Vec<_>>()
-                        .join(" ")
-                );
-            }
-        }
+        tell(&found, &days);
     }
     println!("{:.1} s", began.elapsed().as_secs_f64());
+}
+
+/// Everything that bears on the answer.
+fn tell(found: &Diagnosis, days: &[MachineDay]) {
+    for case in &found.cases {
+        let signs: Vec<String> =
+            case.supports.iter().map(|c| format!("{:?} {:?} {:.1}", c.machine, c.sign, c.points)).collect();
+        let against: Vec<String> =
+            case.opposes.iter().map(|c| format!("{:?} {:.1}", c.sign, c.points)).collect();
+        println!(
+            "  {:?} {:.1} {:?} for {} AGAINST {}",
+            case.cause,
+            case.points,
+            case.likelihood,
+            signs.join("; "),
+            against.join("; ")
+        );
+    }
+    println!("  moved {:?}", found.moved.first());
+    for day in days {
+        for record in &day.today {
+            let past: Vec<_> =
+                day.past.iter().filter(|p| p.batch.couverture == record.batch.couverture).collect();
+            let off: Vec<String> = Figure::ALL
+                .iter()
+                .filter_map(|figure| Deviation::of(*figure, record, &past))
+                .filter(|d| d.z.abs() > 2.5)
+                .map(|d| format!("{:?} {:.2}/{:.2} z {:.1}", d.figure, d.value, d.usual, d.z))
+                .collect();
+            let found: Vec<String> = record
+                .findings
+                .iter()
+                .filter(|f| f.superseded_by.is_none())
+                .map(|f| format!("{} {}", f.kind, clock(f.from)))
+                .collect();
+            let tests: Vec<String> = record
+                .events
+                .iter()
+                .filter_map(|e| {
+                    let model::EventKind::TemperTest(test) = &e.kind else { return None };
+                    Some(format!("{} {}", clock(e.at), test.worst().as_str()))
+                })
+                .collect();
+            println!(
+                "{} n={} anchor {} off [{}] found [{}] tests [{}] phases {}",
+                day.machine,
+                past.len(),
+                clock(record.anchor()),
+                off.join("; "),
+                found.join(", "),
+                tests.join(", "),
+                record
+                    .batch
+                    .phases
+                    .iter()
+                    .map(|p| format!("{} {}", p.phase, clock(p.from)))
+                    .collect::<Vec<_>>()
+                    .join(" ")
+            );
+        }
+    }
 }

@@ -49,6 +49,8 @@ pub enum Figure {
     OffSetpoint,
     /// Swing of the chocolate in working, slow moves taken out, °C.
     Swing,
+    /// Largest step of the chocolate in working between two means, where nothing was put in, °C.
+    Jump,
     /// Current of the stirrer in the first hour of working, A.
     Motor,
     /// Current of the stirrer late in working over that early, a ratio.
@@ -76,7 +78,7 @@ pub struct Least {
 
 impl Figure {
     /// Every figure, in the order of a batch's day.
-    pub const ALL: [Figure; 26] = [
+    pub const ALL: [Figure; 27] = [
         Figure::SoakMax,
         Figure::SoakOver,
         Figure::CoolingMinutes,
@@ -96,6 +98,7 @@ impl Figure {
         Figure::SetpointHold,
         Figure::OffSetpoint,
         Figure::Swing,
+        Figure::Jump,
         Figure::Motor,
         Figure::MotorRise,
         Figure::Unstirred,
@@ -125,6 +128,7 @@ impl Figure {
             Figure::SetpointHold => (0.1, 0.0),
             Figure::OffSetpoint => (0.1, 0.0),
             Figure::Swing => (0.1, 0.1),
+            Figure::Jump => (0.5, 0.2),
             Figure::Motor => (0.0, 0.04),
             Figure::MotorRise => (0.04, 0.0),
             Figure::Unstirred => (1.0, 0.0),
@@ -159,6 +163,7 @@ impl Figure {
             Figure::SetpointHold => median(&working(record, Channel::Setpoint)),
             Figure::OffSetpoint => beside_chocolate(record, Channel::Setpoint).map(|below| -below),
             Figure::Swing => swing(&working(record, Channel::Chocolate)),
+            Figure::Jump => jump(record),
             Figure::Motor => median(&early(&working(record, Channel::Motor))),
             Figure::MotorRise => motor_rise(&working(record, Channel::Motor)),
             Figure::Unstirred => unstirred(record),
@@ -277,6 +282,28 @@ fn swing(values: &[f64]) -> Option<f64> {
         .collect();
     let (low, high) = (maths::statistics::quantile(&left, 0.05)?, maths::statistics::quantile(&left, 0.95)?);
     Some(high - low)
+}
+
+/// So long around a seed or a top-up the chocolate may step.
+const STEPS_AROUND: Span = Span::from_mins(12);
+
+/// A charge of many kilograms cannot step by degrees in two minutes; a probe that is lifted out can.
+fn jump(record: &DayRecord) -> Option<f64> {
+    let (from, to) = hold(record)?;
+    let put_in: Vec<Timestamp> = record
+        .events
+        .iter()
+        .filter(|event| matches!(event.kind, EventKind::Seed { .. } | EventKind::TopUp { .. }))
+        .map(|event| event.at)
+        .collect();
+    let is_quiet =
+        |at: Timestamp| put_in.iter().all(|put| at < *put - STEPS_AROUND || *put + STEPS_AROUND < at);
+    let chocolate = record.courses.between(Channel::Chocolate, from, to);
+    let steps = chocolate.windows(2).filter_map(|pair| {
+        let [(before, first), (at, second)] = pair else { return None };
+        (*at - *before == super::courses::STEP && is_quiet(*at)).then(|| (second - first).abs())
+    });
+    steps.max_by(f64::total_cmp)
 }
 
 /// Half of the two minutes without stirring count as a standing stirrer.

@@ -7,6 +7,15 @@ use super::{Clue, DayRecord, Deviation, Figure, MachineDay, Sign, Way};
 /// A figure this near to the usual counts as usual, in spreads.
 const USUAL: f64 = 2.0;
 
+/// The time constant is fitted, and where jacket and chocolate are near each other the fit is loose. A machine whose
+/// heat transfer is half as good takes longer to cool: where it did not, it was the fit.
+fn leave_out_ill_fits(deviations: &mut Vec<Deviation>) {
+    let length = deviations.iter().find(|deviation| deviation.figure == Figure::CoolingMinutes);
+    if length.is_some_and(|length| length.z.abs() < USUAL) {
+        deviations.retain(|deviation| deviation.figure != Figure::CoolingTau || deviation.way().is_none());
+    }
+}
+
 /// One batch of the day.
 pub(crate) struct Seen<'d> {
     pub(crate) machine: &'d MachineId,
@@ -29,8 +38,9 @@ impl<'d> Seen<'d> {
             machine_day.today.iter().filter(has_begun).map(move |record| {
                 let same = |earlier: &&DayRecord| earlier.batch.couverture == record.batch.couverture;
                 let past: Vec<&DayRecord> = machine_day.past.iter().filter(same).collect();
-                let deviations =
+                let mut deviations: Vec<Deviation> =
                     Figure::ALL.iter().filter_map(|figure| Deviation::of(*figure, record, &past)).collect();
+                leave_out_ill_fits(&mut deviations);
                 Seen { machine: &machine_day.machine, record, past, day: machine_day, deviations }
             })
         };
@@ -136,6 +146,7 @@ impl<'d> Seen<'d> {
             | Figure::SetpointHold
             | Figure::OffSetpoint
             | Figure::Swing
+            | Figure::Jump
             | Figure::Motor
             | Figure::MotorRise => start(Phase::Working),
         }

@@ -6,7 +6,7 @@
 use model::{Batch, Timestamp};
 use records::Action;
 
-use super::{Charted, View};
+use super::{Charted, IsoWeek, View};
 
 /// As many batches before are looked at.
 const BEFORE: usize = 20;
@@ -45,12 +45,15 @@ pub struct ActionRow {
     pub effect: Option<Effect>,
 }
 
-/// Actions opened before the end of the week that were not done when it began, or were opened in it, or were done in it
+/// Actions opened in the review of this very week, and those opened before the end of the week that were not done when it began, or were opened in it, or were done in it
 /// or in the two weeks before: an effect takes batches to show.
-pub(super) fn rows(view: &View<'_>, actions: &[Action], batches: &[Batch]) -> Vec<ActionRow> {
+pub(super) fn rows(view: &View<'_>, week: IsoWeek, actions: &[Action], batches: &[Batch]) -> Vec<ActionRow> {
+    let week = week.to_string();
     let shown_from = view.from - (view.to - view.from) * 2;
-    let is_shown =
-        |action: &&Action| action.opened < view.to && action.done.is_none_or(|done| shown_from <= done);
+    let is_shown = |action: &&Action| {
+        let is_carried = action.opened < view.to && action.done.is_none_or(|done| shown_from <= done);
+        is_carried || action.week == week
+    };
     let mut rows: Vec<ActionRow> = actions
         .iter()
         .filter(is_shown)

@@ -143,7 +143,7 @@ pub fn review(data: WeekData<'_>) -> Result<Review, HistoryError> {
         lots: lots::lots(&view),
         quality: quality::quality(&view, &data.rooms),
         rooms: data.rooms,
-        actions: actions::rows(&view, &data.actions, &batches),
+        actions: actions::rows(&view, data.week, &data.actions, &batches),
         batches: week.into_iter().cloned().collect(),
     })
 }

@@ -89,6 +89,7 @@ pub(crate) fn name_of(figure: Figure) -> &'static str {
         Figure::SetpointHold => "set-point while working",
         Figure::OffSetpoint => "chocolate over the set-point",
         Figure::Swing => "swing while working",
+        Figure::Jump => "largest step in two minutes",
         Figure::Motor => "motor current, first hour",
         Figure::MotorRise => "motor current, late over early",
         Figure::Unstirred => "not stirred",
@@ -120,7 +121,8 @@ pub(crate) fn unit_of(figure: Figure) -> (&'static str, usize) {
         | Figure::WorkingSd
         | Figure::SetpointHold
         | Figure::OffSetpoint
-        | Figure::Swing => ("°C", 2),
+        | Figure::Swing
+        | Figure::Jump => ("°C", 2),
         Figure::Drift => ("°C/h", 2),
         Figure::AboveLoss => ("°C·min", 1),
         Figure::Humidity => ("%RH", 0),

@@ -5,9 +5,9 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use history::day::{Diagnosis, MachineDay, compared, diagnose};
-use history::gather;
+use history::{HistoryError, gather};
 use jiff::civil::Date;
-use model::{Phase, Span, Timestamp};
+use model::{MachineId, Phase, Span, Timestamp};
 use report::{DayDto, DayWords, FigureRow, day_source, day_words, figure_rows, figures_xlsx};
 use serde::Serialize;
 
@@ -39,12 +39,14 @@ pub(crate) async fn day(
     match ending {
         None => {
             params.only(&[])?;
-            page(&app, &Told::of(&app, date).await?).map(|page| Html(page).into_response())
+            let told = Told::of(&app, date, Drawn::Concerned).await?;
+            page(&app, &told).map(|page| Html(page).into_response())
         }
         Some("svg" | "png") => {
             params.only(&["machine"])?;
-            let told = Told::of(&app, date).await?;
-            let picture = picture_of(&app, &told, params.text("machine"))?;
+            let machine = params.text("machine").map(|machine| app.machine(machine)).transpose()?;
+            let drawn = machine.map_or(Drawn::Concerned, |machine| Drawn::Of(machine.id.clone()));
+            let picture = picture_of(Told::of(&app, date, drawn).await?)?;
             let name = format!("{date}-{}", picture.name);
             if ending == Some("svg") {
                 return Ok(file(Kind::Svg, &name, picture.svg.into_bytes()));
@@ -53,7 +55,8 @@ pub(crate) async fn day(
         }
         Some(ending @ ("json" | "csv" | "xlsx" | "pdf")) => {
             params.only(&[])?;
-            form(&app, &Told::of(&app, date).await?, ending).await
+            let drawn = if ending == "pdf" { Drawn::Concerned } else { Drawn::Nothing };
+            form(&app, &Told::of(&app, date, drawn).await?, ending).await
         }
         Some(_) => Err(no_such_day(&named)),
     }
@@ -77,10 +80,35 @@ struct Told {
     found: Diagnosis,
     words: DayWords,
     title: String,
+    overlays: Vec<Picture>,
+}
+
+/// Which courses are to be drawn.
+enum Drawn {
+    /// None.
+    Nothing,
+    /// Those worth a look: of the machines of the first cause, or of all of them.
+    Concerned,
+    /// Those of this machine.
+    Of(MachineId),
+}
+
+impl Drawn {
+    /// Draws them, which takes a while: bands are made of what is usual.
+    fn overlays(&self, with: Overlays<'_>, days: &[MachineDay], found: &Diagnosis) -> Vec<Picture> {
+        match self {
+            Drawn::Nothing => Vec::new(),
+            Drawn::Concerned => {
+                let concerned = found.cases.first().filter(|_| found.is_unusual);
+                with.of_day(days, concerned.map(|case| case.machines.as_slice()), &found.moved)
+            }
+            Drawn::Of(machine) => with.of_day(days, Some(std::slice::from_ref(machine)), &[]),
+        }
+    }
 }
 
 impl Told {
-    async fn of(app: &App, date: Date) -> Result<Told, Problem> {
+    async fn of(app: &App, date: Date, drawn: Drawn) -> Result<Told, Problem> {
         let zone = app.state.plant.time_zone.rules().clone();
         let midnight =
             |date: Date| date.to_zoned_datetime(zone.clone()).map(|at| Timestamp::from(at.timestamp()));
@@ -94,22 +122,18 @@ impl Told {
                 gather::day(&sources.records, &sources.plant, (from, to), sources.now, courses)
             })
             .await?;
-        let (days, found) = blocking(move || {
-            let found = diagnose(&days);
-            (days, found)
+        let (names, plant, rules) = (app.names(), app.state.plant.clone(), zone.clone());
+        let (days, found, overlays) = blocking(move || {
+            let found = diagnose(&days)?;
+            let with = Overlays { plant: &plant, names: &names, zone: &rules };
+            let overlays = drawn.overlays(with, &days, &found);
+            Ok((days, found, overlays))
         })
-        .await?;
-        let found = found.map_err(|cause| Problem::internal("no-diagnosis", cause))?;
+        .await?
+        .map_err(|cause: HistoryError| Problem::internal("no-diagnosis", cause))?;
         let words = day_words(&found, &app.names(), &zone);
         let title = date.strftime("%A %-d %B %Y").to_string();
-        Ok(Told { date, to, days, found, words, title })
-    }
-
-    /// Machines whose courses are worth a look: those of the first cause, or all of them.
-    fn overlays(&self, app: &App) -> Vec<Picture> {
-        let concerned = self.found.cases.first().filter(|_| self.found.is_unusual).map(|case| &case.machines);
-        Overlays { plant: &app.state.plant, names: &app.names(), zone: app.state.plant.time_zone.rules() }
-            .of_day(&self.days, concerned.map(Vec::as_slice), &self.found.moved)
+        Ok(Told { date, to, days, found, words, title, overlays })
     }
 
     fn batches(&self) -> impl Iterator<Item = &model::Batch> {
@@ -196,7 +220,7 @@ fn page(app: &App, told: &Told) -> Result<String, Problem> {
         others: words.others.join("; ").to_lowercase(),
         moved: said(&words.moved),
         unexplained: said(&words.unexplained),
-        overlays: told.overlays(app),
+        overlays: told.overlays.clone(),
         batches: told
             .batches()
             .map(|batch| DayBatch {
@@ -223,20 +247,8 @@ const FORMS: [(&str, &str); 6] = [
     ("json", "Everything, for programs"),
 ];
 
-/// The overlay of a machine, the first concerned one if none is named.
-fn picture_of(app: &App, told: &Told, machine: Option<&str>) -> Result<Picture, Problem> {
-    let wanted = machine.map(|machine| app.machine(machine)).transpose()?.map(|machine| machine.id.clone());
-    let mut pictures = told.overlays(app);
-    if let Some(wanted) = &wanted {
-        let only = std::slice::from_ref(wanted);
-        pictures = Overlays {
-            plant: &app.state.plant,
-            names: &app.names(),
-            zone: app.state.plant.time_zone.rules(),
-        }
-        .of_day(&told.days, Some(only), &[]);
-    }
-    pictures.into_iter().next().ok_or_else(|| {
+fn picture_of(told: Told) -> Result<Picture, Problem> {
+    told.overlays.into_iter().next().ok_or_else(|| {
         Problem::not_found("no-courses", "There is no batch on this day whose course could be drawn.")
     })
 }
@@ -278,7 +290,7 @@ async fn form(app: &App, told: &Told, ending: &str) -> Result<Response, Problem>
             Ok(file(Kind::Xlsx, &name, book))
         }
         _ => {
-            let pictures = told.overlays(app);
+            let pictures = &told.overlays;
             let named: Vec<(String, String)> = pictures
                 .iter()
                 .map(|picture| (format!("{}.svg", picture.name), picture.says.clone()))
@@ -288,7 +300,7 @@ async fn form(app: &App, told: &Told, ending: &str) -> Result<Response, Problem>
             let rows: Vec<[String; 5]> = told.batches().map(|batch| batch_row(app, batch)).collect();
             let source = day_source(&told.title, &app.state.plant.name, &told.words, &shown, &rows);
             let files =
-                pictures.into_iter().map(|p| (format!("{}.svg", p.name), p.svg.into_bytes())).collect();
+                pictures.iter().map(|p| (format!("{}.svg", p.name), p.svg.clone().into_bytes())).collect();
             Ok(file(Kind::Pdf, &name, app.pdf(source, files).await?))
         }
     }

@@ -1,6 +1,6 @@
 //! Reports as files: the headers that make a browser keep them under a name that people recognise.
 
-use axum::http::header;
+use axum::http::{HeaderName, HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 
@@ -67,18 +67,18 @@ pub(crate) fn file(kind: Kind, name: &str, bytes: Vec<u8>) -> Response {
     let plain: String =
         name.chars().map(|c| if c.is_ascii_alphanumeric() || c == '-' { c } else { '-' }).collect();
     let disposition = format!("{how}; filename=\"{plain}.{}\"", kind.ending());
-    let mut headers = vec![
-        (header::CONTENT_TYPE, kind.media_type().to_owned()),
-        (header::CONTENT_DISPOSITION, disposition),
-    ];
+    let mut response = bytes.into_response();
+    let mut say = |name: HeaderName, value: &str| {
+        let value = HeaderValue::from_str(value).expect("names are letters, digits and hyphens by now");
+        response.headers_mut().insert(name, value);
+    };
+    say(header::CONTENT_TYPE, kind.media_type());
+    say(header::CONTENT_DISPOSITION, &disposition);
     if kind == Kind::Svg {
         // Opened by itself it may show itself and nothing else.
-        headers.push((
-            header::CONTENT_SECURITY_POLICY,
-            "default-src 'none'; style-src 'unsafe-inline'".to_owned(),
-        ));
+        say(header::CONTENT_SECURITY_POLICY, "default-src 'none'; style-src 'unsafe-inline'");
     }
-    (axum::response::AppendHeaders(headers), bytes).into_response()
+    response
 }
 
 /// Two pixels of the picture to one of the drawing, for screens and paper of today.

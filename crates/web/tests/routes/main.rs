@@ -10,6 +10,7 @@
 //! - `readers`: °F and other clocks.
 //! - `phases`: what people say of phases.
 //! - `entries`: who may make entries, and when they are answered.
+//! - `sheets`: day, week and comparison in all their forms, and what is entered on a week.
 //! - `live`: events of live pages.
 
 #![expect(clippy::unwrap_used, reason = "the helpers of a test are test code, too")]
@@ -24,4 +25,5 @@ mod live;
 mod pages;
 mod phases;
 mod readers;
+mod sheets;
 mod works;

@@ -32,7 +32,7 @@ pub(crate) struct Works {
     pub(crate) state: WebState,
     pub(crate) board: watch::Sender<Arc<Board>>,
     pub(crate) sink: Arc<Sink>,
-    _folder: TempDir,
+    folder: TempDir,
 }
 
 pub(crate) struct Answer {
@@ -124,7 +124,7 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
         metrics: Arc::new(|| "halfdegree_messages_total 7200\n# EOF\n".to_owned()),
         clock: Arc::new(|| moment("12:00")),
     };
-    Works { routes: router(&config, state.clone()).unwrap(), config, state, board, sink, _folder: folder }
+    Works { routes: router(&config, state.clone()).unwrap(), config, state, board, sink, folder }
 }
 
 fn health() -> Health {
@@ -219,6 +219,13 @@ fn readings(machine: &MachineId) -> Vec<Arrival> {
 }
 
 impl Works {
+    /// Puts batches and readings behind the pages, as the service does.
+    pub(crate) fn fill(&self, batches: Vec<Batch>, readings: &[Arrival]) {
+        self.state.records.commit(&Update { batches, ..Update::default() }).unwrap();
+        let (mut journal, _) = Journal::open(self.folder.path().join(journal::FILE_NAME)).unwrap();
+        let _ = journal.append(readings).unwrap();
+    }
+
     pub(crate) async fn get(&self, address: &str) -> Answer {
         self.send(Request::get(address).body(Body::empty()).unwrap()).await
     }

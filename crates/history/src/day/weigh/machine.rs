@@ -92,7 +92,8 @@ fn fill(seen: &Seen<'_>) -> Option<Case> {
             if tau.way().is_none() || !(0.75..=1.3).contains(&factor) {
                 return None;
             }
-            weighing.supports(seen.clue(Sign::Off(*tau), seen.since(Figure::CoolingTau), 2.5));
+            let tau_way = tau.way()?;
+            weighing.figure(seen, Figure::CoolingTau, tau_way, 2.5);
             if dip.way().is_some() {
                 weighing.supports(seen.clue(Sign::Off(*dip), seen.since(Figure::SeedDip), 1.5));
             }
@@ -152,6 +153,10 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         if let Some(finding) = seen.finding(kind) {
             weighing.opposes(seen.clue(Sign::Found(kind), Some(finding.from), 2.0));
         }
+    }
+    // No controller moves a charge that fast.
+    if let Some(jump) = seen.off(Figure::Jump, Way::High) {
+        weighing.opposes(seen.clue(Sign::Off(*jump), seen.since(Figure::Jump), 2.5));
     }
     // Landing too warm because seed was missing is no fault of the controller.
     if seen.off(Figure::SeedDip, Way::Low).is_some() || seen.found(FindingKind::SeedMissed) {
