@@ -23,7 +23,7 @@ const MOTOR_WOBBLE: f64 = 0.02;
 /// A stirrer in solid couverture draws at most so much of its usual current before the clutch slips (assumed).
 const MOTOR_MOST: f64 = 3.0;
 /// A logger that reports on change says something at least this often, seconds.
-const HEARTBEAT_S: i64 = 600;
+pub(crate) const HEARTBEAT_S: i64 = 600;
 /// Lone jumps: how far, °C, and so many clean samples between two, or they would pass for a step.
 const SPIKE_C: (f64, f64) = (3.0, 12.0);
 const CLEAN_AFTER_SPIKE: u32 = 4;

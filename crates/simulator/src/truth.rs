@@ -4,7 +4,7 @@
 
 use model::{Channel, CouvertureId, MachineId, Measures, Method, Phase, PhaseSpan, Span, Timestamp};
 
-use crate::conditions::{Condition, Scene};
+use crate::conditions::{Condition, Scene, leave_to_the_heater};
 use crate::deeds::Mark;
 use crate::faults::Happened;
 use crate::recorder::{Recorder, Told};
@@ -93,6 +93,7 @@ pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
         })
         .collect();
     all.extend(scene.others(&all));
+    leave_to_the_heater(&mut all);
     all.sort_by_key(|c| c.from);
     MachineTruth {
         id: spec.id.clone(),

@@ -4,7 +4,8 @@
 //!   the tolerance behind its end. The earliest one counts. One that was raised before the condition began (it is still
 //!   open from the one before) finds it without a delay.
 //! - The delay is from the moment at which the definition was met (the contract's on-delay is in it) to `raised_at`. In time
-//!   is: not more than [`tolerance`] after it, and not before the condition began less [`before`].
+//!   is: not more than [`tolerance`] after it was met by so much that the probe can tell, and not before the condition began less
+//!   [`before`].
 //! - A finding is false if no condition of its kind, sure or borderline, overlaps it and no cause that was planted and can
 //!   lead to it was at work in the two hours before it was raised.
 //! - What began before somebody listened is not asked for, and explains all the same.
@@ -92,14 +93,15 @@ fn outcome<'a>(truth: &MachineTruth, condition: &'a Condition, findings: &'a [Fi
     let early = before(truth);
     let fits = |f: &&Finding| {
         f.kind == condition.kind
-            && f.raised_at <= condition.to.max(condition.due) + late
+            && f.raised_at <= condition.to.max(condition.latest) + late
             && f.to.is_none_or(|to| to >= condition.from - early)
             && (f.raised_at >= condition.from - early || f.to.is_none_or(|to| to > condition.from))
     };
     let found = findings.iter().filter(fits).min_by_key(|f| f.raised_at);
     let stood = found.is_some_and(|f| f.raised_at < condition.from - early);
     let delay_s = found.filter(|_| !stood).map(|f| delay(condition, f));
-    let in_time = found.is_some() && delay_s.is_none_or(|d| d <= late.as_secs_f64());
+    let in_time_s = (late + condition.latest.since(condition.due)).as_secs_f64();
+    let in_time = found.is_some() && delay_s.is_none_or(|d| d <= in_time_s);
     Outcome { condition, found, delay_s, in_time }
 }
 

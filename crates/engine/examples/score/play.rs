@@ -6,7 +6,9 @@ use std::sync::Arc;
 use engine::{Analysis, Analyst, MachineAnalysis};
 use model::{Arrival, MachineId, Span, Timestamp};
 use simulator::scoring::Case;
-use simulator::{Condition, MachineTruth, Truth, hide_unseen, instrument_conditions, plant_conditions};
+use simulator::{
+    Condition, MachineTruth, Truth, Weight, hide_unseen, instrument_conditions, plant_conditions,
+};
 use wire::Decoder;
 
 /// A case that has been played.
@@ -85,6 +87,7 @@ pub(crate) fn play(case: Case) -> Played {
             let mut conditions = machine.conditions.clone();
             let instruments = instrument_conditions(machine, &arrivals, newest);
             hide_unseen(&mut conditions, &instruments);
+            leave_out_unheard(&mut conditions, newest);
             conditions.extend(instruments);
             conditions.sort_by_key(|c| c.from);
             Watched { id: machine.id.clone(), arrivals, conditions }
@@ -93,4 +96,9 @@ pub(crate) fn play(case: Case) -> Played {
     let all: Vec<&[Condition]> = machines.iter().map(|m| m.conditions.as_slice()).collect();
     let plant_wide = plant_conditions(&truth, &all);
     Played { case, truth, analysis, machines, plant_wide, seconds }
+}
+
+/// What was met only after the last message is nobody's to find: by then the recording is over.
+fn leave_out_unheard(conditions: &mut [Condition], newest: Timestamp) {
+    conditions.iter_mut().filter(|c| c.due > newest).for_each(|c| c.weight = Weight::Borderline);
 }

@@ -1,5 +1,7 @@
 //! `cold-hold`, medium: in working, below the range by more than 0.5 °C for 5 min (contract, section 6).
 //!
+//! Nothing is raised while a melt is asked for: cold pieces that were filled into what was left are no hold.
+//!
 //! Too cold, crystals go on growing and the mass thickens (domain brief, fault 31 and 10). Deadband 0.2 °C.
 
 use model::{FindingKind, Phase, Priority, Span};
@@ -26,7 +28,9 @@ impl ColdHold {
     pub(crate) fn step(&mut self, m: &Moment<'_>, setting: bool) -> Verdict {
         let low = m.limits.working.low();
         let edge = match m.phase {
-            Phase::Working if setting && !self.watch.is_open() => self.watch.stop(m.at),
+            Phase::Working if (setting || m.is_asked_to_melt()) && !self.watch.is_open() => {
+                self.watch.stop(m.at)
+            }
             Phase::Working => {
                 let condition = Condition::below(m.level, low - MARGIN, DEADBAND);
                 self.watch.step(m.at, m.known, condition, m.gap, FOR)

@@ -5,8 +5,8 @@
 //! CUSUM after Page 1954, two-sided, on means of 5 min, which are near enough independent for a controlled hold; reference value 0.1 °C and
 //! decision interval 0.5 °C are start values to be tuned per site. One-way: each quarter of the 20 min lies on the
 //! same side, and slow: they differ by less than 0.4 °C, so that a top-up or an open lid is no drift. A
-//! controller that has just landed swings once more, so nothing is said in the first hour. Where the set-point is known, a move towards it is
-//! the hold still settling, not a drift.
+//! level is compared only with what came wholly after it, so nothing is said in the first 50 min. Where the set-point is known, a move that
+//! ends near it is the hold still settling, not a drift.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -23,7 +23,10 @@ const REFERENCE: f64 = 0.1;
 const DECISION: f64 = 0.5;
 const EACH_BLOCK: f64 = 0.15;
 const SLOW_WITHIN: f64 = 0.4;
-const NOT_BEFORE: Span = Span::from_mins(60);
+/// Until then the last 20 min are in part those that settled the level.
+const NOT_BEFORE: Span = Span::from_mins(50);
+/// A hold that has come so near to its set-point has settled.
+const AT_SETPOINT: f64 = 0.25;
 const BACK_WITHIN: f64 = 0.15;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -103,8 +106,10 @@ impl HoldDrift {
         let one_way = moved.iter().all(|block| block * distance.signum() >= EACH_BLOCK);
         let landed = self.origin.is_some_and(|origin| now - origin >= NOT_BEFORE);
         let slow = landed && (moved[0] - moved[moved.len() - 1]).abs() < SLOW_WITHIN;
-        let settles =
-            m.setpoint.is_some_and(|asked| (settled + distance - asked).abs() < (settled - asked).abs());
+        let settles = m.setpoint.is_some_and(|asked| {
+            let (off, was_off) = ((settled + distance - asked).abs(), (settled - asked).abs());
+            off < was_off && off < AT_SETPOINT.max(was_off / 2.0)
+        });
         if settles || out_of_range || !(distance.abs() >= MOVED && sum.signals() && one_way && slow) {
             return Verdict::Quiet;
         }

@@ -95,6 +95,16 @@ pub(crate) struct Moment<'a> {
     pub(crate) longest_gap: Span,
 }
 
+/// A soak may stand so far below the melt range (contract, section 5).
+const SOAK_BELOW_MELT: f64 = 2.0;
+
+impl Moment<'_> {
+    /// Its set-point is that of a melt: what is cold in it was only just filled in, and what falls was too hot.
+    fn is_asked_to_melt(&self) -> bool {
+        self.setpoint.is_some_and(|setpoint| setpoint >= self.limits.melt.low() - SOAK_BELOW_MELT)
+    }
+}
+
 /// Newest temper tests of a batch.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Tests {

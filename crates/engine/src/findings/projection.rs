@@ -65,15 +65,26 @@ impl Projected {
             return None;
         }
         let points = Points::of(m, m.phase_since);
-        if points.knows_jacket() {
-            return points.follow_jacket(m, passed_s);
-        }
-        if steeper {
-            return None;
-        }
-        let steepest = steepest(m)?;
-        Points::of(m, steepest).to_fitted_level(m, passed_s)
+        let projected = if points.knows_jacket() {
+            points.follow_jacket(m, passed_s)
+        } else if steeper {
+            None
+        } else {
+            Points::of(m, steepest(m)?).to_fitted_level(m, passed_s)
+        };
+        projected.map(|projected| projected.not_later_than(straight_on_min(m, now.slope, passed_s)))
     }
+
+    fn not_later_than(self, early_min: f64) -> Projected {
+        Projected { early_min: self.early_min.min(early_min), ..self }
+    }
+}
+
+/// Length of the cooling if it went on as straight as it falls now, minutes. Newton's law bends away from that, so whatever is fitted, the
+/// charge will hardly be earlier.
+fn straight_on_min(m: &Moment<'_>, slope: f64, passed_s: f64) -> f64 {
+    let (_, early_target) = targets(m);
+    passed_s / 60.0 + (m.level - early_target).max(0.0) / slope.abs()
 }
 
 /// When the chocolate fell fastest: from then on the wall is cold.

@@ -2,7 +2,8 @@
 //! `idle`; raised at the last arrival plus the limit (contract, section 6).
 //!
 //! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
-//! median of the last arrivals. A message that the broker had kept says nothing about whether the sender is alive.
+//! median of the last arrivals. Who reports on change only, or is read by hand, is quiet for longer again and again without anything being
+//! wrong: several such pauses among the last arrivals make the longest of them a usual one. A message that the broker had kept says nothing about whether the sender is alive.
 
 use std::collections::VecDeque;
 
@@ -15,19 +16,30 @@ const SHORTEST: Span = Span::from_secs(60);
 const USUAL_INTERVALS: i64 = 5;
 /// Enough for a median that neither a burst nor a pause moves.
 const REMEMBERED: usize = 31;
+/// So many pauses over the limit among so many arrivals are a sender's way, not a fault each time ...
+const PAUSES: usize = 3;
+const AMONG: u64 = 200;
+/// ... and more than the longest of them by this much is missing something, up to this length.
+const OVER_PAUSES: i64 = 3;
+const LONGEST: Span = Span::from_mins(30);
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Silent {
     last: Option<Timestamp>,
     intervals: VecDeque<Span>,
     usual: Option<Span>,
+    /// Arrivals so far, and those of the newest that ended a pause, with its length.
+    arrivals: u64,
+    pauses: VecDeque<(u64, Span)>,
     open: bool,
 }
 
 impl Silent {
     /// A chocolate reading came, good or missing.
     pub(crate) fn arrived(&mut self, at: Timestamp) -> Verdict {
+        self.arrivals += 1;
         if let Some(last) = self.last.replace(at) {
+            self.note_pause(at - last);
             if self.intervals.len() == REMEMBERED {
                 self.intervals.pop_front();
             }
@@ -44,7 +56,28 @@ impl Silent {
 
     /// How long may pass between two readings before something is missing.
     pub(crate) fn limit(&self) -> Span {
+        self.steady_limit().max(self.pausing_limit())
+    }
+
+    /// Of a sender with one interval.
+    fn steady_limit(&self) -> Span {
         self.usual.map_or(SHORTEST, |usual| SHORTEST.max(usual * USUAL_INTERVALS))
+    }
+
+    /// Of a sender that pauses as a rule.
+    fn pausing_limit(&self) -> Span {
+        let longest =
+            self.pauses.iter().map(|(_, pause)| *pause).max().filter(|_| self.pauses.len() >= PAUSES);
+        longest.map_or(Span::ZERO, |longest| Span::from_millis(longest.as_millis() * OVER_PAUSES / 2))
+    }
+
+    fn note_pause(&mut self, pause: Span) {
+        while self.pauses.front().is_some_and(|(arrival, _)| arrival + AMONG < self.arrivals) {
+            self.pauses.pop_front();
+        }
+        if pause >= self.steady_limit() && pause <= LONGEST {
+            self.pauses.push_back((self.arrivals, pause));
+        }
     }
 
     /// Is the machine overdue at `clock`?

@@ -1,8 +1,9 @@
 //! `slow-cooling`, medium, high from twice the usual: the projected length of the cooling is over 1.35 × the usual one, the
 //! projection's own uncertainty counted; at the latest when 1.35 × has passed (contract, section 6).
 //!
-//! The projection is in [`super::projection`]. It counts as late only when the early end of its interval is, twice in a row. The same projection
-//! gives the minutes to ready that people see.
+//! The projection is in [`super::projection`]. It counts as late only when the early end of its interval is, three times in a row and half
+//! of the usual length has passed. What falls back to the set-point of a melt after it was too hot is no cooling that could be late. The
+//! same projection gives the minutes to ready that people see.
 
 use model::{FindingKind, Forecast, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -16,7 +17,9 @@ const VERY_SLOW: f64 = 2.0;
 /// A new projection each minute.
 const EVERY: Span = Span::from_mins(1);
 /// Projections in a row that have to agree.
-const AGREE: u8 = 2;
+const AGREE: u8 = 3;
+/// And so much of the usual length has to have passed: until then the machine itself is still turning cold.
+const PROJECTED_FROM: f64 = 0.5;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct SlowCooling {
@@ -62,9 +65,13 @@ impl SlowCooling {
                 self.projected.zip(m.usual_cooling_min).is_some_and(|(p, usual)| p.early_min > SLOW * usual);
             self.late_in_a_row = if late { self.late_in_a_row.saturating_add(1) } else { 0 };
         }
-        let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole) else { return Verdict::Quiet };
+        let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole && !m.is_asked_to_melt())
+        else {
+            return Verdict::Quiet;
+        };
         let passed = (m.known - m.phase_since).as_mins_f64();
-        let early = self.projected.filter(|_| self.late_in_a_row >= AGREE).map_or(0.0, |p| p.early_min);
+        let told = self.late_in_a_row >= AGREE && passed >= PROJECTED_FROM * usual;
+        let early = self.projected.filter(|_| told).map_or(0.0, |p| p.early_min);
         let ratio = early.max(passed) / usual;
         let priority = if ratio >= VERY_SLOW { Priority::High } else { Priority::Medium };
         match self.raised {
@@ -145,7 +152,7 @@ mod tests {
             SlowCooling::step,
             &newton(100, 230.0),
             |m| m.usual_cooling_min = Some(75.0),
-            &expect!["38:05 raise slow-cooling from 0:00"],
+            &expect!["39:05 raise slow-cooling from 0:00"],
         );
     }
 

@@ -18,6 +18,8 @@ const HEATER_RISING_S: i64 = 300;
 const HEATER_NEAR_C: f64 = 0.5;
 /// A jacket rises if it is higher than so many seconds ago, for all of the time.
 const RISING_OVER_S: f64 = 60.0;
+/// What cools down towards a set-point that was lowered stands far above it for long, and may come up a little on the way.
+const COME_UP_C: f64 = 1.0;
 /// Chocolate rises if it has gained so much in two minutes, °C.
 const CHOCOLATE_RISES_C: f64 = 0.15;
 const CHOCOLATE_OVER_S: f64 = 120.0;
@@ -76,10 +78,12 @@ pub(super) fn heater_stuck(scene: &Scene<'_>, ease: Ease) -> Vec<Condition> {
     let (rising, long) = (places_in(RISING_OVER_S), places_in(HEATER_RISING_S as f64 * ease.factor));
     let over = places_in(CHOCOLATE_OVER_S);
     let mut risen = 0usize;
+    let mut lowest = f64::INFINITY;
     let mut found: Vec<Condition> = Vec::new();
     for i in rising.max(over)..record.celsius.len() {
         risen = if record.wall[i] > record.wall[i - rising] { risen + 1 } else { 0 };
         let (chocolate, setpoint) = (f64::from(record.celsius[i]), f64::from(record.setpoint[i]));
+        lowest = if record.setpoint[i - 1] == record.setpoint[i] { lowest.min(chocolate) } else { chocolate };
         // A set-point that has just been changed says nothing of what was heated before.
         let asked = record.setpoint[i - over] == record.setpoint[i] && setpoint >= 26.0;
         let jacket = scene.has(Channel::Jacket)
@@ -91,13 +95,14 @@ pub(super) fn heater_stuck(scene: &Scene<'_>, ease: Ease) -> Vec<Condition> {
         if !asked || !(jacket || itself) {
             continue;
         }
+        let itself = itself && chocolate - lowest >= COME_UP_C * ease.factor;
         let moment = scene.moment(i);
         let far = |last: &Condition| moment.since(last.to).as_secs_f64() > SAME_S;
         match found.last_mut() {
             Some(last) if !far(last) => {
                 last.to = moment;
                 if last.weight == Weight::Borderline && (itself || scene.heats_by_fault(moment)) {
-                    (last.weight, last.due) = (Weight::Sure, moment);
+                    (last.weight, last.due, last.latest) = (Weight::Sure, moment, moment);
                 }
             }
             _ => {

@@ -77,6 +77,7 @@ pub(super) fn slow_cooling(scene: &Scene<'_>) -> Vec<Condition> {
             from,
             to,
             due,
+            latest: due,
             worst: minutes / most,
             weight,
         });
@@ -136,6 +137,7 @@ fn trend(
         from: figures[near.saturating_sub(2)].0,
         to: last.max(figures[near].1),
         due: figures[sure.unwrap_or(near)].1,
+        latest: figures[sure.unwrap_or(near)].1,
         worst: figures[figures.len() - 1].2 / base,
         weight: if sure.is_some() { Weight::Sure } else { Weight::Borderline },
     })

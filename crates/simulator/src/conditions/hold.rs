@@ -13,6 +13,10 @@ const RECENT_MIN: f64 = 20.0;
 const DRIFT_C: f64 = 0.3;
 /// A move that takes place within ten minutes is a step, and no slow move: it may be called a drift, and need not.
 const STEP_C: f64 = 0.18;
+/// Until then the last twenty minutes are in part those that settled the level.
+const APART_MIN: f64 = 50.0;
+/// A hold that has come so near to its set-point has settled, and not drifted.
+const AT_SETPOINT_C: f64 = 0.25;
 const SWING_C: f64 = 0.8;
 const PERIOD_MIN: (f64, f64) = (2.0, 30.0);
 const CYCLES: usize = 3;
@@ -90,7 +94,12 @@ pub(super) fn hold_drift(scene: &Scene<'_>, ease: Ease, which: Disturbances) -> 
             for mut c in scene.stretches(FindingKind::HoldDrift, b..level.end, 0.0, past) {
                 let due = scene.record.place(c.due) - b;
                 let before = due.saturating_sub(minutes(10.0));
-                if (moved[due.min(moved.len() - 1)] - moved[before]).abs() > STEP_C {
+                let by = moved[due.min(moved.len() - 1)];
+                let asked = f64::from(scene.record.setpoint[b + due.min(moved.len() - 1)]);
+                let landed = (settled + by - asked).abs() < AT_SETPOINT_C.max((settled - asked).abs() / 2.0)
+                    && (settled + by - asked).abs() < (settled - asked).abs();
+                let early = b + due < level.start + minutes(APART_MIN);
+                if (by - moved[before]).abs() > STEP_C || early || (scene.has(Channel::Setpoint) && landed) {
                     c.weight = Weight::Borderline;
                 }
                 c.from = c.from - Span::from_mins_f64(RECENT_MIN);

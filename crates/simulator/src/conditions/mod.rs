@@ -47,6 +47,8 @@ pub struct Condition {
     pub to: Timestamp,
     /// When the definition was met.
     pub due: Timestamp,
+    /// When it was met by so much that the probe can tell.
+    pub latest: Timestamp,
     /// How far past it at most, in the unit of the definition; for `temper-loss` the area above it, °C·min.
     pub worst: f64,
     /// What it may be used for.
@@ -87,6 +89,11 @@ impl Ease {
         }
     }
 
+    /// What such a probe can tell of the contract's limits, without a margin.
+    fn told(resolution_c: f64, sample_s: f64) -> Ease {
+        Ease { factor: 1.0, ..Ease::by(1.0, resolution_c, sample_s) }
+    }
+
     /// A distance of `limit` °C.
     pub(crate) fn away(self, limit: f64) -> f64 {
         limit * self.factor + self.celsius
@@ -107,7 +114,12 @@ pub(crate) fn weighed(
 ) -> (Vec<Condition>, Vec<Condition>) {
     let (mut plain, hard) = (at(Ease::NONE), at(Ease::by(1.0, resolution_c, sample_s)));
     let mut near = at(Ease::by(-1.0, resolution_c, sample_s));
+    let told = at(Ease::told(resolution_c, sample_s));
     for condition in &mut plain {
+        // How exactly a motor's current can be told, nobody says.
+        let exactly = if condition.kind == FindingKind::Thickening { &hard } else { &told };
+        let by_probe = exactly.iter().find(|t| t.overlaps(condition));
+        condition.latest = by_probe.map_or(condition.due, |t| t.due.max(condition.due));
         if condition.kind != FindingKind::HeaterStuck && !hard.iter().any(|h| h.overlaps(condition)) {
             condition.weight = Weight::Borderline;
         }
@@ -130,14 +142,11 @@ impl Scene<'_> {
         self.spec.has(channel)
     }
 
-    /// Something that heats unasked was planted and was at work.
+    /// Something that heats unasked was planted and was at work; a controller that reads a degree low is none, its jacket does
+    /// what any does that brings a charge back.
     fn heats_by_fault(&self, at: Timestamp) -> bool {
-        let heats = |kind| {
-            matches!(
-                kind,
-                FaultKind::HeaterStuck | FaultKind::Scorch | FaultKind::OverheatedHold | FaultKind::WarmHold
-            )
-        };
+        let heats =
+            |kind| matches!(kind, FaultKind::HeaterStuck | FaultKind::Scorch | FaultKind::OverheatedHold);
         self.faults.iter().any(|f| heats(f.kind) && f.from <= at && f.to.is_none_or(|to| at <= to))
     }
 
@@ -155,7 +164,7 @@ impl Scene<'_> {
 
     fn condition(&self, kind: FindingKind, (from, to): (usize, usize), due: usize, worst: f64) -> Condition {
         let (from, to, due) = (self.moment(from), self.moment(to), self.moment(due));
-        Condition { kind, from, to, due, worst, weight: Weight::Sure }
+        Condition { kind, from, to, due, latest: due, worst, weight: Weight::Sure }
     }
 
     /// Stretches of `places` in which `past` is above zero for at least `seconds`.
@@ -190,7 +199,8 @@ impl Scene<'_> {
         let instruments = &self.spec.instruments;
         weighed(
             |ease| temperature(self.record, &self.spec.limits, course, ease),
-            instruments.resolution_c + 2.0 * instruments.noise_c,
+            // A sender on change keeps to itself what has not moved by its deadband.
+            instruments.resolution_c + 2.0 * (instruments.noise_c + instruments.deadband_c.unwrap_or(0.0)),
             instruments.sample_s + 0.3 * instruments.lag_s,
         )
     }
@@ -240,6 +250,17 @@ impl Scene<'_> {
 /// So many kept places make `seconds`.
 fn places_in(seconds: f64) -> usize {
     (seconds / KEPT_EVERY_S as f64).ceil().max(1.0) as usize
+}
+
+/// One cause, one finding: what a stuck heater warms, its own finding says.
+pub(crate) fn leave_to_the_heater(all: &mut [Condition]) {
+    let heater: Vec<(Timestamp, Timestamp)> =
+        all.iter().filter(|c| c.kind == FindingKind::HeaterStuck).map(|c| (c.from, c.to)).collect();
+    let covered = |c: &&mut Condition| {
+        matches!(c.kind, FindingKind::WarmHold | FindingKind::HoldDrift)
+            && heater.iter().any(|(from, to)| *from <= c.due && c.from <= *to)
+    };
+    all.iter_mut().filter(covered).for_each(|c| c.weight = Weight::Borderline);
 }
 
 /// Temperatures cannot be told where the instruments are in trouble: such conditions are nobody's to find.

@@ -11,6 +11,16 @@ const SEEN_AFTER: Span = Span::from_mins(5);
 const TEST_AFTER: Span = Span::from_mins(15);
 /// A test that came within so much of the moment at which it would have been missed.
 const NEARLY: Span = Span::from_mins(4);
+/// What a rise to melt may be called while it is taken for a hold.
+const MISTAKEN_FOR_A_HOLD: [FindingKind; 7] = [
+    FindingKind::TemperLoss,
+    FindingKind::WarmHold,
+    FindingKind::ColdHold,
+    FindingKind::HoldDrift,
+    FindingKind::Hunting,
+    FindingKind::LongHold,
+    FindingKind::TestDue,
+];
 
 fn working(course: &Course, scene: &Scene<'_>) -> Option<(Timestamp, Timestamp)> {
     let span = course.phases.iter().find(|p| p.phase == Phase::Working)?;
@@ -32,7 +42,7 @@ pub(super) fn seed_missed(scene: &Scene<'_>) -> Vec<Condition> {
         }
         let nearly = seeds.iter().any(|s| due <= *s && *s <= due + NEARLY);
         let weight = if nearly { Weight::Borderline } else { Weight::Sure };
-        Some(Condition { kind: FindingKind::SeedMissed, from, to, due, worst: 0.0, weight })
+        Some(Condition { kind: FindingKind::SeedMissed, from, to, due, latest: due, worst: 0.0, weight })
     };
     scene.courses.iter().filter_map(one).collect()
 }
@@ -47,6 +57,7 @@ fn tests<'a>(scene: &Scene<'a>) -> Vec<(Timestamp, &'a Told)> {
 
 /// A rise to melt that lasts longer than a rise is held back, on a machine of which neither set-point nor charge was told:
 /// by the contract a watch has to decide before it can know.
+/// It may also be taken for a hold that goes on: cold pieces in what was left take it down first, lumps swing it.
 pub(super) fn slow_rises(scene: &Scene<'_>) -> Vec<Condition> {
     const HELD_BACK: Span = Span::from_mins(20);
     const NEAR: Span = Span::from_mins(30);
@@ -63,14 +74,13 @@ pub(super) fn slow_rises(scene: &Scene<'_>) -> Vec<Condition> {
         if end < start || told || soak.since(start) < HELD_BACK {
             continue;
         }
-        for kind in
-            [FindingKind::TemperLoss, FindingKind::WarmHold, FindingKind::HoldDrift, FindingKind::TestDue]
-        {
+        for kind in MISTAKEN_FOR_A_HOLD {
             found.push(Condition {
                 kind,
                 from: start,
                 to: soak,
                 due: start,
+                latest: start,
                 worst: 0.0,
                 weight: Weight::Borderline,
             });
@@ -99,7 +109,15 @@ pub(super) fn long_hold(scene: &Scene<'_>) -> Vec<Condition> {
                 let clear = end > due + NEARLY && !unsure;
                 let weight = if clear { Weight::Sure } else { Weight::Borderline };
                 let (from, to) = (since, end.max(due));
-                found.push(Condition { kind: FindingKind::LongHold, from, to, due, worst: 0.0, weight });
+                found.push(Condition {
+                    kind: FindingKind::LongHold,
+                    from,
+                    to,
+                    due,
+                    latest: due,
+                    worst: 0.0,
+                    weight,
+                });
             }
             since = end;
         }
@@ -114,7 +132,8 @@ pub(super) fn test_due(scene: &Scene<'_>, temperatures: &[Condition]) -> Vec<Con
         let mut triggers = vec![(from, Weight::Sure)];
         let told = scene.record.told.iter().filter(|t| t.event == "top-up");
         triggers.extend(told.map(|t| {
-            (t.at.unwrap_or(t.sent), if t.at.is_some() { Weight::Sure } else { Weight::Borderline })
+            let soon = t.at.is_some_and(|at| t.sent < at + TEST_AFTER - NEARLY);
+            (t.at.unwrap_or(t.sent), if soon { Weight::Sure } else { Weight::Borderline })
         }));
         let spoilt = |c: &&Condition| matches!(c.kind, FindingKind::TemperLoss | FindingKind::ColdHold);
         triggers.extend(temperatures.iter().filter(spoilt).map(|c| (c.due, c.weight)));
@@ -134,6 +153,7 @@ pub(super) fn test_due(scene: &Scene<'_>, temperatures: &[Condition]) -> Vec<Con
                 from: at,
                 to: end.max(due),
                 due,
+                latest: due,
                 worst: 0.0,
                 weight: if clear { Weight::Sure } else { Weight::Borderline },
             };

@@ -59,6 +59,7 @@ fn of_kind(truth: &Truth, members: &[(usize, &Condition)]) -> Vec<Condition> {
             from: start,
             to,
             due,
+            latest: due,
             worst: machines(false) as f64,
             weight,
         };
@@ -66,7 +67,7 @@ fn of_kind(truth: &Truth, members: &[(usize, &Condition)]) -> Vec<Condition> {
             Some(open) if one.from <= open.to => {
                 if open.weight == Weight::Borderline && weight == Weight::Sure {
                     open.weight = Weight::Sure;
-                    open.due = one.due;
+                    (open.due, open.latest) = (one.due, one.latest);
                 }
                 open.to = open.to.max(to);
             }

@@ -4,6 +4,7 @@ use model::{Arrival, Channel, Content, FindingKind, Phase, Span, Timestamp};
 
 use super::{Condition, Weight};
 use crate::faults::FaultKind;
+use crate::sampler::HEARTBEAT_S;
 use crate::truth::MachineTruth;
 
 const FAULT_S: i64 = 10;
@@ -25,6 +26,8 @@ const CLOCK_STEADY: Span = Span::from_secs(10);
 const CLOCK_MESSAGES: usize = 5;
 /// Of whom nobody knows how often he usually speaks, so many limits are silence.
 const IRREGULAR: f64 = 6.0;
+/// Who reports on change is missed after so many heartbeats.
+const HEARTBEATS: f64 = 2.0;
 /// What a definition is met by must be this much more than asked, or it says nothing.
 const CLEARLY: f64 = 1.15;
 
@@ -71,7 +74,7 @@ fn readings(arrivals: &[Arrival], channel: Channel) -> Vec<Read> {
 }
 
 fn condition(kind: FindingKind, (from, to): (Timestamp, Timestamp), due: Timestamp, worst: f64) -> Condition {
-    Condition { kind, from, to, due, worst, weight: Weight::Sure }
+    Condition { kind, from, to, due, latest: due, worst, weight: Weight::Sure }
 }
 
 fn usable(value: Option<f64>) -> Option<f64> {
@@ -166,7 +169,8 @@ fn silent(truth: &MachineTruth, came: &[Read], newest: Timestamp) -> Vec<Conditi
     let limit = SILENT_S.max(SILENT_INTERVALS * usual);
     // Who reports on change, or by hand, has no usual interval to speak of.
     let long = gaps.iter().filter(|g| **g > 3.0 * usual).count() as f64 / gaps.len().max(1) as f64;
-    let irregular = long > 0.02 || truth.instruments.deadband_c.is_some();
+    let on_change = truth.instruments.deadband_c.is_some();
+    let irregular = long > 0.02 || on_change;
     let ends = came.iter().skip(1).map(|r| r.arrived).chain([newest]);
     came.iter()
         .zip(ends)
@@ -176,6 +180,8 @@ fn silent(truth: &MachineTruth, came: &[Read], newest: Timestamp) -> Vec<Conditi
             let weight = match gap / limit {
                 share if share < 1.0 / CLEARLY => return None,
                 share if share < CLEARLY || (irregular && share < IRREGULAR) => Weight::Borderline,
+                // It is alive as long as its heartbeat comes, and that is not often.
+                _ if on_change && gap < HEARTBEATS * HEARTBEAT_S as f64 => Weight::Borderline,
                 _ if phase_at(truth, due) == Phase::Idle => Weight::Borderline,
                 _ => Weight::Sure,
             };
@@ -268,7 +274,13 @@ fn clock_off(came: &[Read]) -> Vec<Condition> {
             let offsets = five.iter().map(|r| off(r).as_millis());
             offsets.clone().max().zip(offsets.min()).is_some_and(|(a, b)| a - b <= CLOCK_STEADY.as_millis())
         };
-        if let Some(first) = run.windows(CLOCK_MESSAGES).find(|five| steady(five)) {
+        // What was kept back and comes in a burst is late, and its clock right.
+        let live = |five: &[Read]| {
+            let (first, last) = (&five[0], &five[five.len() - 1]);
+            let (arrivals, times) = (last.arrived.since(first.arrived), last.at.since(first.at));
+            arrivals * 2 >= times && times * 2 >= arrivals
+        };
+        if let Some(first) = run.windows(CLOCK_MESSAGES).find(|five| steady(five) && live(five)) {
             let due = first[CLOCK_MESSAGES - 1].arrived;
             let offset_s = off(&first[0]).as_secs_f64();
             let span = (run[0].arrived, run[run.len() - 1].arrived);

@@ -115,7 +115,7 @@ impl Stretch<'_> {
         worst: f64,
     ) -> Condition {
         let (from, to) = (self.record.moment(from), self.record.moment(to));
-        Condition { kind, from, to, due, worst, weight: Weight::Sure }
+        Condition { kind, from, to, due, latest: due, worst, weight: Weight::Sure }
     }
 
     /// Excursions above `limit` whose area reaches 1 °C·min; a new one begins after 15 min below it.

@@ -20,7 +20,16 @@ pub fn may_raise(cause: FaultKind) -> &'static [FindingKind] {
         }
         FaultKind::HoldDrift => &[F::HoldDrift, F::ProbeDrift],
         FaultKind::Silent | FaultKind::LateUpload => &[F::Silent],
-        FaultKind::PowerCut => &[F::Silent, F::SlowCooling, F::ColdHold, F::Solidifying, F::StirrerStopped],
+        FaultKind::PowerCut => &[
+            F::Silent,
+            F::SlowCooling,
+            F::ColdHold,
+            F::Solidifying,
+            F::StirrerStopped,
+            // It comes back below the melt range and is warmed again.
+            F::TemperLoss,
+            F::TestDue,
+        ],
         FaultKind::ProbeOpen | FaultKind::ProbeMissing => &[F::ProbeFault, F::Silent],
         FaultKind::ProbeStuck => &[F::ProbeStuck],
         FaultKind::Spikes => &[F::Spikes],
