@@ -127,7 +127,7 @@ pub(crate) struct ReplayArgs {
     /// The broker, such as mqtt://127.0.0.1:1883.
     #[arg(long)]
     pub(crate) to: String,
-    /// A plant file, for a broker that asks who we are: user, password and certificates are those of its [mqtt].
+    /// A plant file, for a broker that asks who we are: user, password and certificates are those of its table `mqtt`.
     #[arg(long)]
     pub(crate) plant: Option<PathBuf>,
     /// So many times faster than it was recorded; 0 sends as fast as the broker takes it.

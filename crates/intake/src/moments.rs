@@ -55,11 +55,11 @@ impl Moments {
             Some(*of_channel.or(self.before.as_ref())? + STEP - reading.at)
         };
         let wait =
-            bare(arrivals).filter_map(|reading| behind(reading)).max().unwrap_or_default().max(Span::ZERO);
+            bare(arrivals).filter_map(behind).max().unwrap_or_default().max(Span::ZERO);
         let (wait, room) = if wait <= MOST_AHEAD { (wait, Room::Enough) } else { (Span::ZERO, Room::Short) };
         for arrival in arrivals.iter_mut().filter(|arrival| is_timed_by_arrival(arrival)) {
             let Content::Reading(reading) = &mut arrival.content else { continue };
-            arrival.arrived = arrival.arrived + wait;
+            arrival.arrived += wait;
             reading.at = arrival.arrived;
             let of_machine = match self.newest.get_mut(&reading.machine) {
                 Some(of_machine) => of_machine,

@@ -43,7 +43,7 @@ pub use crate::error::{DamagedPart, MissingSpan, StoreError};
 pub use crate::export::{ExportFormat, parquet_of};
 pub use crate::frame::{QUALITY, TIME};
 pub use crate::moving::Moved;
-pub use crate::reader::{Coverage, PartFile, StoreReader};
+pub use crate::reader::{Coverage, PartFile, Series, StoreReader};
 pub use crate::recovery::StoreRecovery;
 pub use crate::store::Store;
 

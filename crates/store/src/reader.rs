@@ -46,6 +46,9 @@ pub struct PartFile {
     pub crc32: u32,
 }
 
+/// Readings of one channel in the order of time; `None` where one is missing.
+pub type Series = Vec<(Timestamp, Option<f64>)>;
+
 impl StoreReader {
     /// Opens the data folder to read. A journal must be there.
     ///
@@ -87,11 +90,11 @@ impl StoreReader {
         channels: &[Channel],
         from: Timestamp,
         to: Timestamp,
-    ) -> Result<Vec<(Channel, Vec<(Timestamp, Option<f64>)>)>, StoreError> {
+    ) -> Result<Vec<(Channel, Series)>, StoreError> {
         let table = self.read_table(Wanted { machine, channels, from, to })?;
         let series = |channel: Channel| {
             let reading = |row| Some((Timestamp::from_millis(table.t[row]), table.slot(row, channel)?));
-            (channel, (0..table.len()).filter_map(reading).collect::<Vec<_>>())
+            (channel, (0..table.len()).filter_map(reading).collect::<Series>())
         };
         let all = channels.iter().copied().map(series);
         Ok(all.filter(|(_, series)| !series.is_empty()).collect())

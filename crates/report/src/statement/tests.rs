@@ -69,12 +69,18 @@ fn a_charge_that_melted_overnight_says_the_next_day_once() {
     let mut batch = batch();
     batch.start = at("04:30") - model::Span::from_hours(8);
     batch.phases[0].from = batch.start;
-    check(&batch, &[], &[test("08:05", Grade::Good)], None, &expect![[r#"
+    check(
+        &batch,
+        &[],
+        &[test("08:05", Grade::Good)],
+        None,
+        &expect![[r#"
         Alder has held Dark 64 (48 kg, lot L2207) since Sun 1 March 20:30. It was melted to 46.1 °C and soaked for 43 min. From Mon 2 March 06:05 it cooled to the working range in 1 h 11 min. Nobody reported seed, but a dip of 3.1 °C is consistent with it. It has been working since 07:40, 5 h 20 min so far, at 31.5 °C on average with a scatter of 0.08 °C. One temper test: good at 08:05.
 
         No temper test was made. Its course is consistent with a batch in temper. Temperature alone never proves temper; only a temper test does.
 
-        Make a temper test before anything is moulded."#]]);
+        Make a temper test before anything is moulded."#]],
+    );
 }
 
 #[test]
