@@ -49,7 +49,7 @@ pub enum Figure {
     OffSetpoint,
     /// Swing of the chocolate in working, slow moves taken out, °C.
     Swing,
-    /// Largest step of the chocolate in working between two means, where nothing was put in, °C.
+    /// Largest step up of the chocolate in use between two means, where nothing was put in, °C.
     Jump,
     /// Current of the stirrer in the first hour of working, A.
     Motor,
@@ -112,7 +112,7 @@ impl Figure {
     pub fn least(self) -> Least {
         let (absolute, relative) = match self {
             Figure::SoakMax | Figure::SoakOver => (0.5, 0.0),
-            Figure::CoolingMinutes => (2.0, 0.05),
+            Figure::CoolingMinutes => (5.0, 0.05),
             Figure::CoolingTau => (1.0, 0.05),
             Figure::Lowest => (0.25, 0.0),
             Figure::SeedDip => (0.3, 0.06),
@@ -128,7 +128,7 @@ impl Figure {
             Figure::SetpointHold => (0.1, 0.0),
             Figure::OffSetpoint => (0.1, 0.0),
             Figure::Swing => (0.1, 0.1),
-            Figure::Jump => (0.5, 0.2),
+            Figure::Jump => (0.7, 0.0),
             Figure::Motor => (0.0, 0.04),
             Figure::MotorRise => (0.04, 0.0),
             Figure::Unstirred => (1.0, 0.0),
@@ -287,9 +287,10 @@ fn swing(values: &[f64]) -> Option<f64> {
 /// So long around a seed or a top-up the chocolate may step.
 const STEPS_AROUND: Span = Span::from_mins(12);
 
-/// A charge of many kilograms cannot step by degrees in two minutes; a probe that is lifted out can.
+/// Cold couverture can pull a charge down within two minutes, but nothing warms it by degrees in that time. A probe that
+/// was lifted out and comes back does.
 fn jump(record: &DayRecord) -> Option<f64> {
-    let (from, to) = hold(record)?;
+    let (from, to) = record.in_use()?;
     let put_in: Vec<Timestamp> = record
         .events
         .iter()
@@ -301,7 +302,7 @@ fn jump(record: &DayRecord) -> Option<f64> {
     let chocolate = record.courses.between(Channel::Chocolate, from, to);
     let steps = chocolate.windows(2).filter_map(|pair| {
         let [(before, first), (at, second)] = pair else { return None };
-        (*at - *before == super::courses::STEP && is_quiet(*at)).then(|| (second - first).abs())
+        (*at - *before == super::courses::STEP && is_quiet(*at)).then(|| second - first)
     });
     steps.max_by(f64::total_cmp)
 }

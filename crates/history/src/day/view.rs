@@ -7,13 +7,22 @@ use super::{Clue, DayRecord, Deviation, Figure, MachineDay, Sign, Way};
 /// A figure this near to the usual counts as usual, in spreads.
 const USUAL: f64 = 2.0;
 
-/// The time constant is fitted, and where jacket and chocolate are near each other the fit is loose. A machine whose
-/// heat transfer is half as good takes longer to cool: where it did not, it was the fit.
+/// The time constant is fitted, and where jacket and chocolate are near each other the fit is loose.
+const LOOSE: f64 = 3.0;
+
+/// A machine whose heat transfer is worse by a tenth takes about a tenth longer to cool. Where the time constant grew by
+/// far more than the length, it was the fit.
 fn leave_out_ill_fits(deviations: &mut Vec<Deviation>) {
-    let length = deviations.iter().find(|deviation| deviation.figure == Figure::CoolingMinutes);
-    if length.is_some_and(|length| length.z.abs() < USUAL) {
-        deviations.retain(|deviation| deviation.figure != Figure::CoolingTau || deviation.way().is_none());
-    }
+    let longer = deviations
+        .iter()
+        .find(|deviation| deviation.figure == Figure::CoolingMinutes)
+        .and_then(Deviation::ratio)
+        .map(|ratio| (ratio - 1.0).max(0.0));
+    deviations.retain(|deviation| {
+        let is_tau = deviation.figure == Figure::CoolingTau && deviation.way() == Some(Way::High);
+        let is_ill = longer.zip(deviation.ratio()).is_some_and(|(longer, tau)| LOOSE * longer < tau - 1.0);
+        !(is_tau && is_ill)
+    });
 }
 
 /// One batch of the day.
@@ -134,7 +143,7 @@ impl<'d> Seen<'d> {
             | Figure::SeedAfter
             | Figure::SeedAt => start(Phase::Cooling),
             Figure::Mass => Some(self.record.batch.start),
-            Figure::Room | Figure::Humidity | Figure::Unstirred | Figure::Unknown => {
+            Figure::Room | Figure::Humidity | Figure::Unstirred | Figure::Unknown | Figure::Jump => {
                 Some(self.record.anchor())
             }
             Figure::Settled
@@ -146,7 +155,6 @@ impl<'d> Seen<'d> {
             | Figure::SetpointHold
             | Figure::OffSetpoint
             | Figure::Swing
-            | Figure::Jump
             | Figure::Motor
             | Figure::MotorRise => start(Phase::Working),
         }

@@ -89,7 +89,7 @@ pub(crate) fn name_of(figure: Figure) -> &'static str {
         Figure::SetpointHold => "set-point while working",
         Figure::OffSetpoint => "chocolate over the set-point",
         Figure::Swing => "swing while working",
-        Figure::Jump => "largest step in two minutes",
+        Figure::Jump => "largest rise within two minutes",
         Figure::Motor => "motor current, first hour",
         Figure::MotorRise => "motor current, late over early",
         Figure::Unstirred => "not stirred",

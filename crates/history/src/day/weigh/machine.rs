@@ -62,7 +62,9 @@ fn heat_transfer(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         weighing.opposes(seen.clue(Sign::Off(*hot), seen.since(Figure::SoakOver), 2.0));
     }
     // Longer than the plant file says, and no longer than ever here.
-    weighing.unless_usual(seen, Figure::CoolingMinutes, 3.0);
+    if seen.found(FindingKind::SlowCooling) {
+        weighing.unless_usual(seen, Figure::CoolingMinutes, 3.0);
+    }
     // Cooled as fast as ever, against a jacket as cold as ever: only the last stretch took long, and that is the seed's.
     if seen.off(Figure::JacketCooling, Way::High).is_none() {
         weighing.unless_usual(seen, Figure::CoolingTau, 3.0);
@@ -156,7 +158,7 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     }
     // No controller moves a charge that fast.
     if let Some(jump) = seen.off(Figure::Jump, Way::High) {
-        weighing.opposes(seen.clue(Sign::Off(*jump), seen.since(Figure::Jump), 2.5));
+        weighing.opposes(seen.clue(Sign::Off(*jump), seen.since(Figure::Jump), 4.0));
     }
     // Landing too warm because seed was missing is no fault of the controller.
     if seen.off(Figure::SeedDip, Way::Low).is_some() || seen.found(FindingKind::SeedMissed) {

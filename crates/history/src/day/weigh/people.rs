@@ -17,6 +17,8 @@ fn people(seen: &Seen<'_>) -> Option<Case> {
     weighing.figure(seen, Figure::SeedDip, Way::Low, 4.0);
     weighing.figure(seen, Figure::SeedShare, Way::Low, 4.0);
     weighing.figure(seen, Figure::SeedShare, Way::High, 1.5);
+    // Little seed pulls the charge down less.
+    weighing.figure(seen, Figure::Lowest, Way::High, 2.0);
     weighing.figure(seen, Figure::SeedAt, Way::Low, 1.0);
     weighing.figure(seen, Figure::SeedAt, Way::High, 1.0);
     if has_no_dip(seen) && !seen.found(FindingKind::SeedMissed) {
