@@ -72,7 +72,9 @@ impl Projected {
         } else {
             Points::of(m, steepest(m)?).to_fitted_level(m, passed_s)
         };
-        projected.map(|projected| projected.not_later_than(straight_on_min(m, now.slope, passed_s)))
+        projected.map(|projected| {
+            projected.not_later_than(straight_on_min(m, now.slope.min(before.slope), passed_s))
+        })
     }
 
     fn not_later_than(self, early_min: f64) -> Projected {

@@ -17,8 +17,8 @@ const USUAL_INTERVALS: i64 = 5;
 /// Enough for a median that neither a burst nor a pause moves.
 const REMEMBERED: usize = 31;
 /// So many pauses over the limit among so many arrivals are a sender's way, not a fault each time ...
-const PAUSES: usize = 3;
-const AMONG: u64 = 200;
+const PAUSES: usize = 4;
+const AMONG: u64 = 1_000;
 /// ... and more than the longest of them by this much is missing something, up to this length.
 const OVER_PAUSES: i64 = 3;
 const LONGEST: Span = Span::from_mins(30);

@@ -95,9 +95,12 @@ pub(super) fn hold_drift(scene: &Scene<'_>, ease: Ease, which: Disturbances) -> 
                 let due = scene.record.place(c.due) - b;
                 let before = due.saturating_sub(minutes(10.0));
                 let by = moved[due.min(moved.len() - 1)];
-                let asked = f64::from(scene.record.setpoint[b + due.min(moved.len() - 1)]);
-                let landed = (settled + by - asked).abs() < AT_SETPOINT_C.max((settled - asked).abs() / 2.0)
-                    && (settled + by - asked).abs() < (settled - asked).abs();
+                // Where the move has come to, by the middle of the stretch.
+                let middle = (due + scene.record.place(c.to) - b) / 2;
+                let middle = middle.min(moved.len() - 1);
+                let asked = f64::from(scene.record.setpoint[b + middle]);
+                let (off, was_off) = ((settled + moved[middle] - asked).abs(), (settled - asked).abs());
+                let landed = off < was_off && off < AT_SETPOINT_C.max(was_off / 2.0);
                 let early = b + due < level.start + minutes(APART_MIN);
                 if (by - moved[before]).abs() > STEP_C || early || (scene.has(Channel::Setpoint) && landed) {
                     c.weight = Weight::Borderline;

@@ -237,7 +237,6 @@ impl Scene<'_> {
             hold::hold_drift(self, Ease::by(-1.0, 0.0, 0.0), hold::Disturbances::Known)
                 .into_iter()
                 .chain(hold::thickening_known(self, Ease::by(-1.0, 0.0, 0.0)))
-                .filter(|c| !all.iter().any(|a| a.overlaps(c)))
                 .map(|c| Condition { weight: Weight::Borderline, ..c })
                 .collect();
         all.extend(untold);

@@ -61,6 +61,7 @@ fn tests<'a>(scene: &Scene<'a>) -> Vec<(Timestamp, &'a Told)> {
 pub(super) fn slow_rises(scene: &Scene<'_>) -> Vec<Condition> {
     const HELD_BACK: Span = Span::from_mins(20);
     const NEAR: Span = Span::from_mins(30);
+    const TOLD_IN_TIME: Span = Span::from_mins(5);
     if scene.has(model::Channel::Setpoint) {
         return Vec::new();
     }
@@ -69,12 +70,15 @@ pub(super) fn slow_rises(scene: &Scene<'_>) -> Vec<Condition> {
         let (Some(end), start) = (pair[0].end, pair[1].start) else { continue };
         let soak = pair[1].phases.iter().find(|p| p.phase == Phase::Soak).map_or(start, |p| p.from);
         let told = scene.record.told.iter().any(|t| {
-            t.event == "charge" && (t.at.unwrap_or(t.sent) - start).as_millis().abs() < NEAR.as_millis()
+            t.event == "charge" && start - NEAR <= t.at.unwrap_or(t.sent) && t.sent <= start + TOLD_IN_TIME
         });
-        if end < start || told || soak.since(start) < HELD_BACK {
+        if end < start || told {
             continue;
         }
-        for kind in MISTAKEN_FOR_A_HOLD {
+        // A rise is held back for so long; cold pieces that take the charge down before it rises are not.
+        let quick = soak.since(start) < HELD_BACK;
+        let falls = |kind: &FindingKind| matches!(kind, FindingKind::ColdHold | FindingKind::TestDue);
+        for kind in MISTAKEN_FOR_A_HOLD.into_iter().filter(|kind| !quick || falls(kind)) {
             found.push(Condition {
                 kind,
                 from: start,
