@@ -93,7 +93,7 @@ impl Overlays<'_> {
             channel,
             &courses,
             &band,
-            &first.batch,
+            Some(&first.batch),
         ))
     }
 
@@ -121,10 +121,10 @@ impl Overlays<'_> {
         );
         let is_one = records.iter().all(|record| record.batch.couverture == first.batch.couverture);
         let title = channel.as_str();
-        let mut picture = self.draw(title, channel.as_str(), says, channel, &courses, &[], &first.batch);
+        let worked = is_one.then_some(&first.batch);
+        let mut picture = self.draw(title, channel.as_str(), says, channel, &courses, &[], worked);
         if !is_one {
-            picture.says +=
-                " The couvertures differ, and so do their working ranges; only the first one's is drawn.";
+            picture.says += " The couvertures differ, and so do their working ranges, so that none is drawn.";
         }
         (!courses.is_empty()).then_some(picture)
     }
@@ -141,10 +141,12 @@ impl Overlays<'_> {
         channel: Channel,
         courses: &[Laid],
         band: &[BandAt],
-        batch: &Batch,
+        worked: Option<&Batch>,
     ) -> Picture {
-        let machine = self.plant.machine(&batch.machine);
-        let working = machine.map(|machine| self.plant.limits(machine, &batch.couverture).working);
+        let working = worked.and_then(|batch| {
+            let machine = self.plant.machine(&batch.machine)?;
+            Some(self.plant.limits(machine, &batch.couverture).working)
+        });
         let longest = courses
             .iter()
             .filter_map(|laid| laid.points.last())
@@ -163,7 +165,7 @@ impl Overlays<'_> {
     }
 
     fn clock(&self, at: Timestamp) -> String {
-        self.zone.to_datetime(at.to_jiff()).strftime("today %H:%M").to_string()
+        self.zone.to_datetime(at.to_jiff()).strftime("%H:%M").to_string()
     }
 }
 
