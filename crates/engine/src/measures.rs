@@ -144,7 +144,7 @@ impl Measured<'_> {
 
     /// The steepest fall beyond what cooling explains, near a reported seeding if there is one.
     pub(crate) fn seed_dip(&self, from: Timestamp, to: Timestamp) -> Option<Dip> {
-        let levels = self.levels(from, to + DIP_WITHIN);
+        let levels = self.levels(from, to + DIP_WITHIN * 2);
         let near = |at: Timestamp| {
             self.seeded_at
                 .is_none_or(|seeded| at >= seeded - REPORTED_WITHIN && at <= seeded + REPORTED_WITHIN)
@@ -158,8 +158,15 @@ impl Measured<'_> {
             while at - levels[behind].0 > DIP_WITHIN {
                 behind += 1;
             }
-            let Some(&(_, later)) = levels.get(ahead) else { break };
-            let usual = (levels[behind].1 - level).max(0.0);
+            let Some(&(then, later)) = levels.get(ahead).filter(|_| at <= to) else { break };
+            let before = (levels[behind].1 - level).max(0.0);
+            // At the start of a cooling nothing was usual before: seed eases off afterwards, and a cooling goes on.
+            let usual = if at - from < DIP_WITHIN {
+                let after = levels[ahead..].iter().take_while(|(t, _)| *t - then <= DIP_WITHIN).last();
+                before.max(after.map_or(0.0, |&(_, last)| later - last))
+            } else {
+                before
+            };
             let beyond = level - later - usual;
             if near(at) && beyond >= DIP && steepest.is_none_or(|(_, most)| beyond > most) {
                 steepest = Some((i, beyond));
