@@ -54,8 +54,7 @@ impl Moments {
                 self.newest.get(&reading.machine).and_then(|newest| newest.get(&reading.channel));
             Some(*of_channel.or(self.before.as_ref())? + STEP - reading.at)
         };
-        let wait =
-            bare(arrivals).filter_map(behind).max().unwrap_or_default().max(Span::ZERO);
+        let wait = bare(arrivals).filter_map(behind).max().unwrap_or_default().max(Span::ZERO);
         let (wait, room) = if wait <= MOST_AHEAD { (wait, Room::Enough) } else { (Span::ZERO, Room::Short) };
         for arrival in arrivals.iter_mut().filter(|arrival| is_timed_by_arrival(arrival)) {
             let Content::Reading(reading) = &mut arrival.content else { continue };
