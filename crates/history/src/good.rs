@@ -1,6 +1,6 @@
 //! Which batches are worth being compared with.
 
-use model::{Batch, Finding, FindingKind, Phase, Standing};
+use model::{Batch, Finding, Phase, Standing};
 
 /// Did the batch run as it should, as far as is known? It was cooled and worked, no test failed, and nothing was found
 /// that changes its course. Prompts, rooms and clocks do not count.
@@ -13,45 +13,14 @@ pub fn ran_as_usual(batch: &Batch, findings: &[Finding]) -> bool {
     let of_this = |finding: &&Finding| finding.batch.as_ref() == Some(&batch.id);
     batch.measures.cooling_minutes.is_some()
         && batch.first(Phase::Working).is_some()
-        && !findings.iter().filter(of_this).any(|finding| spoils(finding.kind))
-}
-
-/// Does a finding of this kind make the course unfit to be called usual?
-fn spoils(kind: FindingKind) -> bool {
-    match kind {
-        FindingKind::Scorch
-        | FindingKind::TemperLoss
-        | FindingKind::WarmHold
-        | FindingKind::ColdHold
-        | FindingKind::SlowCooling
-        | FindingKind::Undershoot
-        | FindingKind::SeedMissed
-        | FindingKind::HoldDrift
-        | FindingKind::Hunting
-        | FindingKind::Thickening
-        | FindingKind::Solidifying
-        | FindingKind::StirrerStopped
-        | FindingKind::HeaterStuck
-        | FindingKind::ProbeStuck
-        | FindingKind::ProbeFault
-        | FindingKind::ProbeDrift
-        | FindingKind::CoolingFade
-        | FindingKind::CommonCause => true,
-        FindingKind::LongHold
-        | FindingKind::Spikes
-        | FindingKind::Silent
-        | FindingKind::ClockOff
-        | FindingKind::HotRoom
-        | FindingKind::DampRoom
-        | FindingKind::TestDue => false,
-    }
+        && !findings.iter().filter(of_this).any(|finding| finding.kind.spoils_course())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::usual::tests::batch;
-    use model::{FindingId, Priority};
+    use model::{FindingId, FindingKind, Priority};
 
     fn finding(batch: &Batch, kind: FindingKind) -> Finding {
         Finding {

@@ -18,7 +18,7 @@ use maths::trend::mann_kendall;
 use model::{CouvertureId, FindingKind, Priority, TauAgainst, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::over_batches::{Seen, remember};
+use super::over_batches::{Seen, machine_failed, remember};
 use super::{Report, Verdict, number, text};
 
 const FADED: f64 = 1.15;
@@ -56,7 +56,8 @@ impl CoolingFade {
     /// A batch has closed.
     pub(crate) fn closed(&mut self, seen: &Seen<'_>) -> Verdict {
         let measures = &seen.batch.measures;
-        let whole = measures.cooling_minutes.is_some() && !seen.found.iter().any(|kind| says_nothing(*kind));
+        let whole =
+            measures.cooling_minutes.is_some() && !seen.found.iter().any(|kind| machine_failed(*kind));
         let Some((tau, against)) =
             measures.cooling_tau_min.zip(measures.cooling_tau_against).filter(|_| whole)
         else {
@@ -95,37 +96,6 @@ impl CoolingFade {
             Some(_) => Verdict::Over(at),
             None => Verdict::Quiet,
         }
-    }
-}
-
-/// Is a batch with this finding no witness of how the machine cools?
-fn says_nothing(kind: FindingKind) -> bool {
-    match kind {
-        FindingKind::HeaterStuck
-        | FindingKind::StirrerStopped
-        | FindingKind::ProbeStuck
-        | FindingKind::ProbeFault => true,
-        FindingKind::Scorch
-        | FindingKind::TemperLoss
-        | FindingKind::WarmHold
-        | FindingKind::ColdHold
-        | FindingKind::SlowCooling
-        | FindingKind::Undershoot
-        | FindingKind::SeedMissed
-        | FindingKind::HoldDrift
-        | FindingKind::Hunting
-        | FindingKind::Thickening
-        | FindingKind::LongHold
-        | FindingKind::Solidifying
-        | FindingKind::Spikes
-        | FindingKind::Silent
-        | FindingKind::ClockOff
-        | FindingKind::HotRoom
-        | FindingKind::DampRoom
-        | FindingKind::TestDue
-        | FindingKind::ProbeDrift
-        | FindingKind::CoolingFade
-        | FindingKind::CommonCause => false,
     }
 }
 

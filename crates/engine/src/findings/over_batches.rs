@@ -43,6 +43,37 @@ impl OverBatches {
     }
 }
 
+/// Did heater, stirrer or probe fail? Such a batch is no witness of what the machine is like.
+pub(super) fn machine_failed(kind: FindingKind) -> bool {
+    match kind {
+        FindingKind::HeaterStuck
+        | FindingKind::StirrerStopped
+        | FindingKind::ProbeStuck
+        | FindingKind::ProbeFault => true,
+        FindingKind::Scorch
+        | FindingKind::TemperLoss
+        | FindingKind::WarmHold
+        | FindingKind::ColdHold
+        | FindingKind::SlowCooling
+        | FindingKind::Undershoot
+        | FindingKind::SeedMissed
+        | FindingKind::HoldDrift
+        | FindingKind::Hunting
+        | FindingKind::Thickening
+        | FindingKind::LongHold
+        | FindingKind::Solidifying
+        | FindingKind::Spikes
+        | FindingKind::Silent
+        | FindingKind::ClockOff
+        | FindingKind::HotRoom
+        | FindingKind::DampRoom
+        | FindingKind::TestDue
+        | FindingKind::ProbeDrift
+        | FindingKind::CoolingFade
+        | FindingKind::CommonCause => false,
+    }
+}
+
 /// Adds to a list that remembers only the newest `most`.
 pub(super) fn remember<T>(values: &mut Vec<T>, value: T, most: usize) {
     if values.len() == most {

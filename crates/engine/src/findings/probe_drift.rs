@@ -21,7 +21,7 @@ use maths::trend::{mann_kendall, theil_sen};
 use model::{FindingKind, Priority, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::over_batches::{Seen, remember};
+use super::over_batches::{Seen, machine_failed, remember};
 use super::{Report, Verdict, number, text};
 
 const MOVED: f64 = 0.3;
@@ -102,35 +102,9 @@ impl ProbeDrift {
     }
 }
 
-/// Is a batch with this finding no witness of the probe's offset?
+/// Is a batch with this finding no witness of the probe's offset? Far out of range a hold is not what was asked for.
 fn says_nothing(kind: FindingKind) -> bool {
-    match kind {
-        FindingKind::HeaterStuck
-        | FindingKind::StirrerStopped
-        | FindingKind::ProbeStuck
-        | FindingKind::ProbeFault
-        | FindingKind::TemperLoss
-        | FindingKind::Solidifying => true,
-        FindingKind::Scorch
-        | FindingKind::WarmHold
-        | FindingKind::ColdHold
-        | FindingKind::SlowCooling
-        | FindingKind::Undershoot
-        | FindingKind::SeedMissed
-        | FindingKind::HoldDrift
-        | FindingKind::Hunting
-        | FindingKind::Thickening
-        | FindingKind::LongHold
-        | FindingKind::Spikes
-        | FindingKind::Silent
-        | FindingKind::ClockOff
-        | FindingKind::HotRoom
-        | FindingKind::DampRoom
-        | FindingKind::TestDue
-        | FindingKind::ProbeDrift
-        | FindingKind::CoolingFade
-        | FindingKind::CommonCause => false,
-    }
+    machine_failed(kind) || matches!(kind, FindingKind::TemperLoss | FindingKind::Solidifying)
 }
 
 impl Series {
