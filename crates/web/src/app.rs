@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use charts::Degrees;
 use model::{MachineId, Timestamp};
 use plant::Machine;
 use serde::Serialize;
@@ -146,6 +147,13 @@ impl App {
             now: self.now(),
             degrees: Reader::now().degrees,
         }
+    }
+
+    /// As the plant itself reads: days and weeks are counted on its clock, and their sentences hold differences beside
+    /// temperatures, which nobody may turn into other degrees from the words alone.
+    pub(crate) fn plant_scene(&self) -> Scene<'_> {
+        let degrees = Degrees::Celsius;
+        Scene { plant: &self.state.plant, local: &self.local, now: self.now(), degrees }
     }
 
     /// The machine that an address names.

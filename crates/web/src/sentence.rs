@@ -4,7 +4,8 @@
 //! same sentence with its temperatures turned. A number before `°C` is a temperature, unless the words say that it is a
 //! difference: `by 0.4 °C`, `a dip of 3.1 °C`, `0.1 °C/min`. Of a range both numbers are turned.
 //!
-//! Never touches a figure without `°C` behind it.
+//! Never touches a figure without `°C` behind it, and never used for days and weeks: `(+1.2 °C)` and `4.1 °C above its
+//! usual course` are differences that no word marks as one.
 
 use charts::Degrees;
 

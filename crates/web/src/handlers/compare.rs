@@ -16,7 +16,8 @@ use crate::app::App;
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::view::{BatchRow, Overlays, Picture};
+use crate::view::{BatchRow, Overlays, Picture, measure_as_read};
+use crate::words::tied;
 
 /// More lines than this in one drawing cannot be told apart.
 const MOST: usize = 8;
@@ -185,7 +186,10 @@ fn rows(scene: crate::view::Scene<'_>, records: &[DayRecord]) -> Vec<Row> {
     (0..first.len())
         .map(|place| Row {
             name: first[place].label.to_owned(),
-            values: all.iter().map(|rows| scene.sentence(&rows[place].says())).collect(),
+            values: all
+                .iter()
+                .map(|rows| tied(&measure_as_read(rows[place], scene.degrees).says()))
+                .collect(),
             help: first[place].meaning,
         })
         .collect()

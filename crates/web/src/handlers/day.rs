@@ -187,7 +187,7 @@ struct DayBatch {
 
 fn page(app: &App, told: &Told) -> Result<String, Problem> {
     let page = app.page("day", Shows::Day)?;
-    let scene = app.scene();
+    let scene = app.plant_scene();
     let words = &told.words;
     let said =
         |sentences: &[String]| -> Vec<String> { sentences.iter().map(|says| scene.sentence(says)).collect() };

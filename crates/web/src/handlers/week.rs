@@ -154,7 +154,7 @@ struct WeekView {
 /// The page, with what was wrong with an entry, if something was.
 pub(crate) fn page(app: &App, told: &Told, fault: Option<String>) -> Result<String, Problem> {
     let page = app.page("week", Shows::Week)?;
-    let scene = app.scene();
+    let scene = app.plant_scene();
     let sheet = &told.sheet;
     let href = format!("/weeks/{}", told.week);
     let signed_but = told.signed.as_ref().and_then(|signed| {

@@ -144,6 +144,28 @@ async fn a_day_tells_what_was_different_and_an_ordinary_one_says_so() {
 }
 
 #[tokio::test]
+async fn days_and_weeks_are_in_celsius_and_on_the_plants_clock_for_everybody() {
+    let works = open();
+    let read_as = |cookies: &'static str, address: &'static str| {
+        works.send(Request::get(address).header("cookie", cookies).body(Body::empty()).unwrap())
+    };
+    for address in ["/days/2026-02-27", WEEK] {
+        let page = read_as("hd-degrees=F; hd-zone=Asia/Kolkata", address).await;
+        let body = page.text.split_once("<main").map_or("", |(_, body)| body);
+        assert!(body.contains("°C") && !body.contains("°F"), "{address}: {body}");
+    }
+    let day = read_as("hd-degrees=F; hd-zone=Asia/Kolkata", "/days/2026-02-27").await;
+    assert!(day.says(">Fri 27 Feb, 05:00<"), "{}", day.text);
+    let compared = read_as("hd-degrees=F", "/compare?machine=alder").await;
+    assert!(
+        compared.says("0.18 °F") && !compared.says("32.2"),
+        "a scatter is a difference: {}",
+        compared.text
+    );
+    assert!(read_as("", "/display").await.says("Days, weeks and their forms stay in °C"));
+}
+
+#[tokio::test]
 async fn a_day_comes_in_every_form() {
     let works = open();
     forms(
