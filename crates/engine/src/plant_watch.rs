@@ -1,13 +1,12 @@
-//! `common-cause`, high: within 30 min the same kind of finding on at least three machines, or on more than half of four or more that
-//! are not idle; for `slow-cooling` counted from the start of cooling; the members stay (contract, section 6).
+//! `common-cause`, high: within 30 min the same kind of finding on at least three machines; for `slow-cooling` counted from the start of
+//! cooling; the members stay (contract, section 6). The contract's other case, more than half of four or more, is three at the least.
 //!
-//! Water, room, power and network are shared (domain brief 4.2: the same ratio on all machines is the supply or the room). More than half of four
-//! is three, so three machines decide either way. Prompts and trends are nobody's common fault and do not count: `test-due`,
-//! `long-hold`, `probe-drift`, `cooling-fade`.
+//! Water, room, power and network are shared (domain brief 4.2: the same ratio on all machines is the supply or the room). Prompts and
+//! trends are nobody's common fault and do not count: `test-due`, `long-hold`, `probe-drift`, `cooling-fade`.
 //!
 //! Raised by the member that completes it; should the members' moments not come in order, at the latest of them. One is open a kind: a machine that
-//! comes later joins, which changes what it says. Over when all members are over. It looks at findings in the order in which the engine makes
-//! them, which arrivals alone decide.
+//! comes later joins, which changes what it says. Over when all members are over; what is over by then has been told, and makes no other one.
+//! It looks at findings in the order in which the engine makes them, which arrivals alone decide.
 
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -60,6 +59,7 @@ impl PlantWatch {
             let changed = common.update(member, &cause).then(|| common.finding.clone());
             if !common.finding.is_open() {
                 self.open.remove(&finding.kind);
+                self.forget_over(finding.kind);
             }
             return changed;
         }
@@ -78,6 +78,13 @@ impl PlantWatch {
         let mut open: Vec<Finding> = self.open.values().map(|common| common.finding.clone()).collect();
         open.sort_by_key(|finding| finding.raised_at);
         open
+    }
+
+    /// One machine's next finding is not to be counted with those of a common cause that is over.
+    fn forget_over(&mut self, kind: FindingKind) {
+        if let Some(seen) = self.seen.get_mut(&kind) {
+            seen.retain(|member| member.to.is_none());
+        }
     }
 
     /// Remembers it; is it a new one?
@@ -271,6 +278,18 @@ mod tests {
                 "12-… 4 machines stand in a room that is too warm at the same time: alder, birch, cedar, elm.",
                 "12-70 4 machines stand in a room that is too warm at the same time: alder, birch, cedar, elm."
             ]
+        );
+    }
+
+    #[test]
+    fn one_machine_again_after_a_common_cause_is_one_machine() {
+        let three = "silent alder 0 1 | silent birch 0 2 | silent cedar 0 3 | silent alder 0 1 4 | silent birch 0 2 5 | silent cedar 0 3 6";
+        let over = told(three);
+        assert_eq!(over.len(), 2, "raised and over");
+        assert_eq!(told(&format!("{three} | silent birch 9 10")), over);
+        assert_eq!(
+            told(&format!("{three} | silent birch 9 10 | silent elm 9 10 | silent fir 9 11")).len(),
+            3
         );
     }
 
