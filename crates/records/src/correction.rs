@@ -7,8 +7,8 @@
 use model::{Batch, BatchId, PhaseCorrection};
 use rusqlite::Row;
 
-use crate::records::{Records, stored};
-use crate::{RecordsError, row};
+use crate::lists::stored;
+use crate::{Records, RecordsError, row};
 
 /// Corrections of one batch that are looked at: more is no correcting any more.
 const MOST: i64 = 1_000;
@@ -50,7 +50,10 @@ impl Records {
         let json = row::write("correction", correction)?;
         let sql = "INSERT INTO phase_corrections (batch, at, format, json) VALUES (?1, ?2, ?3, ?4)";
         let values = (correction.batch.as_str(), correction.at.as_millis(), row::FORMAT, json);
-        self.change(|transaction| transaction.execute(sql, values).map(|_| ()))
+        self.change(|transaction| {
+            transaction.execute(sql, values)?;
+            Ok(())
+        })
     }
 
     /// What people said of the phases of a batch, in the order in which they did.
@@ -107,7 +110,10 @@ impl Records {
         let count = i64::try_from(corrections).unwrap_or(i64::MAX);
         let sql = "INSERT OR REPLACE INTO corrected_batches VALUES (?1, ?2, ?3, ?4, ?5)";
         let values = (corrected.id.as_str(), own, count, row::FORMAT, json);
-        self.change(|transaction| transaction.execute(sql, values).map(|_| ()))
+        self.change(|transaction| {
+            transaction.execute(sql, values)?;
+            Ok(())
+        })
     }
 }
 

@@ -91,3 +91,24 @@ impl RecordsError {
         }
     }
 }
+
+/// Why a change was given up in the middle of its transaction.
+#[derive(Debug)]
+pub(crate) enum ChangeError {
+    /// SQLite's refusal; the file's name is known where the transaction was begun.
+    Sqlite(rusqlite::Error),
+    /// Told already.
+    Records(RecordsError),
+}
+
+impl From<rusqlite::Error> for ChangeError {
+    fn from(source: rusqlite::Error) -> ChangeError {
+        ChangeError::Sqlite(source)
+    }
+}
+
+impl From<RecordsError> for ChangeError {
+    fn from(error: RecordsError) -> ChangeError {
+        ChangeError::Records(error)
+    }
+}

@@ -42,9 +42,10 @@ impl Records {
         }
         self.change(|transaction| {
             let mut insert = transaction.prepare_cached("INSERT OR IGNORE INTO gaps VALUES (?1, ?2, ?3)")?;
-            gaps.iter().try_for_each(|gap| {
-                insert.execute((gap.from.as_millis(), gap.to.as_millis(), &gap.reason)).map(drop)
-            })
+            for gap in gaps {
+                insert.execute((gap.from.as_millis(), gap.to.as_millis(), &gap.reason))?;
+            }
+            Ok(())
         })
     }
 

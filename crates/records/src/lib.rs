@@ -14,6 +14,7 @@ mod copy;
 mod correction;
 mod error;
 mod gap;
+mod lists;
 mod order;
 mod query;
 mod records;

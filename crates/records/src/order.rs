@@ -4,9 +4,8 @@
 //! later.
 
 use model::{BaselineOrder, Timestamp};
-use rusqlite::{Row, TransactionBehavior};
+use rusqlite::Row;
 
-use crate::records::lock;
 use crate::{Records, RecordsError, row};
 
 /// Orders handed out at once; who wants more asks again behind the last.
@@ -18,21 +17,16 @@ impl Records {
     /// # Errors
     /// If the file cannot be written.
     pub fn order_baseline(&self, order: &BaselineOrder) -> Result<BaselineOrder, RecordsError> {
-        let failed = |source| RecordsError::from_sqlite("write", self.path(), source);
-        let mut writer = lock(self.writer());
-        let transaction = writer.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failed)?;
-        let newest = transaction
-            .query_row("SELECT max(at) FROM baseline_orders", [], |row| row.get::<_, Option<i64>>(0))
-            .map_err(failed)?;
-        let at = newest.map_or(order.at, |newest| order.at.max(Timestamp::from_millis(newest + 1)));
-        let order = BaselineOrder { at, ..order.clone() };
-        let json = row::write("order", &order)?;
-        let sql = "INSERT INTO baseline_orders VALUES (?1, ?2, ?3, ?4)";
-        transaction
-            .execute(sql, (at.as_millis(), order.machine.as_str(), row::FORMAT, json))
-            .map_err(failed)?;
-        transaction.commit().map_err(failed)?;
-        Ok(order)
+        self.change(|transaction| {
+            let newest: Option<i64> =
+                transaction.query_row("SELECT max(at) FROM baseline_orders", [], |row| row.get(0))?;
+            let at = newest.map_or(order.at, |newest| order.at.max(Timestamp::from_millis(newest + 1)));
+            let order = BaselineOrder { at, ..order.clone() };
+            let json = row::write("order", &order)?;
+            let sql = "INSERT INTO baseline_orders VALUES (?1, ?2, ?3, ?4)";
+            transaction.execute(sql, (at.as_millis(), order.machine.as_str(), row::FORMAT, json))?;
+            Ok(order)
+        })
     }
 
     /// Orders behind `after`, the oldest first.
@@ -44,7 +38,7 @@ impl Records {
         let stored = self.with_reader(|reader| {
             let sql = "SELECT CAST(at AS TEXT), format, json FROM baseline_orders WHERE at > ?1 ORDER BY at LIMIT ?2";
             let mut statement = reader.prepare_cached(sql)?;
-            let rows = statement.query_map((after, AT_ONCE), |row: &Row<'_>| crate::records::stored(row))?;
+            let rows = statement.query_map((after, AT_ONCE), |row: &Row<'_>| crate::lists::stored(row))?;
             rows.collect::<rusqlite::Result<Vec<_>>>()
         })?;
         stored.into_iter().map(|stored| row::read(self.path(), "order", stored)).collect()

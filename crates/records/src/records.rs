@@ -3,15 +3,12 @@
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use model::{Batch, BatchId, Event, Finding, FindingId};
-use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params_from_iter};
-use serde::de::DeserializeOwned;
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior};
 
-use crate::query::Sql;
-use crate::row::{self, Stored};
+use crate::error::ChangeError;
 use crate::schema::{open_to_read, open_to_write};
 use crate::update::Encoded;
-use crate::{BatchQuery, EventQuery, FindingQuery, RecordsError, SavedState, Update};
+use crate::{RecordsError, SavedState, Update};
 
 /// Read connections kept for the next reader: about as many as there are requests at one time. More are opened when
 /// needed, and closed again.
@@ -42,62 +39,25 @@ impl Records {
     /// If the file cannot be written; then nothing has changed.
     pub fn commit(&self, update: &Update) -> Result<(), RecordsError> {
         let encoded = Encoded::new(update)?;
-        self.change(|transaction| encoded.put(transaction))
+        self.change(|transaction| Ok(encoded.put(transaction)?))
     }
 
     /// One transaction: all of `change`, or nothing.
-    pub(crate) fn change(
+    pub(crate) fn change<T>(
         &self,
-        change: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()>,
-    ) -> Result<(), RecordsError> {
+        change: impl FnOnce(&Transaction<'_>) -> Result<T, ChangeError>,
+    ) -> Result<T, RecordsError> {
         let mut writer = lock(&self.writer);
-        writer
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .and_then(|transaction| {
-                change(&transaction)?;
-                transaction.commit()
-            })
-            .map_err(|source| RecordsError::from_sqlite("write", &self.path, source))
-    }
-
-    /// Batches, the one that began last first.
-    ///
-    /// # Errors
-    /// If the file cannot be read.
-    pub fn batches(&self, query: &BatchQuery) -> Result<Vec<Batch>, RecordsError> {
-        self.list("batch", &query.sql())
-    }
-
-    /// The batch of that id.
-    ///
-    /// # Errors
-    /// If the file cannot be read.
-    pub fn batch(&self, id: &BatchId) -> Result<Option<Batch>, RecordsError> {
-        self.one("batch", "SELECT id, format, json FROM batches_as_corrected WHERE id = ?1", id.as_str())
-    }
-
-    /// Findings, the one that was raised last first.
-    ///
-    /// # Errors
-    /// If the file cannot be read.
-    pub fn findings(&self, query: &FindingQuery) -> Result<Vec<Finding>, RecordsError> {
-        self.list("finding", &query.sql())
-    }
-
-    /// The finding of that id.
-    ///
-    /// # Errors
-    /// If the file cannot be read.
-    pub fn finding(&self, id: &FindingId) -> Result<Option<Finding>, RecordsError> {
-        self.one("finding", "SELECT id, format, json FROM findings WHERE id = ?1", id.as_str())
-    }
-
-    /// Events, the latest first.
-    ///
-    /// # Errors
-    /// If the file cannot be read.
-    pub fn events(&self, query: &EventQuery) -> Result<Vec<Event>, RecordsError> {
-        self.list("event", &query.sql())
+        let changed = || {
+            let transaction = writer.transaction_with_behavior(TransactionBehavior::Immediate)?;
+            let done = change(&transaction)?;
+            transaction.commit()?;
+            Ok(done)
+        };
+        changed().map_err(|error| match error {
+            ChangeError::Sqlite(source) => RecordsError::from_sqlite("write", &self.path, source),
+            ChangeError::Records(error) => error,
+        })
     }
 
     /// The engine's state that was written last.
@@ -116,32 +76,8 @@ impl Records {
         })
     }
 
-    fn list<T: DeserializeOwned>(&self, what: &'static str, sql: &Sql) -> Result<Vec<T>, RecordsError> {
-        let stored = self.with_reader(|reader| {
-            let mut statement = reader.prepare_cached(&sql.text)?;
-            let rows = statement.query_map(params_from_iter(&sql.values), stored)?;
-            rows.collect::<rusqlite::Result<Vec<Stored>>>()
-        })?;
-        stored.into_iter().map(|stored| row::read(&self.path, what, stored)).collect()
-    }
-
-    pub(crate) fn one<T: DeserializeOwned>(
-        &self,
-        what: &'static str,
-        sql: &str,
-        id: &str,
-    ) -> Result<Option<T>, RecordsError> {
-        let stored =
-            self.with_reader(|reader| reader.prepare_cached(sql)?.query_row([id], stored).optional())?;
-        stored.map(|stored| row::read(&self.path, what, stored)).transpose()
-    }
-
     pub(crate) fn path(&self) -> &Path {
         &self.path
-    }
-
-    pub(crate) fn writer(&self) -> &Mutex<Connection> {
-        &self.writer
     }
 
     pub(crate) fn with_reader<T>(
@@ -159,24 +95,21 @@ impl Records {
     }
 }
 
-pub(crate) fn stored(row: &Row<'_>) -> rusqlite::Result<Stored> {
-    Ok(Stored { id: row.get(0)?, format: row.get(1)?, json: row.get(2)? })
-}
-
 /// A thread that panicked while it held a connection left no transaction open: SQLite rolled it back.
-pub(crate) fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 #[cfg(test)]
 mod tests {
     use model::{
-        EventKind, FindingKind, MachineId, Measures, Method, Phase, PhaseSpan, Priority, Standing, Timestamp,
+        Batch, BatchId, Event, EventKind, Finding, FindingId, FindingKind, MachineId, Measures, Method,
+        Phase, PhaseSpan, Priority, Standing, Timestamp,
     };
     use tempfile::{TempDir, tempdir};
 
     use super::*;
-    use crate::{Life, Mark};
+    use crate::{BatchQuery, EventQuery, FindingQuery, Life, Mark};
 
     fn open() -> (TempDir, Records) {
         let folder = tempdir().unwrap();

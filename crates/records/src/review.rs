@@ -7,11 +7,11 @@
 //! Times come from the caller. Whether somebody may sign is decided before it comes here.
 
 use model::{MachineId, Timestamp};
-use rusqlite::{Connection, OptionalExtension, TransactionBehavior};
+use rusqlite::{Connection, OptionalExtension};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use crate::records::lock;
+use crate::error::ChangeError;
 use crate::{Records, RecordsError, row};
 
 /// Something that somebody has taken upon themselves.
@@ -80,14 +80,14 @@ impl Records {
     /// # Errors
     /// If the file cannot be written.
     pub fn open_action(&self, action: &Action) -> Result<Action, RecordsError> {
-        self.write(|connection| {
-            let taken: i64 = connection.query_row(
+        self.change(|transaction| {
+            let taken: i64 = transaction.query_row(
                 "SELECT count(*) FROM actions WHERE week = ?1",
                 [&action.week],
                 |row| row.get(0),
             )?;
             let action = Action { id: format!("{}-{}", action.week, taken + 1), ..action.clone() };
-            put(connection, &action)?;
+            put(transaction, &action)?;
             Ok(action)
         })
     }
@@ -102,7 +102,7 @@ impl Records {
             return Ok(None);
         };
         let action = Action { done, ..action };
-        self.write(|connection| put(connection, &action))?;
+        self.change(|transaction| put(transaction, &action))?;
         Ok(Some(action))
     }
 
@@ -114,7 +114,7 @@ impl Records {
         let stored = self.with_reader(|reader| {
             let sql = "SELECT id, format, json FROM actions ORDER BY opened_at DESC, rowid DESC LIMIT ?1";
             let mut statement = reader.prepare_cached(sql)?;
-            let rows = statement.query_map([MOST_ACTIONS as i64], crate::records::stored)?;
+            let rows = statement.query_map([MOST_ACTIONS as i64], crate::lists::stored)?;
             rows.collect::<rusqlite::Result<Vec<_>>>()
         })?;
         stored.into_iter().map(|stored| row::read(self.path(), "action", stored)).collect()
@@ -126,9 +126,9 @@ impl Records {
     /// If the file cannot be written.
     pub fn sign_off(&self, sign_off: &SignOff) -> Result<bool, RecordsError> {
         let SignOff { week, by, role, at, document, sha256 } = sign_off;
-        self.write(|connection| {
+        self.change(|transaction| {
             let sql = "INSERT OR IGNORE INTO sign_offs VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-            Ok(connection.execute(sql, (week, by, role, at.as_millis(), document, sha256))? == 1)
+            Ok(transaction.execute(sql, (week, by, role, at.as_millis(), document, sha256))? == 1)
         })
     }
 
@@ -153,23 +153,10 @@ impl Records {
             reader.query_row(sql, [week], sign_off).optional()
         })
     }
-
-    fn write<T>(&self, change: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> Result<T, RecordsError> {
-        let mut writer = lock(self.writer());
-        writer
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .and_then(|transaction| {
-                let done = change(&transaction)?;
-                transaction.commit()?;
-                Ok(done)
-            })
-            .map_err(|source| RecordsError::from_sqlite("write", self.path(), source))
-    }
 }
 
-fn put(connection: &Connection, action: &Action) -> rusqlite::Result<()> {
-    let json = serde_json::to_string(action)
-        .map_err(|fault| rusqlite::Error::ToSqlConversionFailure(Box::new(fault)))?;
+fn put(connection: &Connection, action: &Action) -> Result<(), ChangeError> {
+    let json = row::write("action", action)?;
     let sql = "INSERT OR REPLACE INTO actions VALUES (?1, ?2, ?3, ?4, ?5)";
     connection.execute(sql, (&action.id, &action.week, action.opened.as_millis(), row::FORMAT, json))?;
     Ok(())
