@@ -16,6 +16,8 @@ use model::{
 use plant::Machine;
 use serde::{Deserialize, Serialize};
 
+use crate::bounded::remember;
+
 /// So many good batches make a usual one.
 const ENOUGH: usize = 3;
 /// The newest good batches that are remembered.
@@ -56,10 +58,7 @@ impl Baselines {
         if learned.frozen {
             return;
         }
-        if learned.batches.len() == REMEMBERED {
-            learned.batches.remove(0);
-        }
-        learned.batches.push(Figures {
+        let figures = Figures {
             cooling_minutes,
             mass_kg: batch.mass_kg,
             cooling_tau_min: batch.measures.cooling_tau_min,
@@ -67,7 +66,8 @@ impl Baselines {
             hold_offset_c,
             seed_dip_c: batch.measures.seed_dip_c,
             working_sd_c: batch.measures.working_sd_c,
-        });
+        };
+        remember(&mut learned.batches, figures, REMEMBERED);
         if learned.batches.len() == ENOUGH {
             learned.since = Some(known);
         }

@@ -9,7 +9,8 @@ use frames::Tick;
 use model::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-/// A week at a tick every five seconds. A batch that lasts longer is measured over its last week.
+/// A week at a tick every five seconds, a day and a half at one a second (wheels and bowls). A batch that lasts longer is measured over
+/// so much of its end.
 const MOST_TICKS: usize = 121_000;
 
 /// Level: mean of the chocolate over this long, so that one noisy tick does not speak for the charge.

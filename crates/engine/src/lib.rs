@@ -10,6 +10,7 @@
 mod analyse;
 mod baseline;
 mod book;
+mod bounded;
 mod confidence;
 mod correction;
 mod engine;

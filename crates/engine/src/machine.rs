@@ -307,11 +307,9 @@ impl MachineWatch {
             rise_held: self.rise.step(tick.at, phase, blind, &self.history),
             setpoint: self.setpoint,
             disturbed_at: self.disturbed_at,
-            usual_cooling_min: self.baselines.cooling_minutes(
-                setting.machine,
-                &facts.couverture,
-                facts.mass_kg,
-            ),
+            usual_cooling_min: (phase == Phase::Cooling)
+                .then(|| self.baselines.cooling_minutes(setting.machine, &facts.couverture, facts.mass_kg))
+                .flatten(),
             cooling_seen_whole: self.book.timeline.last_of(Phase::Soak).is_some(),
             seeded: facts.method == Method::Seed,
             has_way_down: facts.method != Method::PartialMelt,

@@ -25,8 +25,8 @@ pub(crate) struct Measured<'a> {
 
 /// Level: mean of so many neighbouring ticks before and after.
 const LEVEL_REACH: Span = Span::from_secs(10);
-/// Settled level: these minutes of working.
-const SETTLED: (Span, Span) = (Span::from_mins(10), Span::from_mins(30));
+/// The settled level is the mean of these minutes of working (contract, section 6, `hold-drift`).
+pub(crate) const SETTLED: (Span, Span) = (Span::from_mins(10), Span::from_mins(30));
 /// Independent enough for a slope (contract: block means).
 const BLOCK: Span = Span::from_mins(5);
 /// A slope looks at every pair of blocks; longer holds are cut into longer blocks.

@@ -9,6 +9,8 @@ use std::collections::BTreeMap;
 use model::{Channel, Event, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use crate::bounded::remember;
+
 /// A time this far ahead of its arrival is doubted.
 const AHEAD: Span = Span::from_secs(60);
 /// So many messages in a row ...
@@ -105,10 +107,7 @@ impl Sorter {
     }
 
     fn note_offset(&mut self, offset: Span) {
-        if self.offsets.len() == STEADY_MESSAGES {
-            self.offsets.remove(0);
-        }
-        self.offsets.push(offset);
+        remember(&mut self.offsets, offset, STEADY_MESSAGES);
     }
 
     fn clock_is_steady(&self) -> bool {

@@ -11,6 +11,7 @@ use super::damp_room::DampRoom;
 use super::heater_stuck::HeaterStuck;
 use super::hot_room::HotRoom;
 use super::stirrer_stopped::StirrerStopped;
+use crate::bounded::remember;
 use crate::history::{History, mean};
 
 /// What a detector of the surroundings sees at a tick.
@@ -94,10 +95,7 @@ impl Pace {
     pub(crate) fn gap(&mut self, at: Timestamp) -> bool {
         let Some(interval) = self.last.replace(at).map(|last| at - last) else { return false };
         let gap = interval > self.longest();
-        if self.intervals.len() == REMEMBERED {
-            self.intervals.remove(0);
-        }
-        self.intervals.push(interval);
+        remember(&mut self.intervals, interval, REMEMBERED);
         gap
     }
 

@@ -15,6 +15,7 @@ use model::{Channel, FindingKind, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Report, Verdict, number, text};
+use crate::bounded::remember;
 
 const OFF_BY: Span = Span::from_secs(60);
 const STEADY_WITHIN: Span = Span::from_secs(10);
@@ -92,10 +93,7 @@ impl ClockOff {
 
 impl Clock {
     fn judge(&mut self, message: Message) -> Running {
-        if self.last.len() == RUNNING {
-            self.last.remove(0);
-        }
-        self.last.push(message);
+        remember(&mut self.last, message, RUNNING);
         if self.last.len() < RUNNING {
             return Running::Unclear;
         }

@@ -7,7 +7,7 @@
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Edge, Watch};
+use super::watch::{Condition, Watch};
 use super::{Moment, Report, Verdict, number};
 
 const MARGIN: f64 = 0.5;
@@ -42,10 +42,7 @@ impl ColdHold {
             | Phase::Settling
             | Phase::Rewarming => self.watch.stop(m.at),
         };
-        match edge {
-            Edge::None => Verdict::Quiet,
-            Edge::Over { at } => Verdict::Over(at),
-            Edge::Raise { from } => Report {
+        edge.told(|from| Report {
                 kind: FindingKind::ColdHold,
                 priority: Priority::Medium,
                 from,
@@ -58,9 +55,7 @@ impl ColdHold {
                 ),
                 evidence: vec![number("chocolate_c", m.level), number("working_low_c", low)],
                 advice: "Check heater and set-point, warm it up slowly while it is stirred, never above its range, and make a temper test.",
-            }
-            .raise(),
-        }
+            })
     }
 }
 

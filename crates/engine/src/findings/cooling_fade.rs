@@ -18,8 +18,9 @@ use maths::trend::mann_kendall;
 use model::{CouvertureId, FindingKind, Priority, TauAgainst, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::over_batches::{Seen, machine_failed, remember};
+use super::over_batches::{Seen, machine_failed};
 use super::{Report, Verdict, number, text};
+use crate::bounded::remember;
 
 const FADED: f64 = 1.15;
 const STILL_FADED: f64 = 1.10;

@@ -8,7 +8,6 @@ use serde::{Deserialize, Serialize};
 
 use super::air::{Air, Limit};
 use super::around::Around;
-use super::watch::Edge;
 use super::{Report, Verdict, number};
 
 const LIMIT: Limit = Limit { channel: Channel::Humidity, most: 60.0, deadband: 2.0 };
@@ -21,10 +20,7 @@ pub(crate) struct DampRoom {
 impl DampRoom {
     pub(crate) fn step(&mut self, a: &Around<'_>) -> Verdict {
         let (edge, level) = self.air.step(a, &LIMIT);
-        match edge {
-            Edge::None => Verdict::Quiet,
-            Edge::Over { at } => Verdict::Over(at),
-            Edge::Raise { from } => Report {
+        edge.told(|from| Report {
                 kind: FindingKind::DampRoom,
                 priority: Priority::Low,
                 from,
@@ -36,9 +32,7 @@ impl DampRoom {
                 evidence: vec![number("humidity_rh", level), number("limit_rh", LIMIT.most)],
                 advice: "Look for steam and wet cleaning near the machine, dry the air, and let cold moulds and pieces warm up before they \
                          are opened.",
-            }
-            .raise(),
-        }
+            })
     }
 }
 

@@ -180,7 +180,7 @@ fn charge_rises(a: &Around<'_>, setpoint: f64, chocolate: f64, jacket: Option<f6
         says: format!(
             "The chocolate is at {chocolate:.1} °C and still rising, more than {ABOVE_SETPOINT:.0} °C above its set-point of {setpoint:.1} °C."
         ),
-        since: a.at,
+        since: a.known - MINUTE * lasts as i64,
     })
 }
 
@@ -232,7 +232,7 @@ mod tests {
         check(
             "working 0:00 setpoint=31.5 chocolate=31.5 | ~10:00 | ~20:00 chocolate=41.5 | ~21:00 chocolate=41 | ~80:00 chocolate=31.5 | ~85:00",
             &expect![[r#"
-                13:25 raise heater-stuck from 13:20
+                13:25 raise heater-stuck from 9:25
                 74:55 over at 73:55"#]],
         );
     }

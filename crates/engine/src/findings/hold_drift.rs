@@ -13,10 +13,9 @@ use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
 use crate::history::mean;
+use crate::measures::SETTLED;
 
 const MOVED: f64 = 0.3;
-const SETTLED_FROM: Span = Span::from_mins(10);
-const SETTLED_TO: Span = Span::from_mins(30);
 const BLOCK: Span = Span::from_mins(5);
 const RECENT_BLOCKS: i64 = 4;
 const REFERENCE: f64 = 0.1;
@@ -68,9 +67,9 @@ impl HoldDrift {
         if self.origin != Some(origin) {
             return self.start_anew(Some(origin), origin);
         }
-        if self.settled.is_none() && m.known - origin >= SETTLED_TO {
-            self.settled = mean_between(m, origin + SETTLED_FROM, origin + SETTLED_TO);
-            self.next_block = Some(origin + SETTLED_TO + BLOCK);
+        if self.settled.is_none() && m.known - origin >= SETTLED.1 {
+            self.settled = mean_between(m, origin + SETTLED.0, origin + SETTLED.1);
+            self.next_block = Some(origin + SETTLED.1 + BLOCK);
         }
         let (Some(settled), Some(next_block)) = (self.settled, self.next_block) else {
             return Verdict::Quiet;

@@ -8,7 +8,6 @@ use serde::{Deserialize, Serialize};
 
 use super::air::{Air, Limit};
 use super::around::Around;
-use super::watch::Edge;
 use super::{Report, Verdict, number};
 
 const LIMIT: Limit = Limit { channel: Channel::Room, most: 24.0, deadband: 0.5 };
@@ -21,10 +20,7 @@ pub(crate) struct HotRoom {
 impl HotRoom {
     pub(crate) fn step(&mut self, a: &Around<'_>) -> Verdict {
         let (edge, level) = self.air.step(a, &LIMIT);
-        match edge {
-            Edge::None => Verdict::Quiet,
-            Edge::Over { at } => Verdict::Over(at),
-            Edge::Raise { from } => Report {
+        edge.told(|from| Report {
                 kind: FindingKind::HotRoom,
                 priority: Priority::Low,
                 from,
@@ -32,9 +28,7 @@ impl HotRoom {
                 says: format!("The room has been above {:.0} °C for ten minutes; it is at {level:.1} °C.", LIMIT.most),
                 evidence: vec![number("room_c", level), number("limit_c", LIMIT.most)],
                 advice: "Cool the room or close doors, watch the holds, and be careful with moulding until it is cooler.",
-            }
-            .raise(),
-        }
+            })
     }
 }
 

@@ -47,6 +47,7 @@ use plant::Limits;
 use serde::{Deserialize, Serialize};
 
 use crate::history::History;
+use crate::phases::soak_from;
 use crate::timeline::Timeline;
 
 /// What a process detector sees at a tick that has chocolate.
@@ -71,7 +72,7 @@ pub(crate) struct Moment<'a> {
     pub(crate) setpoint: Option<f64>,
     /// Newest set-point change or top-up.
     pub(crate) disturbed_at: Option<Timestamp>,
-    /// Usual length of the cooling, if anything is known of it.
+    /// While it cools, the usual length of the cooling, if anything is known of it.
     pub(crate) usual_cooling_min: Option<f64>,
     /// The soak was seen before the cooling.
     pub(crate) cooling_seen_whole: bool,
@@ -95,13 +96,10 @@ pub(crate) struct Moment<'a> {
     pub(crate) longest_gap: Span,
 }
 
-/// A soak may stand so far below the melt range (contract, section 5).
-const SOAK_BELOW_MELT: f64 = 2.0;
-
 impl Moment<'_> {
     /// Its set-point is that of a melt: what is cold in it was only just filled in, and what falls was too hot.
     fn is_asked_to_melt(&self) -> bool {
-        self.setpoint.is_some_and(|setpoint| setpoint >= self.limits.melt.low() - SOAK_BELOW_MELT)
+        self.setpoint.is_some_and(|setpoint| setpoint >= soak_from(self.limits))
     }
 }
 

@@ -74,14 +74,6 @@ pub(super) fn machine_failed(kind: FindingKind) -> bool {
     }
 }
 
-/// Adds to a list that remembers only the newest `most`.
-pub(super) fn remember<T>(values: &mut Vec<T>, value: T, most: usize) {
-    if values.len() == most {
-        values.remove(0);
-    }
-    values.push(value);
-}
-
 #[cfg(test)]
 pub(super) mod testing {
     //! Noise for simulations: the same at every run.

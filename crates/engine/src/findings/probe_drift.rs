@@ -21,8 +21,9 @@ use maths::trend::{mann_kendall, theil_sen};
 use model::{FindingKind, Priority, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::over_batches::{Seen, machine_failed, remember};
+use super::over_batches::{Seen, machine_failed};
 use super::{Report, Verdict, number, text};
+use crate::bounded::remember;
 
 const MOVED: f64 = 0.3;
 const STILL_MOVED: f64 = 0.2;

@@ -7,7 +7,7 @@
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Edge, Watch};
+use super::watch::{Condition, Watch};
 use super::{Moment, Report, Verdict, number};
 
 const FOR: Span = Span::from_secs(10);
@@ -29,10 +29,7 @@ impl Scorch {
             | Phase::Working
             | Phase::Rewarming => Condition::above(m.chocolate, m.limits.scorch, DEADBAND),
         };
-        match self.watch.step(m.at, m.known, condition, m.gap, FOR) {
-            Edge::None => Verdict::Quiet,
-            Edge::Over { at } => Verdict::Over(at),
-            Edge::Raise { from } => Report {
+        self.watch.step(m.at, m.known, condition, m.gap, FOR).told(|from| Report {
                 kind: FindingKind::Scorch,
                 priority: Priority::High,
                 from,
@@ -44,9 +41,7 @@ impl Scorch {
                 evidence: vec![number("chocolate_c", m.chocolate), number("scorch_limit_c", m.limits.scorch)],
                 advice: "Turn the heat off, keep it stirred, then sieve and taste; quality decides whether it can be used. \
                          Mind hot walls and the moving scraper.",
-            }
-            .raise(),
-        }
+            })
     }
 }
 

@@ -2,8 +2,9 @@
 //! `idle`; raised at the last arrival plus the limit (contract, section 6).
 //!
 //! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
-//! median of the last arrivals. Who reports on change only, or is read by hand, is quiet for longer again and again without anything being
-//! wrong: several such pauses among the last arrivals make the longest of them a usual one. A message that the broker had kept says nothing about whether the sender is alive.
+//! median of the last arrivals. Who reports on change only, or is read by hand, has no one interval and is quiet for longer again and again
+//! without anything being wrong: several such pauses among the last arrivals make the longest of them a usual one. A sender with a
+//! steady interval that is cut off several times is not such a one. A message that the broker had kept says nothing about whether the sender is alive.
 
 use std::collections::VecDeque;
 
@@ -16,7 +17,9 @@ const SHORTEST: Span = Span::from_secs(60);
 const USUAL_INTERVALS: i64 = 5;
 /// Enough for a median that neither a burst nor a pause moves.
 const REMEMBERED: usize = 31;
-/// So many pauses over the limit among so many arrivals are a sender's way, not a fault each time ...
+/// A sender is unsteady where nine in ten of its intervals are not below this many usual ones.
+const UNSTEADY: i64 = 2;
+/// So many pauses over the limit among so many arrivals are an unsteady sender's way, not a fault each time ...
 const PAUSES: usize = 4;
 const AMONG: u64 = 1_000;
 /// ... and more than the longest of them by this much is missing something, up to this length.
@@ -28,6 +31,7 @@ pub(crate) struct Silent {
     last: Option<Timestamp>,
     intervals: VecDeque<Span>,
     usual: Option<Span>,
+    is_unsteady: bool,
     /// Arrivals so far, and those of the newest that ended a pause, with its length.
     arrivals: u64,
     pauses: VecDeque<(u64, Span)>,
@@ -49,6 +53,9 @@ impl Silent {
                 let mut sorted: Vec<Span> = self.intervals.iter().copied().collect();
                 sorted.sort_unstable();
                 self.usual = sorted.get(sorted.len() / 2).copied();
+                let long = sorted.get(sorted.len() * 9 / 10);
+                self.is_unsteady =
+                    self.usual.zip(long).is_some_and(|(usual, &long)| long >= usual * UNSTEADY);
             }
         }
         if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
@@ -75,7 +82,7 @@ impl Silent {
         while self.pauses.front().is_some_and(|(arrival, _)| arrival + AMONG < self.arrivals) {
             self.pauses.pop_front();
         }
-        if pause >= self.steady_limit() && pause <= LONGEST {
+        if self.is_unsteady && pause >= self.steady_limit() && pause <= LONGEST {
             self.pauses.push_back((self.arrivals, pause));
         }
     }
@@ -150,5 +157,29 @@ mod tests {
         assert_eq!(silent.step(at(19 * 60 + 299), Some(Phase::Soak)), Verdict::Quiet);
         assert_eq!(silent.step(at(19 * 60 + 300), Some(Phase::Idle)), Verdict::Quiet);
         assert_eq!(raised(silent.step(at(19 * 60 + 300), Some(Phase::Soak))).1, Priority::Medium);
+    }
+
+    /// Lets a sender with these intervals run for a while, with four pauses of ten minutes on the way.
+    fn pausing(intervals: &[i64]) -> Silent {
+        let (mut silent, mut now) = (Silent::default(), 0);
+        for _ in 0..5 {
+            for interval in intervals.iter().cycle().take(60) {
+                now += interval;
+                silent.arrived(at(now));
+            }
+            now += 600;
+            silent.step(at(now), Some(Phase::Working));
+        }
+        silent
+    }
+
+    #[test]
+    fn a_steady_sender_is_not_taught_to_be_quiet_by_outages() {
+        assert_eq!(pausing(&[5]).limit(), SHORTEST);
+    }
+
+    #[test]
+    fn who_reports_on_change_is_given_half_as_much_again_as_its_pauses() {
+        assert_eq!(pausing(&[5, 10, 40, 5, 30]).limit(), Span::from_millis(1_500 * (600 + 5)));
     }
 }

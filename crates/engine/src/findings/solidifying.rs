@@ -6,7 +6,7 @@
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Edge, Watch};
+use super::watch::{Condition, Watch};
 use super::{Moment, Report, Verdict, number};
 
 const BELOW_FLOOR: f64 = 2.0;
@@ -32,10 +32,7 @@ impl Solidifying {
             }
             Phase::Idle | Phase::Melting => self.watch.stop(m.at),
         };
-        match edge {
-            Edge::None => Verdict::Quiet,
-            Edge::Over { at } => Verdict::Over(at),
-            Edge::Raise { from } => Report {
+        edge.told(|from| Report {
                 kind: FindingKind::Solidifying,
                 priority: Priority::High,
                 from,
@@ -47,9 +44,7 @@ impl Solidifying {
                 evidence: vec![number("chocolate_c", m.level), number("limit_c", limit)],
                 advice: "Switch the stirrer off and lock it before anybody reaches in; look for a tripped fuse with qualified people; then \
                          melt the charge slowly and temper it anew.",
-            }
-            .raise(),
-        }
+            })
     }
 }
 

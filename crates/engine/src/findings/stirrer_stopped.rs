@@ -9,7 +9,7 @@ use model::{Channel, FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
 use super::around::{Around, Pace};
-use super::watch::{Condition, Edge, Watch};
+use super::watch::{Condition, Watch};
 use super::{Report, Verdict, number};
 
 const FOR: Span = Span::from_mins(2);
@@ -34,10 +34,7 @@ impl StirrerStopped {
                 self.watch.stop(a.at)
             }
         };
-        match edge {
-            Edge::None => Verdict::Quiet,
-            Edge::Over { at } => Verdict::Over(at),
-            Edge::Raise { from } => Report {
+        edge.told(|from| Report {
                 kind: FindingKind::StirrerStopped,
                 priority: Priority::High,
                 from,
@@ -52,9 +49,7 @@ impl StirrerStopped {
                 ],
                 advice: "Turn the heat off and lock the machine off before you reach in; find out why it stopped, leave belt, motor and \
                          cable to qualified people, and make a temper test before you go on.",
-            }
-            .raise(),
-        }
+            })
     }
 }
 

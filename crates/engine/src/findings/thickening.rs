@@ -8,7 +8,8 @@
 use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Edge, Watch};
+use super::around::Pace;
+use super::watch::{Condition, Watch};
 use super::{Moment, Report, Verdict, number};
 use crate::history::mean;
 
@@ -34,6 +35,10 @@ pub(crate) struct Thickening {
     speed_since: Option<Timestamp>,
     base: Option<Base>,
     next_look: Option<Timestamp>,
+    /// How often the motor reports.
+    pace: Pace,
+    /// It has paused since the last look.
+    paused: bool,
     watch: Watch,
 }
 
@@ -50,11 +55,13 @@ impl Thickening {
             return if was_open { Verdict::Over(m.at) } else { Verdict::Quiet };
         }
         self.note_speed(m);
+        self.note_pause(m);
         let origin = [Some(m.phase_since), m.topped_up_at, self.speed_since].into_iter().flatten().max();
         if self.origin != origin {
-            let edge = self.watch.stop(m.at);
+            let was_open = self.watch.is_open();
+            self.watch = Watch::default();
             (self.origin, self.base, self.next_look) = (origin, None, None);
-            return told(edge, Verdict::Quiet);
+            return if was_open { Verdict::Over(m.at) } else { Verdict::Quiet };
         }
         if self.next_look.is_some_and(|next| m.at < next) {
             return Verdict::Quiet;
@@ -69,11 +76,15 @@ impl Thickening {
         } else {
             Condition::above(current / base.current_a, MORE, DEADBAND)
         };
-        let edge = self.watch.step(m.at, m.known, condition, m.gap, FOR);
-        let raise = |from| report(m, from, base, current).raise();
-        match edge {
-            Edge::Raise { from } => raise(from),
-            Edge::None | Edge::Over { .. } => told(edge, Verdict::Quiet),
+        let gap = m.gap || std::mem::take(&mut self.paused);
+        let edge = self.watch.step(m.at, m.known, condition, gap, FOR);
+        edge.told(|from| report(m, from, base, current))
+    }
+
+    /// While the motor's own channel pauses, nothing is known of it.
+    fn note_pause(&mut self, m: &Moment<'_>) {
+        if m.history.between(m.at, m.known).any(|tick| tick.other(Channel::Motor).is_some()) {
+            self.paused |= self.pace.gap(m.at);
         }
     }
 
@@ -85,13 +96,6 @@ impl Thickening {
             self.speed_since = self.speed.map(|_| m.at);
             self.speed = Some(speed);
         }
-    }
-}
-
-fn told(edge: Edge, otherwise: Verdict) -> Verdict {
-    match edge {
-        Edge::Over { at } => Verdict::Over(at),
-        Edge::None | Edge::Raise { .. } => otherwise,
     }
 }
 
@@ -137,7 +141,7 @@ mod tests {
     use crate::history::History;
     use crate::timeline::Timeline;
 
-    /// Four hours of a hold with a motor whose current is `current(minute)`; what is told of it.
+    /// Four hours of a hold with a motor whose current, where it reports, is `current(minute)`; what is told of it.
     fn run(
         current: impl Fn(f64) -> f64,
         chocolate: impl Fn(f64) -> f64,
@@ -151,7 +155,9 @@ mod tests {
         for i in 0..240 * 12 {
             let (at, minute) = (Timestamp::from_millis(i * 5_000), i as f64 / 12.0);
             let mut ticker = Ticker::new(Span::from_secs(5));
-            ticker.insert(Channel::Motor, at, current(minute) * (1.0 + 0.04 * (minute * 9.0).sin()));
+            if current(minute).is_finite() {
+                ticker.insert(Channel::Motor, at, current(minute) * (1.0 + 0.04 * (minute * 9.0).sin()));
+            }
             ticker.insert(Channel::Chocolate, at, chocolate(minute));
             history.push(ticker.finish().expect("two readings make a tick"));
             let mut m = moment(Phase::Working, at, chocolate(minute), &history, &timeline, &limits);
@@ -178,6 +184,17 @@ mod tests {
         assert!(run(|t| if t < 60.0 { 2.0 } else { 2.2 }, |_| 31.5, |_| {}).is_empty());
         let colder = |t| if t < 60.0 { 31.5 } else { 30.8 };
         assert!(run(|t| if t < 60.0 { 2.0 } else { 2.4 }, colder, |_| {}).is_empty());
+    }
+
+    #[test]
+    fn a_motor_that_says_nothing_in_between_is_not_known_to_labour() {
+        let pauses = |t: f64| match t {
+            ..60.0 => 2.0,
+            65.0..74.0 => f64::NAN,
+            60.0..80.0 => 2.4,
+            _ => 2.0,
+        };
+        assert!(run(pauses, |_| 31.5, |_| {}).is_empty());
     }
 
     #[test]

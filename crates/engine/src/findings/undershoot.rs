@@ -8,7 +8,7 @@
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Edge, Watch};
+use super::watch::{Condition, Watch};
 use super::{Moment, Report, Verdict, number};
 
 const MARGIN: f64 = 0.5;
@@ -38,10 +38,7 @@ impl Undershoot {
         } else {
             self.watch.stop(m.at)
         };
-        match edge {
-            Edge::None => Verdict::Quiet,
-            Edge::Over { at } => Verdict::Over(at),
-            Edge::Raise { from } => Report {
+        edge.told(|from| Report {
                 kind: FindingKind::Undershoot,
                 priority: Priority::Medium,
                 from,
@@ -53,9 +50,7 @@ impl Undershoot {
                 evidence: vec![number("chocolate_c", m.level), number("floor_c", floor)],
                 advice: "Stop the cooling, warm it slowly to the upper end of its working range while it is stirred, hold five to ten \
                          minutes, then make a temper test.",
-            }
-            .raise(),
-        }
+            })
     }
 }
 

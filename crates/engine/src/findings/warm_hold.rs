@@ -6,7 +6,7 @@
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Edge, Watch};
+use super::watch::{Condition, Watch};
 use super::{Moment, Report, Verdict, number};
 
 const MARGIN: f64 = 0.5;
@@ -41,10 +41,7 @@ impl WarmHold {
             | Phase::Settling
             | Phase::Rewarming => self.watch.stop(m.at),
         };
-        match edge {
-            Edge::None => Verdict::Quiet,
-            Edge::Over { at } => Verdict::Over(at),
-            Edge::Raise { from } => Report {
+        edge.told(|from| Report {
                 kind: FindingKind::WarmHold,
                 priority: Priority::Medium,
                 from,
@@ -57,9 +54,7 @@ impl WarmHold {
                 ),
                 evidence: vec![number("chocolate_c", m.level), number("working_high_c", high)],
                 advice: "Check the set-point and bring it down by half a degree, then make a temper test.",
-            }
-            .raise(),
-        }
+            })
     }
 }
 

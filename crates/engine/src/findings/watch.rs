@@ -3,6 +3,8 @@
 use model::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use super::{Report, Verdict};
+
 /// A condition is over when it has been clear for this long.
 const OFF_DELAY: Span = Span::from_secs(60);
 
@@ -37,6 +39,17 @@ pub(crate) enum Edge {
     Over {
         at: Timestamp,
     },
+}
+
+impl Edge {
+    /// What a detector says of it; `report` is asked only if something began.
+    pub(crate) fn told(self, report: impl FnOnce(Timestamp) -> Report) -> Verdict {
+        match self {
+            Edge::None => Verdict::Quiet,
+            Edge::Over { at } => Verdict::Over(at),
+            Edge::Raise { from } => report(from).raise(),
+        }
+    }
 }
 
 impl Condition {

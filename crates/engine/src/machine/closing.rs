@@ -9,10 +9,9 @@ use crate::book::{Closed, Source};
 use crate::findings::Told;
 use crate::findings::over_batches::Seen;
 use crate::history::{extremes, mean};
+use crate::measures::SETTLED;
 use crate::phases::Turn;
 
-/// The settled level is the mean of these minutes of working (contract, section 6, `hold-drift`).
-const SETTLED: (Span, Span) = (Span::from_mins(10), Span::from_mins(30));
 /// A set-point that moves less has not been changed, °C.
 const SAME_SETPOINT: f64 = 0.05;
 /// A hand thermometer is compared with the probe's mean over so long before: a slow probe reports twice in it.
