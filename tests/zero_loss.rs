@@ -3,7 +3,8 @@
 //! number, which has no time that would tell it, is there at least once, and how many are there twice is printed.
 //!
 //! The judge is outside the service: what was published is counted by the publishers, and what is there is read by `halfdegree
-//! export`. Each fault is asserted to have happened; a wait that takes too long is a stall and fails the run. The counts come from
+//! export`. Each fault waits until its mark is seen (the signal that ended the service, a cut connection, a refused write) and fails the run where it
+//! is not; a wait that takes too long is a stall and fails the run. The counts come from
 //! the environment, so that `tests/crash` can ask for more of everything; a shorter form runs with all other tests.
 
 mod disk;
@@ -24,8 +25,7 @@ fn every_acknowledged_message_is_there_once() {
     let plan = Plan::from_environment();
     let faults = plan.faults();
     let began = Instant::now();
-    let mut site = Site::open();
-    let mut happened = Tally::default();
+    let mut site = Site::open(plan.seed());
     for (number, fault) in faults.iter().enumerate() {
         if plan.is_told() {
             eprintln!(
@@ -45,10 +45,8 @@ fn every_acknowledged_message_is_there_once() {
             Fault::KillWhileDiskFrozen => site.kill_while_disk_is_frozen(),
             Fault::FillDisk => site.fill_disk(),
         }
-        happened.note(*fault);
     }
     let outcome = site.close();
-    eprintln!("{happened}\n{outcome}\nin {:.0} s", began.elapsed().as_secs_f64());
-    assert_eq!(happened, Tally::of(&faults), "each fault has happened");
+    eprintln!("{}\n{outcome}\nin {:.0} s", Tally::of(&faults), began.elapsed().as_secs_f64());
     outcome.assert_nothing_lost_or_doubled();
 }

@@ -60,6 +60,10 @@ impl Plan {
         self.is_told
     }
 
+    pub(crate) fn seed(&self) -> u64 {
+        self.seed
+    }
+
     /// All of them, mixed; the same seed mixes the same way.
     pub(crate) fn faults(&self) -> Vec<Fault> {
         let mut faults: Vec<Fault> =

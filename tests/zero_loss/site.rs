@@ -52,7 +52,7 @@ impl Health {
 }
 
 impl Site {
-    pub(crate) fn open() -> Site {
+    pub(crate) fn open(seed: u64) -> Site {
         let folder = tempfile::tempdir().unwrap();
         let broker_folder = folder.path().join("broker");
         fs::create_dir(&broker_folder).unwrap();
@@ -61,7 +61,7 @@ impl Site {
         fs::write(folder.path().join("plant.toml"), plant(&wire.url())).unwrap();
         let disk = Disk::build(folder.path(), &folder.path().join("data"));
         let mut site =
-            Site { folder, broker, wire, disk, publishers: Vec::new(), service: None, dice: Dice(1) };
+            Site { folder, broker, wire, disk, publishers: Vec::new(), service: None, dice: Dice(seed) };
         // The session has to be there before the first message, or the broker delivers it to nobody.
         site.start();
         wait_until("connected", || site.health().is("connected"));
@@ -190,12 +190,11 @@ impl Site {
         let acknowledged: BTreeMap<&str, u64> =
             publishers.into_iter().map(|publisher| (publisher.machine, publisher.stop())).collect();
         for machine in TIMED {
-            // Each comes in its order, so the last one is there only when all are, or when some are lost.
-            let last = time(acknowledged[machine] - 1).to_string();
+            let last = acknowledged[machine] - 1;
             wait_while_growing(
                 "the last message is stored",
                 || self.health().count("readings"),
-                || !rows(&self.data(), machine, &["--from", &last]).is_empty(),
+                || is_stored(&self.data(), machine, last),
             );
         }
         // By its value. Counts would not do: a message whose connection is given up is counted, and counted again when it comes again.
@@ -243,6 +242,11 @@ fn rows(data: &Path, machine: &str, more: &[&str]) -> Vec<(String, f64)> {
             (at.to_string(), cells[column].parse().unwrap())
         })
         .collect()
+}
+
+/// Is the message with this number there? They come in their order, so the last one is there only when all are, or when some are lost.
+pub(crate) fn is_stored(data: &Path, machine: &str, number: u64) -> bool {
+    !rows(data, machine, &["--from", &time(number).to_string()]).is_empty()
 }
 
 /// Compares what is there with a sequence of messages that carry their own times.

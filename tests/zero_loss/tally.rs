@@ -4,8 +4,8 @@ use std::fmt;
 
 use crate::zero_loss::faults::Fault;
 
-/// How often each fault has happened.
-#[derive(Debug, Default, PartialEq, Eq)]
+/// How often each fault was done.
+#[derive(Debug, Default)]
 pub(crate) struct Tally(Vec<(Fault, usize)>);
 
 impl Tally {
@@ -15,7 +15,7 @@ impl Tally {
         tally
     }
 
-    pub(crate) fn note(&mut self, fault: Fault) {
+    fn note(&mut self, fault: Fault) {
         match self.0.iter_mut().find(|(noted, _)| *noted == fault) {
             Some((_, times)) => *times += 1,
             None => self.0.push((fault, 1)),

@@ -8,7 +8,7 @@
 
 use std::collections::HashMap;
 
-use model::{Arrival, MachineId, Span, Timestamp};
+use model::{Arrival, Content, MachineId, Span, Timestamp};
 
 /// Seven channels ten times a second, and half as much again: the fastest probe of a wheel machine that we know sends five times a
 /// second (common practice, no source).
@@ -68,8 +68,10 @@ impl Meter {
     }
 
     fn count_one(&mut self, arrival: &Arrival) -> Option<Shown> {
-        let from = arrival.at().floor(MINUTE);
-        let machine = arrival.machine();
+        let Content::Reading(reading) = &arrival.content else { return None };
+        // A reading dated ahead of its arrival must not make everything after it late.
+        let from = reading.at.min(arrival.arrived).floor(MINUTE);
+        let machine = &reading.machine;
         let Some(minute) = self.minutes.get_mut(machine) else {
             self.minutes.insert(machine.clone(), Minute { from, readings: 1, is_told: false });
             return None;
@@ -94,7 +96,7 @@ impl Meter {
 
 #[cfg(test)]
 mod tests {
-    use model::{Channel, Content, Reading};
+    use model::{Channel, Reading};
 
     use super::*;
 

@@ -102,7 +102,9 @@ impl Keeper {
         let mut away = spawn_blocking(move || {
             let began = Instant::now();
             let outcome = journal.append(&arrivals);
-            stats.note_commit(began.elapsed());
+            if outcome.is_ok() && !arrivals.is_empty() {
+                stats.note_commit(began.elapsed());
+            }
             (journal, outcome, arrivals)
         });
         let back = match timeout(SLOW_DISK, &mut away).await {

@@ -5,6 +5,10 @@
 //! own across which nothing is acknowledged, and whatever cannot be done now is waited for. Zero loss is promised from the
 //! broker's delivery on; what a broker loses by itself is told where it can be noticed, as a possible gap.
 //!
+//! One kind of message is acknowledged while it waits: Sparkplug data whose birth has not come (`wire::Decoder`). Without the birth they
+//! cannot be read, and what cannot be read is rejected and acknowledged (contract, section 2); they wait in memory in case it comes, bounded, and a
+//! crash in those seconds loses them as a reject would. Holding their acknowledgements back would hold up every message behind them.
+//!
 //! A message may come twice: stored, and then the connection or the process ended before its acknowledgement reached the broker.
 //! Readings and events that carry their own time are the same ones again for everybody who reads the journal by machine,
 //! channel and time. A bare number is not: its time is its arrival, so it is read at two moments, and [`Counts::maybe_twice`]

@@ -234,7 +234,7 @@ impl IntakeStats {
         lock(&self.rejects).kept()
     }
 
-    /// Machines that send too much at present.
+    /// Machines that send too much, each until it has had a quieter minute.
     pub fn floods(&self) -> Vec<Flood> {
         lock(&self.floods).values().cloned().collect()
     }
