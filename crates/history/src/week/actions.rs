@@ -37,8 +37,10 @@ impl Effect {
 /// An action as the review shows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ActionRow {
-    /// The action.
+    /// The action as it stood when the week ended: what was done later is open here.
     pub action: Action,
+    /// Done since, after the week.
+    pub is_done_since: bool,
     /// Past its due date and not done.
     pub is_overdue: bool,
     /// Before and after, where it names a figure and is done.
@@ -57,13 +59,14 @@ pub(super) fn rows(view: &View<'_>, week: IsoWeek, actions: &[Action], batches: 
     let mut rows: Vec<ActionRow> = actions
         .iter()
         .filter(is_shown)
-        .map(|action| ActionRow {
-            is_overdue: action.done.is_none() && action.due.is_some_and(|due| due < view.to),
-            effect: action
-                .done
-                .filter(|done| *done < view.to)
-                .and_then(|done| effect(action, done, view.to, batches)),
-            action: action.clone(),
+        .map(|action| {
+            let done = action.done.filter(|done| *done < view.to);
+            ActionRow {
+                is_overdue: done.is_none() && action.due.is_some_and(|due| due < view.to),
+                effect: done.and_then(|done| effect(action, done, view.to, batches)),
+                is_done_since: done != action.done,
+                action: Action { done, ..action.clone() },
+            }
         })
         .collect();
     rows.sort_by_key(|row| (row.action.done.is_some(), row.action.opened));

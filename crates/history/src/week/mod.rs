@@ -8,6 +8,7 @@
 //! One value a batch: seconds of one batch are not independent, and a capability from them would be fiction.
 
 mod actions;
+mod basis;
 mod charts;
 mod exceptions;
 mod findings;
@@ -100,6 +101,8 @@ pub struct Review {
     pub quality: Quality,
     /// The week's batches, in the order of time.
     pub batches: Vec<Batch>,
+    /// Digest of the records that all this rests on: batches, tests and findings of the week.
+    pub rests_on: String,
 }
 
 /// Works out the review of a week.
@@ -144,6 +147,7 @@ pub fn review(data: WeekData<'_>) -> Result<Review, HistoryError> {
         quality: quality::quality(&view, &data.rooms),
         rooms: data.rooms,
         actions: actions::rows(&view, data.week, &data.actions, &batches),
+        rests_on: basis::digest(&view),
         batches: week.into_iter().cloned().collect(),
     })
 }

@@ -31,6 +31,8 @@ pub struct ReviewDto {
     pub machines: Vec<Value>,
     /// One a couverture.
     pub couvertures: Vec<Value>,
+    /// Digest of the batches, tests and findings that all this rests on.
+    pub rests_on: String,
     /// Batches of the week, by id.
     pub batches: Vec<String>,
     /// Every table of the review: its columns, and its rows of numbers, words and times.
@@ -56,6 +58,7 @@ impl ReviewDto {
             all: group(&review.all),
             machines: review.by_machine.iter().map(group).collect(),
             couvertures: review.by_couverture.iter().map(group).collect(),
+            rests_on: review.rests_on.clone(),
             batches: review.batches.iter().map(|batch| batch.id.to_string()).collect(),
             tables: tables(sheet),
             charts: charts(review),

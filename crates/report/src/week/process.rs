@@ -17,7 +17,7 @@ pub(super) fn charted(charted: Charted) -> (&'static str, &'static str) {
 pub(super) fn gallery(reviewed: &Reviewed<'_>) -> Section {
     let pictures = pictures::galleries(reviewed);
     let says = if pictures.is_empty() {
-        "Readings are not at hand for this form of the review."
+        "No curves are drawn here."
     } else {
         "All batches of a machine and couverture on one scale, laid at the start of cooling. Behind each the working range and the usual course (median, 10 to 90 %). A heavier frame marks what stands in the list above."
     };
