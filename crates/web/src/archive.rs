@@ -98,7 +98,8 @@ impl App {
         self.ask_store(export).await
     }
 
-    async fn ask_records<T: Send + 'static, E: std::fmt::Display + Send + 'static>(
+    /// Asks the records something.
+    pub(crate) async fn ask_records<T: Send + 'static, E: std::fmt::Display + Send + 'static>(
         &self,
         question: impl FnOnce(&Records) -> Result<T, E> + Send + 'static,
     ) -> Result<T, Problem> {

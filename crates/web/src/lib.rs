@@ -12,6 +12,7 @@
 //! - `view`, `urgency`, `words`, `reader`, `sentence`: facts turned into what a page says, as its reader reads.
 //! - `dashboards`, `shelf`, `page_file`, `rendered`: templates, page files, reading them anew, parts kept for live pages.
 //! - `gathered`, `paper`: what day, week and comparison are made from, and reports as PDF.
+//! - `written`: what people write into the records.
 //! - `archive`, `past`, `curve`, `curve_query`, `curve_values`: reading records and readings, the machine's own past,
 //!   gathering a curve sheet.
 //!
@@ -43,6 +44,7 @@ mod state;
 mod urgency;
 mod view;
 mod words;
+mod written;
 
 pub use crate::paper::Paper;
 pub use crate::server::{WebError, router, run};

@@ -16,14 +16,11 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 use crate::app::App;
-use crate::archive::blocking;
 use crate::handlers::entries::admit;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::view::{Moment, Scene};
-
-/// A name of more characters is none.
-const LONGEST_NAME: usize = 60;
+use crate::written::{self, LONGEST_NAME, bounded};
 
 /// `GET /api/v1/baselines`
 pub(crate) async fn list(State(app): State<Arc<App>>, params: Params) -> Result<axum::Json<Value>, Problem> {
@@ -83,25 +80,17 @@ async fn take<'a>(
     })?;
     let deed = field("order").and_then(|text| text.parse::<BaselineDeed>().ok());
     let deed = deed.ok_or_else(|| missing("order", "freeze, learn or reset"))?;
-    let by = field("by").map(str::trim).filter(|by| !by.is_empty());
-    let by = by.map(|by| by.chars().take(LONGEST_NAME).collect());
+    let by = bounded(field("by"), LONGEST_NAME);
     let order = BaselineOrder { machine: machine.clone(), couverture, deed, by, at: app.now() };
-    let records = app.state.records.clone();
-    blocking(move || records.order_baseline(&order)).await?.map_err(|cause| {
-        Problem::unavailable(
-            "not-durable",
-            "The order could not be put on disk; it is not given. Try again.",
-            cause,
-        )
-    })
+    app.write_records(move |records| records.order_baseline(&order)).await
 }
 
 fn refused(sentence: String) -> Problem {
-    Problem::bad_request("bad-order", sentence)
+    written::refused("bad-order", sentence)
 }
 
 fn missing(name: &str, should_be: &str) -> Problem {
-    refused(format!("The field `{name}` should be {should_be}."))
+    written::missing("bad-order", name, should_be)
 }
 
 /// A baseline as the machine page shows it.

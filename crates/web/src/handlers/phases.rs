@@ -15,12 +15,10 @@ use report::CorrectionDto;
 use serde_json::Value;
 
 use crate::app::App;
-use crate::archive::blocking;
 use crate::handlers::entries::admit;
 use crate::problem::Problem;
+use crate::written::{self, LONGEST_NAME, bounded};
 
-/// A name of more characters is none.
-const LONGEST_NAME: usize = 60;
 /// A reason is a sentence or two.
 const LONGEST_REASON: usize = 500;
 
@@ -36,12 +34,8 @@ pub(crate) async fn correct(
     let value: Value =
         serde_json::from_slice(&body).map_err(|fault| refused(format!("The body is not JSON: {fault}.")))?;
     let correction = read(&batch, app.now(), |name| value.get(name).and_then(Value::as_str))?;
-    let records = app.state.records.clone();
     let kept = correction.clone();
-    blocking(move || records.correct_phase(&kept)).await?.map_err(|cause| {
-        let sentence = "The correction could not be put on disk; it is not made. Try again.";
-        Problem::unavailable("not-durable", sentence, cause)
-    })?;
+    app.write_records(move |records| records.correct_phase(&kept)).await?;
     Ok((StatusCode::CREATED, axum::Json(CorrectionDto::from(&correction))).into_response())
 }
 
@@ -54,10 +48,7 @@ fn read<'a>(
         let parsed = field(name).map(str::parse::<Timestamp>).transpose();
         parsed.map_err(|_| missing(name, "a time such as 2026-03-02T07:05:00Z"))
     };
-    let words = |name: &str, longest: usize| {
-        let text = field(name).map(str::trim).filter(|text| !text.is_empty());
-        text.map(|text| text.chars().take(longest).collect::<String>())
-    };
+    let words = |name: &str, longest: usize| bounded(field(name), longest);
     let phase = field("phase").and_then(|text| text.parse::<Phase>().ok()).ok_or_else(|| {
         let words: Vec<_> = Phase::ALL.iter().map(|phase| phase.as_str()).collect();
         missing("phase", &format!("one of {}", words.join(", ")))
@@ -87,9 +78,9 @@ fn read<'a>(
 }
 
 fn refused(sentence: String) -> Problem {
-    Problem::bad_request("bad-correction", sentence)
+    written::refused("bad-correction", sentence)
 }
 
 fn missing(name: &str, should_be: &str) -> Problem {
-    refused(format!("The field `{name}` should be {should_be}."))
+    written::missing("bad-correction", name, should_be)
 }

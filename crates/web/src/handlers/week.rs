@@ -39,11 +39,22 @@ pub(crate) async fn week(
     match ending {
         None => {
             params.only(&["entered"])?;
-            page(&app, &Told::of(&app, week).await?, None).map(|page| Html(page).into_response())
+            let said = Said { entered: params.text("entered").is_some(), fault: None };
+            page(&app, &Told::of(&app, week, Drawn::Galleries).await?, said)
+                .map(|page| Html(page).into_response())
         }
-        Some(ending @ ("json" | "csv" | "xlsx" | "pdf")) => {
+        Some("json") => {
             params.only(&[])?;
-            form(&app, Told::of(&app, week).await?, ending).await
+            let document = match signed(&app, week).await? {
+                Some(signed) => signed.document,
+                None => Told::of(&app, week, Drawn::Nothing).await?.document(),
+            };
+            Ok(([(header::CONTENT_TYPE, "application/json")], document).into_response())
+        }
+        Some(ending @ ("csv" | "xlsx" | "pdf")) => {
+            params.only(&[])?;
+            let drawn = if ending == "pdf" { Drawn::Galleries } else { Drawn::Nothing };
+            form(&app, Told::of(&app, week, drawn).await?, ending).await
         }
         Some(_) => Err(no_such_week(&named)),
     }
@@ -66,8 +77,30 @@ pub(crate) struct Told {
     signed: Option<SignOff>,
 }
 
+/// Are the courses of the week to be drawn? That reads every batch of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Drawn {
+    /// No.
+    Nothing,
+    /// All of them.
+    Galleries,
+}
+
+/// What the page says about an entry that was just made.
+#[derive(Debug, Default)]
+pub(crate) struct Said {
+    /// It has been entered.
+    pub(crate) entered: bool,
+    /// It has not, and why.
+    pub(crate) fault: Option<String>,
+}
+
+async fn signed(app: &App, week: IsoWeek) -> Result<Option<SignOff>, Problem> {
+    app.ask_records(move |records| records.sign_off_of(&week.to_string())).await
+}
+
 impl Told {
-    pub(crate) async fn of(app: &App, week: IsoWeek) -> Result<Told, Problem> {
+    pub(crate) async fn of(app: &App, week: IsoWeek, drawn: Drawn) -> Result<Told, Problem> {
         let (names, plant) = (app.names(), app.state.plant.clone());
         let (review, signed, galleries) = app
             .gather(move |sources| {
@@ -76,7 +109,11 @@ impl Told {
                 data.rooms =
                     gather::rooms(&sources.store, &sources.plant, (from, to.min(sources.now).max(from)))?;
                 let zone = sources.plant.time_zone.rules();
-                let galleries: Vec<Gallery> = gather::galleries(&sources.store, &data)?
+                let sets = match drawn {
+                    Drawn::Nothing => Vec::new(),
+                    Drawn::Galleries => gather::galleries(&sources.store, &data)?,
+                };
+                let galleries: Vec<Gallery> = sets
                     .iter()
                     .map(|set| {
                         let machine = sources.plant.machine(&set.machine);
@@ -86,6 +123,9 @@ impl Told {
                     })
                     .collect();
                 let signed = sources.records.sign_off_of(&week.to_string())?;
+                if let Some(signed) = &signed {
+                    data.actions.retain(|action| action.opened <= signed.at);
+                }
                 Ok((review(data)?, signed, galleries))
             })
             .await?;
@@ -117,6 +157,21 @@ impl Told {
     pub(crate) fn is_signed(&self) -> bool {
         self.signed.is_some()
     }
+
+    /// What is the matter with the signed document, if anything. Words are not compared: they may be worded better.
+    fn signed_but(&self) -> Option<&'static str> {
+        let signed = self.signed.as_ref()?;
+        if !signed.is_intact() {
+            return Some(
+                "The signed document no longer has the digest that it was signed with: it has been changed in the file.",
+            );
+        }
+        let document: serde_json::Value = serde_json::from_str(&signed.document).ok()?;
+        let rests_on = document.get("rests_on")?.as_str()?;
+        (rests_on != self.review.rests_on).then_some(
+            "Records of this week have changed since it was signed; the signed document is kept as it was (JSON below).",
+        )
+    }
 }
 
 fn signed_says(app: &App, signed: &SignOff) -> String {
@@ -144,6 +199,7 @@ struct WeekView {
     signed_but: Option<&'static str>,
     can_sign: bool,
     entries_open: bool,
+    entered: bool,
     fault: Option<String>,
     machines: Vec<(String, String)>,
     figures: Vec<(&'static str, &'static str)>,
@@ -152,21 +208,12 @@ struct WeekView {
 }
 
 /// The page, with what was wrong with an entry, if something was.
-pub(crate) fn page(app: &App, told: &Told, fault: Option<String>) -> Result<String, Problem> {
+pub(crate) fn page(app: &App, told: &Told, said: Said) -> Result<String, Problem> {
     let page = app.page("week", Shows::Week)?;
     let scene = app.plant_scene();
     let sheet = &told.sheet;
     let href = format!("/weeks/{}", told.week);
-    let signed_but = told.signed.as_ref().and_then(|signed| {
-        if !signed.is_intact() {
-            Some("The signed document no longer has the digest that it was signed with: it has been changed in the file.")
-        } else if signed.document != told.document() {
-            Some("Records of this week have changed since it was signed; the signed document is kept as it was (JSON below).")
-        } else {
-            None
-        }
-    });
-    let open = told.review.actions.iter().filter(|row| row.action.done.is_none());
+    let open = told.review.actions.iter().filter(|row| row.action.done.is_none() && !row.is_done_since);
     let entries_open = match app.entries {
         Entries::OpenOnLoopback => true,
         Entries::Closed => false,
@@ -180,10 +227,11 @@ pub(crate) fn page(app: &App, told: &Told, fault: Option<String>) -> Result<Stri
         lead: sheet.lead.iter().map(|says| scene.sentence(says)).collect(),
         sections: sheet.sections.iter().map(|section| SectionView::new(scene, section)).collect(),
         signed: sheet.signed.clone(),
-        signed_but,
+        signed_but: told.signed_but(),
         can_sign: told.review.is_over && told.signed.is_none(),
         entries_open,
-        fault,
+        entered: said.entered,
+        fault: said.fault,
         machines: app.state.plant.machines.iter().map(|m| (m.id.to_string(), m.name.clone())).collect(),
         figures: FIGURES.map(|charted| (charted.key(), figure_word(charted))).into(),
         open_actions: open.map(|row| (row.action.id.clone(), row.action.what.clone())).collect(),
@@ -217,11 +265,6 @@ async fn form(app: &App, told: Told, ending: &str) -> Result<Response, Problem> 
     let zone = app.state.plant.time_zone.rules();
     let name = format!("review-{}", told.week);
     match ending {
-        "json" => {
-            let document =
-                told.signed.as_ref().map_or_else(|| told.document(), |signed| signed.document.clone());
-            Ok(([(header::CONTENT_TYPE, "application/json")], document).into_response())
-        }
         "csv" => {
             let first = told.sheet.sections.first().and_then(|section| section.table.as_ref());
             let heads: Vec<&str> =

@@ -17,12 +17,13 @@ use records::{Action, SignOff};
 
 use crate::app::App;
 use crate::handlers::entries::admit;
-use crate::handlers::week::{Told, page, week_of};
+use crate::handlers::week::{Drawn, Said, Told, page, week_of};
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
+use crate::written::LONGEST_NAME;
 
 /// Longer is a letter and no action.
-const LONGEST: usize = 300;
+const LONGEST_ACTION: usize = 300;
 
 /// The role of whoever types a name where nobody signs in.
 const UNCHECKED: &str = "quality, name typed in, not checked";
@@ -34,10 +35,9 @@ pub(crate) async fn open_action(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let week = week_of(&week)?;
-    let form = form_of(&app, &headers, body)?;
+    let (week, form) = entry_of(&app, &week, &headers, body)?;
     let done = match action_of(&app, week, &form) {
-        Ok(action) => app.gather(move |sources| Ok(sources.records.open_action(&action)?)).await.map(drop),
+        Ok(action) => app.write_records(move |records| records.open_action(&action)).await.map(drop),
         Err(problem) => Err(problem),
     };
     back(&app, week, done).await
@@ -50,12 +50,11 @@ pub(crate) async fn close_action(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let week = week_of(&week)?;
-    let form = form_of(&app, &headers, body)?;
+    let (week, form) = entry_of(&app, &week, &headers, body)?;
     form.only(&["action"])?;
     let id = form.required::<String>("action", "the number of an action")?;
     let (named, now) = (id.clone(), app.now());
-    let closed = app.gather(move |sources| Ok(sources.records.close_action(&named, Some(now))?)).await?;
+    let closed = app.write_records(move |records| records.close_action(&named, Some(now))).await?;
     let done = closed.map(drop).ok_or_else(|| wrong("action", &id, "the number of an action that is open"));
     back(&app, week, done).await
 }
@@ -67,16 +66,15 @@ pub(crate) async fn sign_off(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let week = week_of(&week)?;
-    let form = form_of(&app, &headers, body)?;
+    let (week, form) = entry_of(&app, &week, &headers, body)?;
     form.only(&["by"])?;
     let signed = sign(&app, week, &form).await;
     back(&app, week, signed).await
 }
 
 async fn sign(app: &App, week: IsoWeek, form: &Params) -> Result<(), Problem> {
-    let by = words(form, "by")?.ok_or_else(|| wrong("by", "", "the name of whoever signs"))?;
-    let told = Told::of(app, week).await?;
+    let by = words(form, "by", LONGEST_NAME)?.ok_or_else(|| wrong("by", "", "the name of whoever signs"))?;
+    let told = Told::of(app, week, Drawn::Nothing).await?;
     if !told.is_over() {
         return Err(Problem::refused("week-not-over", "A week can be signed when it is over."));
     }
@@ -87,7 +85,7 @@ async fn sign(app: &App, week: IsoWeek, form: &Params) -> Result<(), Problem> {
         ));
     }
     let sign_off = SignOff::new(&week.to_string(), &by, UNCHECKED, app.now(), told.document());
-    let is_first = app.gather(move |sources| Ok(sources.records.sign_off(&sign_off)?)).await?;
+    let is_first = app.write_records(move |records| records.sign_off(&sign_off)).await?;
     if is_first {
         Ok(())
     } else {
@@ -98,9 +96,16 @@ async fn sign(app: &App, week: IsoWeek, form: &Params) -> Result<(), Problem> {
     }
 }
 
-fn form_of(app: &App, headers: &HeaderMap, body: Result<Bytes, BytesRejection>) -> Result<Params, Problem> {
+/// The week of an entry and what its form says, if the entry may be made.
+fn entry_of(
+    app: &App,
+    week: &str,
+    headers: &HeaderMap,
+    body: Result<Bytes, BytesRejection>,
+) -> Result<(IsoWeek, Params), Problem> {
+    let week = week_of(week)?;
     let body = admit(app, headers, body, "application/x-www-form-urlencoded")?;
-    Ok(Params::parse(&String::from_utf8_lossy(&body)))
+    Ok((week, Params::parse(&String::from_utf8_lossy(&body))))
 }
 
 /// Back to the page; a fault stands on it, above the forms.
@@ -108,17 +113,19 @@ async fn back(app: &App, week: IsoWeek, done: Result<(), Problem>) -> Result<Res
     match done {
         Ok(()) => Ok(Redirect::to(&format!("/weeks/{week}?entered=yes#entries-title")).into_response()),
         Err(problem) => {
-            let told = Told::of(app, week).await?;
-            let shown = page(app, &told, Some(problem.sentence.clone()))?;
+            let told = Told::of(app, week, Drawn::Galleries).await?;
+            let said = Said { entered: false, fault: Some(problem.sentence.clone()) };
+            let shown = page(app, &told, said)?;
             Ok((problem.status, axum::response::Html(shown)).into_response())
         }
     }
 }
 
-fn words(form: &Params, name: &str) -> Result<Option<String>, Problem> {
+/// Words of at most so many characters: what would be signed is not cut in silence.
+fn words(form: &Params, name: &str, longest: usize) -> Result<Option<String>, Problem> {
     match form.text(name) {
-        Some(text) if LONGEST < text.chars().count() => {
-            Err(wrong(name, text, format!("at most {LONGEST} characters long")))
+        Some(text) if longest < text.chars().count() => {
+            Err(wrong(name, text, format!("at most {longest} characters long")))
         }
         text => Ok(text.map(str::to_owned)),
     }
@@ -126,7 +133,9 @@ fn words(form: &Params, name: &str) -> Result<Option<String>, Problem> {
 
 fn action_of(app: &App, week: IsoWeek, form: &Params) -> Result<Action, Problem> {
     form.only(&["what", "who", "due", "machine", "figure"])?;
-    let needed = |name: &str, should_be: &str| words(form, name)?.ok_or_else(|| wrong(name, "", should_be));
+    let needed = |name: &str, longest: usize, should_be: &str| {
+        words(form, name, longest)?.ok_or_else(|| wrong(name, "", should_be))
+    };
     let machine = form.text("machine").map(|named| app.machine(named)).transpose()?;
     let figure = form
         .text("figure")
@@ -144,8 +153,8 @@ fn action_of(app: &App, week: IsoWeek, form: &Params) -> Result<Action, Problem>
     Ok(Action {
         id: String::new(),
         week: week.to_string(),
-        what: needed("what", "what is to be done")?,
-        who: needed("who", "who does it")?,
+        what: needed("what", LONGEST_ACTION, "what is to be done")?,
+        who: needed("who", LONGEST_NAME, "who does it")?,
         due: due.map(midnight).transpose()?,
         machine: machine.map(|machine| machine.id.clone()),
         figure: figure.map(|charted| charted.key().to_owned()),

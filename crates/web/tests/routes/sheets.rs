@@ -276,6 +276,25 @@ async fn a_week_is_signed_once_and_stays_as_it_was_signed() {
 }
 
 #[tokio::test]
+async fn a_signed_week_says_that_records_changed_only_when_they_did() {
+    let works = open();
+    let action = "what=Clean+the+valve+of+Alder&who=ana&machine=alder&figure=cooling_tau_min";
+    let opened = entered(&works, &format!("{WEEK}/actions"), action).await;
+    assert!(works.get(opened.header("location")).await.says("It has been entered."));
+    entered(&works, &format!("{WEEK}/sign-off"), "by=ana").await;
+    let id = works.state.records.actions().unwrap()[0].id.clone();
+    entered(&works, &format!("{WEEK}/actions/done"), &format!("action={id}")).await;
+    entered(&works, &format!("{WEEK}/actions"), "what=Another&who=bo").await;
+    let page = works.get(WEEK).await;
+    assert!(page.says("Signed by ana") && !page.says("have changed since"), "{}", page.text);
+    assert!(!page.says(&format!("{id}: Clean the valve")), "what is done is not offered again");
+    let mut other = batch(27, 90.0);
+    other.measures.settled_c = Some(31.9);
+    works.fill(vec![other], &[]);
+    assert!(works.get(WEEK).await.says("Records of this week have changed since it was signed"));
+}
+
+#[tokio::test]
 async fn without_signing_in_nothing_is_entered_on_a_week() {
     let works = busy(WebConfig::default());
     for (address, body) in [("actions", "what=x&who=y"), ("actions/done", "action=1"), ("sign-off", "by=ana")]

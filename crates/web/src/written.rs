@@ -1,0 +1,43 @@
+//! What people write into the records through a page or a program: baselines, phases, actions, signatures.
+//!
+//! One way to the file, and one way to say no. An entry waits for the disk and for nothing else: it takes no turn among
+//! the heavy readers, and is answered when it is durable.
+
+use records::Records;
+
+use crate::app::App;
+use crate::archive::blocking;
+use crate::problem::Problem;
+
+/// A name of more characters is none.
+pub(crate) const LONGEST_NAME: usize = 60;
+
+impl App {
+    /// Writes something into the records and answers when it is on disk.
+    pub(crate) async fn write_records<T: Send + 'static, E: std::fmt::Display + Send + 'static>(
+        &self,
+        entry: impl FnOnce(&Records) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Problem> {
+        let records = self.state.records.clone();
+        blocking(move || entry(&records)).await?.map_err(|cause| {
+            let sentence = "It could not be put on disk, so nothing has been entered. Try again.";
+            Problem::unavailable("not-durable", sentence, cause)
+        })
+    }
+}
+
+/// An entry that makes no sense, for programs and for people.
+pub(crate) fn refused(code: &'static str, sentence: String) -> Problem {
+    Problem::bad_request(code, sentence)
+}
+
+/// A field that is not there, or cannot be read.
+pub(crate) fn missing(code: &'static str, name: &str, should_be: &str) -> Problem {
+    refused(code, format!("The field `{name}` should be {should_be}."))
+}
+
+/// Words of at most so many characters; empty ones are none.
+pub(crate) fn bounded(text: Option<&str>, longest: usize) -> Option<String> {
+    let text = text.map(str::trim).filter(|text| !text.is_empty())?;
+    Some(text.chars().take(longest).collect())
+}
