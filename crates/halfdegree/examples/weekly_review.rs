@@ -1,6 +1,6 @@
 //! How long the review of a week of twenty machines takes from their measures, and what paper adds to it.
 //!
-//! `cargo run -p report --example weekly_review`
+//! `cargo run -p halfdegree --features pdf --example weekly_review`
 //!
 //! The works is made up: six batches a machine and week for eleven weeks, six temper tests and three findings a batch.
 //! Reading records and store is no part of it; courses are as long as a page draws them.
