@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::error::ChangeError;
+use crate::lists::stored;
 use crate::{Records, RecordsError, row};
 
 /// Something that somebody has taken upon themselves.
@@ -98,12 +99,17 @@ impl Records {
     /// # Errors
     /// If the file cannot be read or written.
     pub fn close_action(&self, id: &str, done: Option<Timestamp>) -> Result<Option<Action>, RecordsError> {
-        let Some(action) = self.actions()?.into_iter().find(|action| action.id == id) else {
-            return Ok(None);
-        };
-        let action = Action { done, ..action };
-        self.change(|transaction| put(transaction, &action))?;
-        Ok(Some(action))
+        self.change(|transaction| {
+            let found = transaction
+                .query_row("SELECT id, format, json FROM actions WHERE id = ?1", [id], stored)
+                .optional()?;
+            let Some(found) = found else { return Ok(None) };
+            let action = Action { done, ..row::read(self.path(), "action", found)? };
+            let json = row::write("action", &action)?;
+            let sql = "UPDATE actions SET format = ?2, json = ?3 WHERE id = ?1";
+            transaction.execute(sql, (id, row::FORMAT, json))?;
+            Ok(Some(action))
+        })
     }
 
     /// All actions, the newest first.
@@ -114,7 +120,7 @@ impl Records {
         let stored = self.with_reader(|reader| {
             let sql = "SELECT id, format, json FROM actions ORDER BY opened_at DESC, rowid DESC LIMIT ?1";
             let mut statement = reader.prepare_cached(sql)?;
-            let rows = statement.query_map([MOST_ACTIONS as i64], crate::lists::stored)?;
+            let rows = statement.query_map([MOST_ACTIONS as i64], stored)?;
             rows.collect::<rusqlite::Result<Vec<_>>>()
         })?;
         stored.into_iter().map(|stored| row::read(self.path(), "action", stored)).collect()
@@ -157,7 +163,7 @@ impl Records {
 
 fn put(connection: &Connection, action: &Action) -> Result<(), ChangeError> {
     let json = row::write("action", action)?;
-    let sql = "INSERT OR REPLACE INTO actions VALUES (?1, ?2, ?3, ?4, ?5)";
+    let sql = "INSERT INTO actions VALUES (?1, ?2, ?3, ?4, ?5)";
     connection.execute(sql, (&action.id, &action.week, action.opened.as_millis(), row::FORMAT, json))?;
     Ok(())
 }
@@ -197,8 +203,23 @@ mod tests {
         assert_eq!(closed.done, Some(done));
         assert_eq!(records.close_action("2026-W48-9", None).unwrap(), None);
         let ids: Vec<String> = records.actions().unwrap().into_iter().map(|action| action.id).collect();
-        assert_eq!(ids.len(), 2);
-        assert!(ids.contains(&first.id) && ids.contains(&second.id));
+        assert_eq!(ids, [second.id, first.id], "one that is done stays in its place");
+    }
+
+    #[test]
+    fn an_action_too_old_for_the_list_can_still_be_done() {
+        let (_folder, records) = open();
+        let numbered = |n: usize| Action { id: format!("2026-W48-{n}"), ..action("weigh every charge") };
+        let fill = |transaction: &rusqlite::Transaction<'_>| {
+            (1..=MOST_ACTIONS + 1).try_for_each(|n| put(transaction, &numbered(n)))
+        };
+        records.change(fill).unwrap();
+        let listed = records.actions().unwrap();
+        assert_eq!((listed.len(), &listed[MOST_ACTIONS - 1]), (MOST_ACTIONS, &numbered(2)));
+        let done = "2026-11-30T09:00:00Z".parse().unwrap();
+        let closed = Action { done: Some(done), ..numbered(1) };
+        assert_eq!(records.close_action("2026-W48-1", Some(done)).unwrap(), Some(closed));
+        assert_eq!(records.actions().unwrap(), listed, "it has not moved to the front");
     }
 
     #[test]
