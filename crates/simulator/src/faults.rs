@@ -226,6 +226,13 @@ pub struct Happened {
     pub strength: f64,
 }
 
+impl Happened {
+    /// Was it at work at `at`, or had it been no longer than `aftermath` before?
+    pub fn was_at_work(&self, at: Timestamp, aftermath: Span) -> bool {
+        self.from <= at && self.to.is_none_or(|to| at <= to + aftermath)
+    }
+}
+
 /// The faults of one machine: those to come, and those that came.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct FaultBook {

@@ -45,7 +45,9 @@ mod working;
 mod works;
 mod write;
 
-pub use crate::conditions::{Condition, Weight, hide_unseen, instrument_conditions, plant_conditions};
+pub use crate::conditions::{
+    Condition, Excuse, Weight, hide_unseen, instrument_conditions, plant_conditions,
+};
 pub use crate::deeds::Mark;
 pub use crate::demo::demo_works;
 pub use crate::faults::{Fault, FaultKind, Happened, Onset, Stage};

@@ -105,6 +105,22 @@ impl Recorder {
         }
     }
 
+    /// What the last charge up to `before` came to, kg, and its lot.
+    pub(crate) fn last_charge(&self, before: Timestamp) -> Option<(f64, &str)> {
+        self.marks.iter().rev().find_map(|(at, mark)| match mark {
+            Mark::Charge { total_kg, lot, .. } if *at <= before => Some((*total_kg, lot.as_str())),
+            Mark::Charge { .. }
+            | Mark::Heat
+            | Mark::Lower
+            | Mark::Rewarm
+            | Mark::Seed { .. }
+            | Mark::TopUp { .. }
+            | Mark::Lumps
+            | Mark::Test { .. }
+            | Mark::Off => None,
+        })
+    }
+
     /// The moment of a kept temperature.
     pub(crate) fn moment(&self, place: usize) -> Timestamp {
         self.start + Span::from_secs(place as i64 * KEPT_EVERY_S + 1)

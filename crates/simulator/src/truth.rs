@@ -1,10 +1,11 @@
 //! The truth beside a stream: what really happened, for judging what a watch made of it.
 //!
-//! Knows the contract's definitions and nothing of how anybody finds anything.
+//! Knows the contract's definitions. Where a watch need not, or cannot, go by their letter, a condition is excused by name
+//! ([`crate::Excuse`]); no definition is narrowed.
 
 use model::{Channel, CouvertureId, MachineId, Measures, Method, Phase, PhaseSpan, Span, Timestamp};
 
-use crate::conditions::{Condition, Scene, leave_to_the_heater};
+use crate::conditions::{Condition, SETTLED_MIN, Scene, leave_to_the_heater};
 use crate::deeds::Mark;
 use crate::faults::Happened;
 use crate::recorder::{Recorder, Told};
@@ -54,6 +55,15 @@ pub struct MachineTruth {
     pub instruments: Instruments,
 }
 
+impl MachineTruth {
+    /// The phase at a moment; between batches, `idle`.
+    pub fn phase_at(&self, at: Timestamp) -> Phase {
+        let spans = self.batches.iter().rev().flat_map(|b| &b.phases);
+        let here = spans.into_iter().find(|p| p.from <= at && p.to.is_none_or(|to| at < to));
+        here.map_or(Phase::Idle, |p| p.phase)
+    }
+}
+
 /// The truth of a whole works.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Truth {
@@ -78,10 +88,10 @@ pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
         .map(|course| {
             let (plain, near) = scene.temperatures(course);
             all.extend(plain.iter().cloned().chain(near));
-            let charge = last_charge(record, course.phases.get(1).map_or(course.start, |p| p.from));
+            let charge = record.last_charge(course.phases.get(1).map_or(course.start, |p| p.from));
             TrueBatch {
                 couverture: spec.couverture.clone(),
-                lot: charge.as_ref().map(|c| c.1.clone()),
+                lot: charge.map(|c| c.1.to_owned()),
                 method: spec.method,
                 mass_kg: charge.map(|c| c.0),
                 measures: measures(&scene, course),
@@ -117,24 +127,6 @@ fn known_offs(record: &Recorder, spec: &Spec) -> Vec<Timestamp> {
     if spec.has(Channel::Setpoint) { offs.collect() } else { offs.filter_map(told_at).collect() }
 }
 
-fn last_charge(record: &Recorder, before: Timestamp) -> Option<(f64, String)> {
-    record.marks.iter().rev().find_map(|(at, mark)| match mark {
-        Mark::Charge { total_kg, lot, .. } if *at <= before => Some((*total_kg, lot.clone())),
-        Mark::Charge { .. }
-        | Mark::Heat
-        | Mark::Lower
-        | Mark::Rewarm
-        | Mark::Seed { .. }
-        | Mark::TopUp { .. }
-        | Mark::Lumps
-        | Mark::Test { .. }
-        | Mark::Off => None,
-    })
-}
-
-/// Minutes 10 to 30 of working give the settled level.
-const SETTLED_MIN: (f64, f64) = (10.0, 30.0);
-
 fn measures(scene: &Scene<'_>, course: &Course) -> Measures {
     let (record, temper_loss) = (scene.record, scene.spec.limits.temper_loss);
     let span = |phase: Phase| course.phases.iter().find(|p| p.phase == phase).copied();
@@ -151,7 +143,7 @@ fn measures(scene: &Scene<'_>, course: &Course) -> Measures {
         .map(|c| (c - temper_loss).max(0.0) * crate::recorder::KEPT_EVERY_S as f64 / 60.0)
         .sum();
     let settled = span(Phase::Working).and_then(|p| {
-        let at = |minutes: f64| p.from + model::Span::from_mins_f64(minutes);
+        let at = |minutes: f64| p.from + Span::from_mins_f64(minutes);
         let enough = p.to.is_none_or(|to| to >= at(SETTLED_MIN.1));
         enough
             .then(|| mean(&kept(record, course.sure_to, at(SETTLED_MIN.0), Some(at(SETTLED_MIN.1)))))

@@ -12,7 +12,7 @@
 
 use model::{Channel, Finding, FindingKind, Phase, Span, Timestamp};
 use simulator::scoring::may_raise;
-use simulator::{Condition, MachineTruth, Weight};
+use simulator::{Condition, MachineTruth};
 
 /// Two ticks of the slower grid, and what a reading needs at the most on an ordinary way.
 const TICKS: Span = Span::from_secs(10);
@@ -46,7 +46,7 @@ pub(crate) fn judge<'a>(
 ) -> Judgement<'a> {
     let outcomes = conditions
         .iter()
-        .filter(|c| c.weight == Weight::Sure && asked_for(truth, heard_from, c))
+        .filter(|c| c.is_sure() && asked_for(truth, heard_from, c))
         .map(|condition| outcome(truth, condition, findings))
         .collect();
     let falses = findings.iter().filter(|f| !explained(truth, conditions, f)).collect();
@@ -130,9 +130,7 @@ fn explained(truth: &MachineTruth, conditions: &[Condition], finding: &Finding) 
             && finding.from <= c.to + slack + shift(c)
     });
     let by_cause = truth.faults.iter().any(|fault| {
-        may_raise(fault.kind).contains(&finding.kind)
-            && finding.raised_at >= fault.from
-            && fault.to.is_none_or(|to| finding.raised_at <= to + AFTERMATH)
+        may_raise(fault.kind).contains(&finding.kind) && fault.was_at_work(finding.raised_at, AFTERMATH)
     });
     by_condition || by_cause
 }

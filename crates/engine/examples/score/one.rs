@@ -1,7 +1,6 @@
 //! One case in full: what was true beside what was found.
 
 use model::{Confidence, PhaseSpan, Timestamp};
-use simulator::Weight;
 
 use crate::play::{Played, Watched};
 use crate::{batches, judge, measures};
@@ -79,7 +78,7 @@ fn machine(played: &Played, watched: &Watched) {
         println!("extra batch {}\n      {}", hm(extra.start), line(&extra.phases));
     }
     for c in &watched.conditions {
-        let edge = if c.weight == Weight::Borderline { " (edge)" } else { "" };
+        let edge = c.excused().map_or(String::new(), |why| format!(" (edge: {why})"));
         println!(
             "true  {}{edge} {} – {}, due {}, worst {:.2}",
             c.kind,

@@ -36,7 +36,7 @@ pub(crate) fn looks(played: &Played, watched: &Watched) -> Vec<Look> {
         }
         if newest.is_some_and(|n| at.since(n) <= fresh) && !out_of_charge(truth, at) {
             let (phase, confidence) = found_at(&found.batches, at);
-            looks.push(Look { truth: true_at(truth, at), found: phase, confidence });
+            looks.push(Look { truth: truth.phase_at(at), found: phase, confidence });
         }
         at += STEP;
     }
@@ -45,8 +45,8 @@ pub(crate) fn looks(played: &Played, watched: &Watched) -> Vec<Look> {
 
 /// A probe that hangs out of the charge says nothing of its phases.
 fn out_of_charge(truth: &MachineTruth, at: Timestamp) -> bool {
-    let out = truth.faults.iter().filter(|f| f.kind == FaultKind::ProbeOut);
-    out.into_iter().any(|f| f.from <= at && f.to.is_none_or(|to| at <= to + AFTER_A_LATE_START))
+    let mut out = truth.faults.iter().filter(|f| f.kind == FaultKind::ProbeOut);
+    out.any(|f| f.was_at_work(at, AFTER_A_LATE_START))
 }
 
 fn heard_at(watched: &Watched) -> Vec<Timestamp> {
@@ -64,11 +64,6 @@ fn heard_at(watched: &Watched) -> Vec<Timestamp> {
 
 fn span_at(phases: &[PhaseSpan], at: Timestamp) -> Option<PhaseSpan> {
     phases.iter().copied().find(|s| s.from <= at && s.to.is_none_or(|to| at < to))
-}
-
-pub(crate) fn true_at(truth: &MachineTruth, at: Timestamp) -> Phase {
-    let span = truth.batches.iter().rev().find_map(|b| span_at(&b.phases, at));
-    span.map_or(Phase::Idle, |s| s.phase)
 }
 
 fn found_at(batches: &[Batch], at: Timestamp) -> (Phase, Confidence) {

@@ -7,7 +7,7 @@ use engine::{Analysis, Analyst, MachineAnalysis};
 use model::{Arrival, MachineId, Span, Timestamp};
 use simulator::scoring::Case;
 use simulator::{
-    Condition, MachineTruth, Truth, Weight, hide_unseen, instrument_conditions, plant_conditions,
+    Condition, Excuse, MachineTruth, Truth, hide_unseen, instrument_conditions, plant_conditions,
 };
 use wire::Decoder;
 
@@ -94,11 +94,11 @@ pub(crate) fn play(case: Case) -> Played {
         })
         .collect();
     let all: Vec<&[Condition]> = machines.iter().map(|m| m.conditions.as_slice()).collect();
-    let plant_wide = plant_conditions(&truth, &all);
+    let plant_wide = plant_conditions(&all);
     Played { case, truth, analysis, machines, plant_wide, seconds }
 }
 
 /// What was met only after the last message is nobody's to find: by then the recording is over.
 fn leave_out_unheard(conditions: &mut [Condition], newest: Timestamp) {
-    conditions.iter_mut().filter(|c| c.due > newest).for_each(|c| c.weight = Weight::Borderline);
+    conditions.iter_mut().filter(|c| c.due > newest).for_each(|c| c.excuse(Excuse::AfterTheEnd));
 }

@@ -15,6 +15,7 @@ pub(crate) fn print(tally: &Tally, worst: usize) {
         tally.readings as f64 / 1e3 / tally.engine_s.max(1e-9),
     );
     findings(tally);
+    excused(tally);
     phases(tally);
     batches(tally);
     measures(tally);
@@ -65,6 +66,17 @@ fn line(name: &str, one: &OfKind) {
         one.false_ordinary,
         one.false_faulty,
     );
+}
+
+fn excused(tally: &Tally) {
+    println!("\nnot asked for (edge), by reason:");
+    for (why, kinds) in &tally.excused {
+        let mut kinds: Vec<_> = kinds.iter().collect();
+        kinds.sort_by_key(|(_, n)| std::cmp::Reverse(**n));
+        let total: usize = kinds.iter().map(|(_, n)| **n).sum();
+        let most: Vec<String> = kinds.iter().take(5).map(|(kind, n)| format!("{kind} {n}")).collect();
+        println!("{why:<26} {total:>6}  {}", most.join(", "));
+    }
 }
 
 fn phases(tally: &Tally) {

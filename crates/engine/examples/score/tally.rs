@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use model::{Confidence, FindingKind, Phase};
 use simulator::scoring::Scenario;
-use simulator::{Instruments, Weight};
+use simulator::{Condition, Excuse, Instruments};
 
 use crate::play::{Played, Watched};
 use crate::rank::{Mistake, weight};
@@ -42,6 +42,8 @@ pub(crate) struct Tally {
     pub(crate) fine_starts_min: Vec<f64>,
     pub(crate) ends_min: Vec<f64>,
     pub(crate) measures: BTreeMap<&'static str, Vec<f64>>,
+    /// Conditions that nobody is asked for, by reason and kind.
+    pub(crate) excused: BTreeMap<Excuse, BTreeMap<FindingKind, usize>>,
     pub(crate) mistakes: Vec<Mistake>,
     pub(crate) readings: usize,
     pub(crate) engine_s: f64,
@@ -82,13 +84,19 @@ impl Tally {
         let truth = played.truth_of(&watched.id);
         let found = &played.found(&watched.id).findings;
         let judged = judge::judge(truth, played.heard_from(), &watched.conditions, found);
-        for condition in watched.conditions.iter().filter(|c| c.weight == Weight::Borderline) {
-            self.kinds.entry(condition.kind).or_default().borderline += 1;
-        }
+        self.count_excused(&watched.conditions);
         self.take(played, watched.id.as_str(), &judged);
     }
 
+    fn count_excused(&mut self, conditions: &[Condition]) {
+        for (condition, why) in conditions.iter().filter_map(|c| Some((c, c.excused()?))) {
+            self.kinds.entry(condition.kind).or_default().borderline += 1;
+            *self.excused.entry(why).or_default().entry(condition.kind).or_default() += 1;
+        }
+    }
+
     fn count_plant(&mut self, played: &Played) {
+        self.count_excused(&played.plant_wide);
         let Some(first) = played.truth.machines.first() else { return };
         let found = &played.analysis.plant_findings;
         let judged = judge::judge(first, played.heard_from(), &played.plant_wide, found);
@@ -252,6 +260,10 @@ impl Tally {
         self.fine_starts_min.extend(other.fine_starts_min);
         for (name, errors) in other.measures {
             self.measures.entry(name).or_default().extend(errors);
+        }
+        for (why, kinds) in other.excused {
+            let mine = self.excused.entry(why).or_default();
+            kinds.into_iter().for_each(|(kind, n)| *mine.entry(kind).or_default() += n);
         }
         self.mistakes.extend(other.mistakes);
         self.readings += other.readings;

@@ -2,26 +2,19 @@
 
 use model::{Channel, FindingKind, Phase, Span, Timestamp};
 
-use super::{Condition, Scene, Weight};
+use super::{Condition, Excuse, MARGIN, Scene, median};
 use crate::deeds::Mark;
 use crate::true_phases::Course;
 
 const SLOW: f64 = 1.35;
 /// So many earlier batches make a usual one.
 const ENOUGH: usize = 3;
-const MARGIN: f64 = 0.15;
 const FADE: f64 = 1.15;
 /// A trend takes so many batches to show at all (Mann–Kendall, 5 %).
 const TREND_BATCHES: usize = 6;
 const DRIFT_C: f64 = 0.3;
 
-fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied()
-}
-
-/// Each cooling that was seen from its start: beginning, end so far, whether it is over, and the mass that was told.
+/// Each cooling that was seen from its start: its course, beginning, end so far, and whether it is over.
 fn coolings<'a>(scene: &'a Scene<'_>) -> impl Iterator<Item = (&'a Course, Timestamp, Timestamp, bool)> {
     scene.courses.iter().filter_map(|course| {
         let span = course.phases.iter().find(|p| p.phase == Phase::Cooling)?;
@@ -32,19 +25,7 @@ fn coolings<'a>(scene: &'a Scene<'_>) -> impl Iterator<Item = (&'a Course, Times
 
 /// What the charge of a course weighs against a usual one.
 fn fullness(scene: &Scene<'_>, before: Timestamp) -> f64 {
-    let charge = scene.record.marks.iter().rev().find_map(|(at, mark)| match mark {
-        Mark::Charge { total_kg, .. } if *at <= before => Some(*total_kg),
-        Mark::Charge { .. }
-        | Mark::Heat
-        | Mark::Lower
-        | Mark::Rewarm
-        | Mark::Seed { .. }
-        | Mark::TopUp { .. }
-        | Mark::Lumps
-        | Mark::Test { .. }
-        | Mark::Off => None,
-    });
-    charge.map_or(1.0, |kg| kg / scene.spec.usual_kg())
+    scene.record.last_charge(before).map_or(1.0, |(kg, _)| kg / scene.spec.usual_kg())
 }
 
 pub(super) fn slow_cooling(scene: &Scene<'_>) -> Vec<Condition> {
@@ -55,7 +36,7 @@ pub(super) fn slow_cooling(scene: &Scene<'_>) -> Vec<Condition> {
         let full = fullness(scene, from);
         let mut usual: Vec<f64> = scene.spec.told_cooling_minutes.into_iter().collect();
         if earlier.len() + 1 >= ENOUGH {
-            usual.extend(median(&earlier));
+            usual.extend(median(earlier.iter().copied()));
         }
         // Of which mass the usual one speaks, nobody says.
         let scaled: Vec<f64> = usual.iter().map(|u| u * full).collect();
@@ -68,19 +49,15 @@ pub(super) fn slow_cooling(scene: &Scene<'_>) -> Vec<Condition> {
         if usual.is_empty() || minutes < SLOW * (1.0 - MARGIN) * least {
             continue;
         }
-        let sure = minutes > SLOW * (1.0 + 0.4 * MARGIN) * most;
+        let slower = |usual: f64| minutes > SLOW * (1.0 + 0.4 * MARGIN) * usual;
+        let why = match (slower(most), slower(least)) {
+            (true, _) => None,
+            (false, true) => Some(Excuse::MassNotTold),
+            (false, false) => Some(Excuse::NearTheLimit),
+        };
         let due = from + Span::from_mins_f64(SLOW * most);
-        let weight = if sure { Weight::Sure } else { Weight::Borderline };
-        let to = to.max(due);
-        found.push(Condition {
-            kind: FindingKind::SlowCooling,
-            from,
-            to,
-            due,
-            latest: due,
-            worst: minutes / most,
-            weight,
-        });
+        let one = Condition::new(FindingKind::SlowCooling, (from, to.max(due)), due, minutes / most);
+        found.push(one.unless(why));
     }
     found
 }
@@ -120,7 +97,7 @@ fn trend(
     if figures.len() < TREND_BATCHES {
         return None;
     }
-    let base = median(&figures[..ENOUGH].iter().map(|f| f.2).collect::<Vec<_>>())?;
+    let base = median(figures[..ENOUGH].iter().map(|f| f.2))?;
     let at = |limit: fn((bool, bool)) -> bool| {
         figures
             .iter()
@@ -132,15 +109,10 @@ fn trend(
     let near = at(|p| p.0)?;
     let sure = at(|p| p.1);
     let last = figures[figures.len() - 1].1;
-    Some(Condition {
-        kind,
-        from: figures[near.saturating_sub(2)].0,
-        to: last.max(figures[near].1),
-        due: figures[sure.unwrap_or(near)].1,
-        latest: figures[sure.unwrap_or(near)].1,
-        worst: figures[figures.len() - 1].2 / base,
-        weight: if sure.is_some() { Weight::Sure } else { Weight::Borderline },
-    })
+    let span = (figures[near.saturating_sub(2)].0, last.max(figures[near].1));
+    let one =
+        Condition::new(kind, span, figures[sure.unwrap_or(near)].1, figures[figures.len() - 1].2 / base);
+    Some(one.unless(sure.is_none().then_some(Excuse::NearTheLimit)))
 }
 
 pub(super) fn cooling_fade(scene: &Scene<'_>) -> Vec<Condition> {

@@ -4,18 +4,17 @@ use std::ops::Range;
 
 use model::{Channel, FindingKind, Phase, Span, Timestamp};
 
-use super::{Condition, Ease, Scene, Weight, places_in};
+use super::{Condition, Ease, Excuse, SETTLED_MIN, Scene, median, places_in};
 use crate::deeds::Mark;
 use crate::true_phases::{Course, moments};
 
-const SETTLED_MIN: (f64, f64) = (10.0, 30.0);
 const RECENT_MIN: f64 = 20.0;
 const DRIFT_C: f64 = 0.3;
-/// A move that takes place within ten minutes is a step, and no slow move: it may be called a drift, and need not.
+/// [`Excuse::Step`]: so much within ten minutes.
 const STEP_C: f64 = 0.18;
-/// Until then the last twenty minutes are in part those that settled the level.
+/// [`Excuse::EarlyInTheHold`] until then: the twenty minutes that follow those of the settled level are over.
 const APART_MIN: f64 = 50.0;
-/// A hold that has come so near to its set-point has settled, and not drifted.
+/// [`Excuse::SettledAtTheSetpoint`]: so near to it.
 const AT_SETPOINT_C: f64 = 0.25;
 const SWING_C: f64 = 0.8;
 const PERIOD_MIN: (f64, f64) = (2.0, 30.0);
@@ -102,11 +101,15 @@ pub(super) fn hold_drift(scene: &Scene<'_>, ease: Ease, which: Disturbances) -> 
                 let (off, was_off) = ((settled + moved[middle] - asked).abs(), (settled - asked).abs());
                 let landed = off < was_off && off < AT_SETPOINT_C.max(was_off / 2.0);
                 let early = b + due < level.start + minutes(APART_MIN);
-                if (by - moved[before]).abs() > STEP_C || early || (scene.has(Channel::Setpoint) && landed) {
-                    c.weight = Weight::Borderline;
-                }
+                let why = if (by - moved[before]).abs() > STEP_C {
+                    Some(Excuse::Step)
+                } else if early {
+                    Some(Excuse::EarlyInTheHold)
+                } else {
+                    (scene.has(Channel::Setpoint) && landed).then_some(Excuse::SettledAtTheSetpoint)
+                };
                 c.from = c.from - Span::from_mins_f64(RECENT_MIN);
-                found.push(c);
+                found.push(c.unless(why));
             }
         }
     }
@@ -118,7 +121,7 @@ pub(super) fn leave_to_worse(all: &mut [Condition], temperatures: &[Condition]) 
     let near = Span::from_mins_f64(RECENT_MIN);
     for drift in all.iter_mut().filter(|c| c.kind == FindingKind::HoldDrift) {
         if temperatures.iter().any(|t| t.from <= drift.due + near && drift.due - near <= t.to) {
-            drift.weight = Weight::Borderline;
+            drift.excuse(Excuse::SaidByAnother);
         }
     }
 }
@@ -161,12 +164,9 @@ pub(super) fn hunting(scene: &Scene<'_>, ease: Ease) -> Vec<Condition> {
             let (from, to) = (scene.moment(run[0]), scene.moment(run[halves]));
             match found.last_mut() {
                 Some(open) if from <= open.to => open.to = to,
-                _ => found.push(scene.condition(
-                    FindingKind::Hunting,
-                    (run[0], run[halves]),
-                    run[halves],
-                    halves as f64 / 2.0,
-                )),
+                Some(_) | None => {
+                    found.push(Condition::new(FindingKind::Hunting, (from, to), to, halves as f64 / 2.0));
+                }
             }
         }
     }
@@ -193,9 +193,8 @@ fn thicker(scene: &Scene<'_>, ease: Ease, which: Disturbances) -> Vec<Condition>
             if b >= level.end {
                 continue;
             }
-            let mut base: Vec<f32> = record.motor[a..b].iter().copied().filter(|m| *m > 0.0).collect();
-            base.sort_by(f32::total_cmp);
-            let Some(base) = base.get(base.len() / 2).map(|m| f64::from(*m)) else { continue };
+            let turning = record.motor[a..b].iter().copied().filter(|m| *m > 0.0);
+            let Some(base) = median(turning.map(f64::from)) else { continue };
             let base_c = mean(&record.celsius[a..b]);
             let near = SAME_C - (ease.factor - 1.0) - ease.celsius;
             found.extend(scene.stretches(FindingKind::Thickening, b..level.end, ease.long(THICKER_S), |i| {

@@ -6,18 +6,24 @@
 //! ([`crate::instrument_conditions`]).
 //!
 //! A definition met, or missed, by less than 15 % of its limit, or by less than the probe can tell, is
-//! [`Weight::Borderline`]: nobody should be judged by it.
+//! [`Weight::Borderline`]: nobody should be judged by it. So is what else has an [`Excuse`]; some of those go beyond the contract.
 
 mod around;
 mod batches;
+mod condition;
+mod excuse;
 mod hold;
 mod people;
 mod plant_wide;
 mod readings;
 mod temperature;
 
+use std::ops::Range;
+
 use model::{Channel, FindingKind, Phase, Span, Timestamp};
 
+pub use condition::{Condition, Weight};
+pub use excuse::Excuse;
 pub use plant_wide::plant_conditions;
 pub use readings::instrument_conditions;
 use temperature::temperature;
@@ -26,40 +32,6 @@ use crate::faults::{FaultKind, Happened};
 use crate::recorder::{KEPT_EVERY_S, Recorder};
 use crate::spec::Spec;
 use crate::true_phases::Course;
-
-/// How much a condition says about a watch that found it, or did not.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Weight {
-    /// A watch should find it.
-    Sure,
-    /// Too near to the limit, or not to be known from what was sent: neither a miss nor a false finding.
-    Borderline,
-}
-
-/// A stretch in which something was past a limit.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Condition {
-    /// Which limit.
-    pub kind: FindingKind,
-    /// First moment past it.
-    pub from: Timestamp,
-    /// First moment back.
-    pub to: Timestamp,
-    /// When the definition was met.
-    pub due: Timestamp,
-    /// When it was met by so much that the probe can tell.
-    pub latest: Timestamp,
-    /// How far past it at most, in the unit of the definition; for `temper-loss` the area above it, °C·min.
-    pub worst: f64,
-    /// What it may be used for.
-    pub weight: Weight,
-}
-
-impl Condition {
-    pub(crate) fn overlaps(&self, other: &Condition) -> bool {
-        self.kind == other.kind && self.from < other.to && other.from < self.to
-    }
-}
 
 /// Limits as they are, or moved by a margin.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,6 +43,9 @@ pub(crate) struct Ease {
     /// Adds to lengths, seconds.
     pub(crate) seconds: f64,
 }
+
+/// Minutes 10 to 30 of working give the settled level.
+pub(crate) const SETTLED_MIN: (f64, f64) = (10.0, 30.0);
 
 /// What a definition is met or missed by may be this share of it and still say nothing.
 const MARGIN: f64 = 0.15;
@@ -99,6 +74,11 @@ impl Ease {
         limit * self.factor + self.celsius
     }
 
+    /// A limit that counts as the same within `margin`.
+    fn within(self, limit: f64, margin: f64) -> f64 {
+        limit + (self.factor - 1.0) / MARGIN * margin
+    }
+
     /// A length of `seconds`.
     pub(crate) fn long(self, seconds: i64) -> f64 {
         (seconds as f64 * self.factor + self.seconds).max(0.0)
@@ -121,11 +101,11 @@ pub(crate) fn weighed(
         let by_probe = exactly.iter().find(|t| t.overlaps(condition));
         condition.latest = by_probe.map_or(condition.due, |t| t.due.max(condition.due));
         if condition.kind != FindingKind::HeaterStuck && !hard.iter().any(|h| h.overlaps(condition)) {
-            condition.weight = Weight::Borderline;
+            condition.excuse(Excuse::NearTheLimit);
         }
     }
     near.retain(|n| !plain.iter().any(|p| p.overlaps(n)));
-    near.iter_mut().for_each(|n| n.weight = Weight::Borderline);
+    near.iter_mut().for_each(|n| n.excuse(Excuse::NearTheLimit));
     (plain, near)
 }
 
@@ -147,7 +127,7 @@ impl Scene<'_> {
     fn heats_by_fault(&self, at: Timestamp) -> bool {
         let heats =
             |kind| matches!(kind, FaultKind::HeaterStuck | FaultKind::Scorch | FaultKind::OverheatedHold);
-        self.faults.iter().any(|f| heats(f.kind) && f.from <= at && f.to.is_none_or(|to| at <= to))
+        self.faults.iter().any(|f| heats(f.kind) && f.was_at_work(at, Span::ZERO))
     }
 
     fn moment(&self, place: usize) -> Timestamp {
@@ -155,23 +135,30 @@ impl Scene<'_> {
     }
 
     /// Places of `course` in `phase`, from its first to its last moment.
-    fn places(&self, course: &Course, phase: Phase) -> Option<std::ops::Range<usize>> {
-        let span = course.phases.iter().find(|p| p.phase == phase)?;
-        let to = span.to.map_or(course.sure_to, |to| self.record.place(to).min(course.sure_to));
-        let from = self.record.place(span.from);
-        (from < to).then_some(from..to)
+    fn places(&self, course: &Course, phase: Phase) -> Option<Range<usize>> {
+        self.all_places(course, &[phase]).into_iter().next()
     }
 
-    fn condition(&self, kind: FindingKind, (from, to): (usize, usize), due: usize, worst: f64) -> Condition {
-        let (from, to, due) = (self.moment(from), self.moment(to), self.moment(due));
-        Condition { kind, from, to, due, latest: due, worst, weight: Weight::Sure }
+    /// Places of `course` in any of `phases`; phases that follow one another make one stretch.
+    fn all_places(&self, course: &Course, phases: &[Phase]) -> Vec<Range<usize>> {
+        let mut all: Vec<Range<usize>> = Vec::new();
+        for span in course.phases.iter().filter(|p| phases.contains(&p.phase)) {
+            let from = self.record.place(span.from);
+            let to = span.to.map_or(course.sure_to, |to| self.record.place(to).min(course.sure_to));
+            match all.last_mut() {
+                _ if to <= from => {}
+                Some(last) if last.end == from => last.end = to,
+                Some(_) | None => all.push(from..to),
+            }
+        }
+        all
     }
 
     /// Stretches of `places` in which `past` is above zero for at least `seconds`.
     fn stretches(
         &self,
         kind: FindingKind,
-        places: std::ops::Range<usize>,
+        places: Range<usize>,
         seconds: f64,
         past: impl Fn(usize) -> f64,
     ) -> Vec<Condition> {
@@ -186,7 +173,8 @@ impl Scene<'_> {
                 worst = worst.max(by);
             } else if let Some(first) = from.take() {
                 if place - first >= least {
-                    found.push(self.condition(kind, (first, place), first + least, worst));
+                    let span = (self.moment(first), self.moment(place));
+                    found.push(Condition::new(kind, span, self.moment(first + least), worst));
                 }
                 worst = 0.0;
             }
@@ -198,7 +186,7 @@ impl Scene<'_> {
     pub(crate) fn temperatures(&self, course: &Course) -> (Vec<Condition>, Vec<Condition>) {
         let instruments = &self.spec.instruments;
         weighed(
-            |ease| temperature(self.record, &self.spec.limits, course, ease),
+            |ease| temperature(self, course, ease),
             // A sender on change keeps to itself what has not moved by its deadband.
             instruments.resolution_c + 2.0 * (instruments.noise_c + instruments.deadband_c.unwrap_or(0.0)),
             instruments.sample_s + 0.3 * instruments.lag_s,
@@ -237,13 +225,20 @@ impl Scene<'_> {
             hold::hold_drift(self, Ease::by(-1.0, 0.0, 0.0), hold::Disturbances::Known)
                 .into_iter()
                 .chain(hold::thickening_known(self, Ease::by(-1.0, 0.0, 0.0)))
-                .map(|c| Condition { weight: Weight::Borderline, ..c })
+                .map(|c| c.unless(Some(Excuse::NotTold)))
                 .collect();
         all.extend(untold);
         all.extend(people::slow_rises(self));
         hold::leave_to_worse(&mut all, temperatures);
         all
     }
+}
+
+/// The middle one, of two the higher.
+fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
+    let mut sorted: Vec<f64> = values.into_iter().collect();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied()
 }
 
 /// So many kept places make `seconds`.
@@ -259,7 +254,7 @@ pub(crate) fn leave_to_the_heater(all: &mut [Condition]) {
         matches!(c.kind, FindingKind::WarmHold | FindingKind::HoldDrift)
             && heater.iter().any(|(from, to)| *from <= c.due && c.from <= *to)
     };
-    all.iter_mut().filter(covered).for_each(|c| c.weight = Weight::Borderline);
+    all.iter_mut().filter(covered).for_each(|c| c.excuse(Excuse::SaidByAnother));
 }
 
 /// Temperatures cannot be told where the instruments are in trouble: such conditions are nobody's to find.
@@ -270,7 +265,7 @@ pub fn hide_unseen(conditions: &mut [Condition], instruments: &[Condition]) {
             i.kind != FindingKind::Spikes && i.from <= condition.due && condition.from - BEFORE <= i.to
         };
         if instruments.iter().any(blind) {
-            condition.weight = Weight::Borderline;
+            condition.excuse(Excuse::InstrumentsInTrouble);
         }
     }
 }

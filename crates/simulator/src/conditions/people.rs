@@ -2,7 +2,7 @@
 
 use model::{FindingKind, Grade, Method, Phase, Span, Timestamp};
 
-use super::{Condition, Scene, Weight};
+use super::{Condition, Excuse, Scene};
 use crate::deeds::Mark;
 use crate::recorder::Told;
 use crate::true_phases::{Course, moments};
@@ -41,8 +41,8 @@ pub(super) fn seed_missed(scene: &Scene<'_>) -> Vec<Condition> {
             return None;
         }
         let nearly = seeds.iter().any(|s| due <= *s && *s <= due + NEARLY);
-        let weight = if nearly { Weight::Borderline } else { Weight::Sure };
-        Some(Condition { kind: FindingKind::SeedMissed, from, to, due, latest: due, worst: 0.0, weight })
+        let one = Condition::new(FindingKind::SeedMissed, (from, to), due, 0.0);
+        Some(one.unless(nearly.then_some(Excuse::NearTheLimit)))
     };
     scene.courses.iter().filter_map(one).collect()
 }
@@ -79,15 +79,7 @@ pub(super) fn slow_rises(scene: &Scene<'_>) -> Vec<Condition> {
         let quick = soak.since(start) < HELD_BACK;
         let falls = |kind: &FindingKind| matches!(kind, FindingKind::ColdHold | FindingKind::TestDue);
         for kind in MISTAKEN_FOR_A_HOLD.into_iter().filter(|kind| !quick || falls(kind)) {
-            found.push(Condition {
-                kind,
-                from: start,
-                to: soak,
-                due: start,
-                latest: start,
-                worst: 0.0,
-                weight: Weight::Borderline,
-            });
+            found.push(Condition::new(kind, (start, soak), start, 0.0).unless(Some(Excuse::RiseAlone)));
         }
     }
     found
@@ -110,18 +102,9 @@ pub(super) fn long_hold(scene: &Scene<'_>) -> Vec<Condition> {
                         && *at <= due + NEARLY
                         && (t.worst == Some(Grade::Fair) || t.sent > due - NEARLY)
                 });
-                let clear = end > due + NEARLY && !unsure;
-                let weight = if clear { Weight::Sure } else { Weight::Borderline };
-                let (from, to) = (since, end.max(due));
-                found.push(Condition {
-                    kind: FindingKind::LongHold,
-                    from,
-                    to,
-                    due,
-                    latest: due,
-                    worst: 0.0,
-                    weight,
-                });
+                let near = (end <= due + NEARLY).then_some(Excuse::NearTheLimit);
+                let one = Condition::new(FindingKind::LongHold, (since, end.max(due)), due, 0.0);
+                found.push(one.unless(near.or(unsure.then_some(Excuse::NotTold))));
             }
             since = end;
         }
@@ -133,17 +116,17 @@ pub(super) fn test_due(scene: &Scene<'_>, temperatures: &[Condition]) -> Vec<Con
     let tests = tests(scene);
     let mut found: Vec<Condition> = Vec::new();
     for (from, to) in scene.courses.iter().filter_map(|c| working(c, scene)) {
-        let mut triggers = vec![(from, Weight::Sure)];
+        let mut triggers = vec![(from, None)];
         let told = scene.record.told.iter().filter(|t| t.event == "top-up");
         triggers.extend(told.map(|t| {
             let soon = t.at.is_some_and(|at| t.sent < at + TEST_AFTER - NEARLY);
-            (t.at.unwrap_or(t.sent), if soon { Weight::Sure } else { Weight::Borderline })
+            (t.at.unwrap_or(t.sent), (!soon).then_some(Excuse::NotTold))
         }));
         let spoilt = |c: &&Condition| matches!(c.kind, FindingKind::TemperLoss | FindingKind::ColdHold);
-        triggers.extend(temperatures.iter().filter(spoilt).map(|c| (c.due, c.weight)));
+        triggers.extend(temperatures.iter().filter(spoilt).map(|c| (c.due, c.excused())));
         triggers.retain(|(at, _)| from <= *at && *at < to);
         triggers.sort_by_key(|t| t.0);
-        for (at, weight) in triggers {
+        for (at, why) in triggers {
             let due = at + TEST_AFTER;
             let next = tests.iter().find(|t| t.0 >= at);
             let end = next.map_or(to, |t| t.0.min(to));
@@ -151,18 +134,11 @@ pub(super) fn test_due(scene: &Scene<'_>, temperatures: &[Condition]) -> Vec<Con
             let just_before = tests.iter().any(|t| at - NEARLY - NEARLY <= t.0 && t.0 < at);
             let late_told =
                 next.is_some_and(|t| t.0 <= due + NEARLY || (t.1.sent > due && t.0 < due + NEARLY));
-            let clear = end > due + NEARLY && !just_before && !late_told && weight == Weight::Sure;
-            let one = Condition {
-                kind: FindingKind::TestDue,
-                from: at,
-                to: end.max(due),
-                due,
-                latest: due,
-                worst: 0.0,
-                weight: if clear { Weight::Sure } else { Weight::Borderline },
-            };
+            let near = (end <= due + NEARLY || just_before).then_some(Excuse::NearTheLimit);
+            let one = Condition::new(FindingKind::TestDue, (at, end.max(due)), due, 0.0)
+                .unless(why.or(near).or(late_told.then_some(Excuse::NotTold)));
             match found.last_mut() {
-                Some(open) if open.to > at && open.weight == Weight::Sure => open.to = open.to.max(one.to),
+                Some(open) if open.to > at && open.is_sure() => open.to = open.to.max(one.to),
                 _ => found.push(one),
             }
         }

@@ -2,7 +2,7 @@
 
 use model::{Arrival, Channel, Content, FindingKind, Phase, Span, Timestamp};
 
-use super::{Condition, Weight};
+use super::{Condition, Excuse, median};
 use crate::faults::FaultKind;
 use crate::sampler::HEARTBEAT_S;
 use crate::truth::MachineTruth;
@@ -73,10 +73,6 @@ fn readings(arrivals: &[Arrival], channel: Channel) -> Vec<Read> {
     arrivals.iter().filter_map(one).collect()
 }
 
-fn condition(kind: FindingKind, (from, to): (Timestamp, Timestamp), due: Timestamp, worst: f64) -> Condition {
-    Condition { kind, from, to, due, latest: due, worst, weight: Weight::Sure }
-}
-
 fn usable(value: Option<f64>) -> Option<f64> {
     value.filter(|v| PROBE_RANGE.contains(v))
 }
@@ -90,7 +86,7 @@ fn probe_fault(read: &[Read]) -> Vec<Condition> {
         let due = run.iter().skip(1).find(|r| r.at.since(run[0].at) >= Span::from_secs(FAULT_S));
         if let Some(due) = due {
             let to = run[run.len() - 1].at;
-            found.push(condition(FindingKind::ProbeFault, (run[0].at, to), due.at, run.len() as f64));
+            found.push(Condition::new(FindingKind::ProbeFault, (run[0].at, to), due.at, run.len() as f64));
         }
     }
     found
@@ -136,7 +132,7 @@ fn spikes(read: &[Read]) -> Vec<Condition> {
             }
             match found.last_mut() {
                 Some(open) if first <= open.to + JUMPS_IN => open.to = last,
-                _ => found.push(condition(FindingKind::Spikes, (first, last), last, JUMPS as f64)),
+                _ => found.push(Condition::new(FindingKind::Spikes, (first, last), last, JUMPS as f64)),
             }
         }
         found
@@ -146,26 +142,21 @@ fn spikes(read: &[Read]) -> Vec<Condition> {
     let overlaps = |a: &Condition, b: &Condition| a.from <= b.to && b.from <= a.to;
     for c in &mut plain {
         if !hard.iter().any(|h| overlaps(h, c)) {
-            c.weight = Weight::Borderline;
+            c.excuse(Excuse::NearTheLimit);
         }
     }
     let easy: Vec<Condition> = clusters(JUMP_C / CLEARLY)
         .into_iter()
         .filter(|e| !plain.iter().any(|p| overlaps(p, e)))
-        .map(|e| Condition { weight: Weight::Borderline, ..e })
+        .map(|e| e.unless(Some(Excuse::NearTheLimit)))
         .collect();
     plain.extend(easy);
     plain
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
-}
-
 fn silent(truth: &MachineTruth, came: &[Read], newest: Timestamp) -> Vec<Condition> {
     let gaps: Vec<f64> = came.windows(2).map(|w| w[1].arrived.since(w[0].arrived).as_secs_f64()).collect();
-    let usual = median(gaps.iter().copied().filter(|g| *g > 0.2).collect());
+    let usual = median(gaps.iter().copied().filter(|g| *g > 0.2)).unwrap_or(0.0);
     let limit = SILENT_S.max(SILENT_INTERVALS * usual);
     // Who reports on change, or by hand, has no usual interval to speak of.
     let long = gaps.iter().filter(|g| **g > 3.0 * usual).count() as f64 / gaps.len().max(1) as f64;
@@ -177,23 +168,17 @@ fn silent(truth: &MachineTruth, came: &[Read], newest: Timestamp) -> Vec<Conditi
         .filter_map(|(last, next)| {
             let gap = next.since(last.arrived).as_secs_f64();
             let due = last.arrived + Span::from_millis((limit * 1000.0) as i64);
-            let weight = match gap / limit {
+            let why = match gap / limit {
                 share if share < 1.0 / CLEARLY => return None,
-                share if share < CLEARLY || (irregular && share < IRREGULAR) => Weight::Borderline,
+                share if share < CLEARLY => Some(Excuse::NearTheLimit),
+                share if irregular && share < IRREGULAR => Some(Excuse::NoUsualInterval),
                 // It is alive as long as its heartbeat comes, and that is not often.
-                _ if on_change && gap < HEARTBEATS * HEARTBEAT_S as f64 => Weight::Borderline,
-                _ if phase_at(truth, due) == Phase::Idle => Weight::Borderline,
-                _ => Weight::Sure,
+                _ if on_change && gap < HEARTBEATS * HEARTBEAT_S as f64 => Some(Excuse::NoUsualInterval),
+                _ => (truth.phase_at(due) == Phase::Idle).then_some(Excuse::Idle),
             };
-            Some(Condition { weight, ..condition(FindingKind::Silent, (last.arrived, next), due, gap) })
+            Some(Condition::new(FindingKind::Silent, (last.arrived, next), due, gap).unless(why))
         })
         .collect()
-}
-
-fn phase_at(truth: &MachineTruth, at: Timestamp) -> Phase {
-    let spans = truth.batches.iter().flat_map(|b| &b.phases);
-    let here = spans.into_iter().rev().find(|p| p.from <= at && p.to.is_none_or(|to| at < to));
-    here.map_or(Phase::Idle, |p| p.phase)
 }
 
 /// Runs of one value, by reading time; what is missing between two readings ends a run.
@@ -210,11 +195,11 @@ fn probe_stuck(truth: &MachineTruth, read: &[Read], jacket: &[Read]) -> Vec<Cond
     let all = runs(read, gap);
     let planted = |at: Timestamp| {
         let stuck = truth.faults.iter().filter(|f| f.kind == FaultKind::ProbeStuck);
-        stuck.into_iter().any(|f| f.from <= at && f.to.is_none_or(|to| at <= to))
+        stuck.into_iter().any(|f| f.was_at_work(at, Span::ZERO))
     };
     let quiet = all
         .iter()
-        .filter(|(from, to, _)| !planted(*from) && !planted(*to) && phase_at(truth, *from) == Phase::Working);
+        .filter(|(from, to, _)| !planted(*from) && !planted(*to) && truth.phase_at(*from) == Phase::Working);
     let (mut short_s, mut all_s) = (0.0, 0.0);
     for (from, to, _) in quiet {
         let seconds = to.since(*from).as_secs_f64() + truth.instruments.sample_s;
@@ -232,18 +217,14 @@ fn probe_stuck(truth: &MachineTruth, read: &[Read], jacket: &[Read]) -> Vec<Cond
         }
         let due = from + STUCK;
         let moved = moved_one_way(jacket, from, due);
-        let weight = if length.as_secs_f64() < CLEARLY * STUCK.as_secs_f64() {
-            Weight::Borderline
-        } else if share > QUIET_SHARE + 0.02 || moved > JACKET_MOVED_C * 1.5 {
-            Weight::Sure
-        } else {
-            // Nearly so, or later in the run: not to be counted on.
-            Weight::Borderline
-        };
+        // Nearly so, or later in the run, is not to be counted on.
+        let clear = length.as_secs_f64() >= CLEARLY * STUCK.as_secs_f64()
+            && (share > QUIET_SHARE + 0.02 || moved > JACKET_MOVED_C * 1.5);
+        let why = (!clear).then_some(Excuse::NearTheLimit);
         let possible =
             share > QUIET_SHARE - 0.07 || moved_one_way(jacket, from, to) > JACKET_MOVED_C / CLEARLY;
         if possible {
-            found.push(Condition { weight, ..condition(FindingKind::ProbeStuck, (from, to), due, value) });
+            found.push(Condition::new(FindingKind::ProbeStuck, (from, to), due, value).unless(why));
         }
     }
     found
@@ -274,17 +255,20 @@ fn clock_off(came: &[Read]) -> Vec<Condition> {
             let offsets = five.iter().map(|r| off(r).as_millis());
             offsets.clone().max().zip(offsets.min()).is_some_and(|(a, b)| a - b <= CLOCK_STEADY.as_millis())
         };
-        // What was kept back and comes in a burst is late, and its clock right.
+        // Not [`Excuse::Burst`].
         let live = |five: &[Read]| {
             let (first, last) = (&five[0], &five[five.len() - 1]);
             let (arrivals, times) = (last.arrived.since(first.arrived), last.at.since(first.at));
             arrivals * 2 >= times && times * 2 >= arrivals
         };
-        if let Some(first) = run.windows(CLOCK_MESSAGES).find(|five| steady(five) && live(five)) {
+        let five = |asked: &dyn Fn(&[Read]) -> bool| run.windows(CLOCK_MESSAGES).find(|five| asked(five));
+        let sure = five(&|five| steady(five) && live(five));
+        if let Some(first) = sure.or_else(|| five(&steady)) {
             let due = first[CLOCK_MESSAGES - 1].arrived;
             let offset_s = off(&first[0]).as_secs_f64();
             let span = (run[0].arrived, run[run.len() - 1].arrived);
-            found.push(condition(FindingKind::ClockOff, span, due, offset_s));
+            let one = Condition::new(FindingKind::ClockOff, span, due, offset_s);
+            found.push(one.unless(sure.is_none().then_some(Excuse::Burst)));
         }
     }
     found

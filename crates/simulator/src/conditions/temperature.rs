@@ -1,10 +1,9 @@
 //! The limits of the charge's temperature.
 
-use model::{FindingKind, Phase, Timestamp};
-use plant::Limits;
+use model::{FindingKind, Phase};
 
-use super::{Condition, Ease, Weight};
-use crate::recorder::{KEPT_EVERY_S, Recorder};
+use super::{Condition, Ease, Scene};
+use crate::recorder::KEPT_EVERY_S;
 use crate::true_phases::Course;
 
 const SCORCH_S: i64 = 10;
@@ -19,31 +18,34 @@ const SOLID_C: f64 = 2.0;
 const SOLID_S: i64 = 120;
 
 /// Everything past a limit in one batch.
-pub(crate) fn temperature(record: &Recorder, limits: &Limits, course: &Course, ease: Ease) -> Vec<Condition> {
-    let stretch = Stretch { record, course, ease };
+pub(super) fn temperature(scene: &Scene<'_>, course: &Course, ease: Ease) -> Vec<Condition> {
+    let limits = &scene.spec.limits;
     let (low, high) = (limits.working.low(), limits.working.high());
     let working = [Phase::Working];
     let on_the_way = [Phase::Cooling, Phase::Settling, Phase::Rewarming, Phase::Working];
+    let beyond = |kind, phases: &[Phase], seconds, past: &dyn Fn(f64) -> f64| -> Vec<Condition> {
+        let past = |place: usize| past(f64::from(scene.record.celsius[place]));
+        let all = scene.all_places(course, phases);
+        all.into_iter().flat_map(|places| scene.stretches(kind, places, ease.long(seconds), past)).collect()
+    };
     let hold = ease.away(HOLD_C);
-    let mut found =
-        stretch.beyond(FindingKind::Scorch, &Phase::ALL, SCORCH_S, |c| c - limits.scorch - ease.celsius);
-    let loss = stretch.loss(limits.temper_loss + ease.celsius);
-    let warm = stretch.beyond(FindingKind::WarmHold, &working, HOLD_S, |c| c - high - hold);
+    let mut found = beyond(FindingKind::Scorch, &Phase::ALL, SCORCH_S, &|c| c - limits.scorch - ease.celsius);
+    let loss = loss(scene, course, ease, limits.temper_loss + ease.celsius);
+    let warm = beyond(FindingKind::WarmHold, &working, HOLD_S, &|c| c - high - hold);
     found.extend(warm.into_iter().filter(|w| !taken_over(w, &loss)));
     found.extend(loss);
-    let solid = stretch
-        .beyond(FindingKind::Solidifying, &on_the_way, SOLID_S, |c| limits.floor - ease.away(SOLID_C) - c);
-    let cold = stretch.beyond(FindingKind::ColdHold, &working, HOLD_S, |c| low - hold - c);
+    let solid =
+        beyond(FindingKind::Solidifying, &on_the_way, SOLID_S, &|c| limits.floor - ease.away(SOLID_C) - c);
+    let cold = beyond(FindingKind::ColdHold, &working, HOLD_S, &|c| low - hold - c);
     found.extend(cold.into_iter().filter(|c| !taken_over(c, &solid)));
     found.extend(solid);
     let working_from = course.phases.iter().find(|p| p.phase == Phase::Working).map(|p| p.from);
     let under = ease.away(UNDERSHOOT_C);
-    found.extend(
-        stretch
-            .beyond(FindingKind::Undershoot, &on_the_way, UNDERSHOOT_S, |c| limits.floor - under - c)
-            .into_iter()
-            .filter(|c| working_from.is_none_or(|w| c.from.since(w).as_secs_f64() < UNDERSHOOT_WORKING_S)),
-    );
+    let undershoot =
+        beyond(FindingKind::Undershoot, &on_the_way, UNDERSHOOT_S, &|c| limits.floor - under - c);
+    let in_time =
+        |c: &Condition| working_from.is_none_or(|w| c.from.since(w).as_secs_f64() < UNDERSHOOT_WORKING_S);
+    found.extend(undershoot.into_iter().filter(in_time));
     found.sort_by_key(|c| c.from);
     found
 }
@@ -53,108 +55,38 @@ fn taken_over(condition: &Condition, worse: &[Condition]) -> bool {
     worse.iter().any(|w| w.due <= condition.due && condition.from < w.to)
 }
 
-struct Stretch<'a> {
-    record: &'a Recorder,
-    course: &'a Course,
-    ease: Ease,
-}
-
-impl Stretch<'_> {
-    /// Temperatures of the phases in `phases`, with their places.
-    fn walk(&self, phases: &[Phase]) -> impl Iterator<Item = (usize, f64)> {
-        let last = self.course.sure_to;
-        let spans = self.course.phases.iter().filter(move |p| phases.contains(&p.phase));
-        spans
-            .flat_map(move |p| {
-                self.record.place(p.from)..p.to.map_or(last, |to| self.record.place(to).min(last))
-            })
-            .map(|i| (i, f64::from(self.record.celsius[i])))
-    }
-
-    /// Stretches in which `past` is above zero for at least `seconds`.
-    fn beyond(
-        &self,
-        kind: FindingKind,
-        phases: &[Phase],
-        seconds: i64,
-        past: impl Fn(f64) -> f64,
-    ) -> Vec<Condition> {
-        let least = self.ease.long(seconds);
-        let mut found = Vec::new();
-        let mut open: Option<(usize, f64)> = None;
-        let mut close = |from: usize, worst: f64, to: usize| {
-            if (to - from) as f64 * KEPT_EVERY_S as f64 >= least {
-                let due = self.record.moment(from) + model::Span::from_millis((least * 1000.0) as i64);
-                found.push(self.condition(kind, (from, to), due, worst));
-            }
-        };
-        let mut last = 0;
-        for (place, celsius) in self.walk(phases) {
-            let by = past(celsius);
-            open = match open {
-                Some((from, worst)) if by > 0.0 && place == last + 1 => Some((from, worst.max(by))),
-                Some((from, worst)) => {
-                    close(from, worst, last + 1);
-                    (by > 0.0).then_some((place, by))
-                }
-                None => (by > 0.0).then_some((place, by)),
-            };
-            last = place;
+/// Excursions above `limit` whose area reaches 1 °C·min; a new one begins after 15 min below it.
+fn loss(scene: &Scene<'_>, course: &Course, ease: Ease, limit: f64) -> Vec<Condition> {
+    let asked = LOSS_C_MIN * ease.factor;
+    let minutes = KEPT_EVERY_S as f64 / 60.0;
+    let mut found: Vec<Condition> = Vec::new();
+    let mut excursion: Option<Excursion> = None;
+    let mut close = |done: Excursion| {
+        if let Some(due) = done.due {
+            let span = (scene.moment(done.from), scene.moment(done.to + 1));
+            found.push(Condition::new(FindingKind::TemperLoss, span, scene.moment(due), done.area));
         }
-        if let Some((from, worst)) = open {
-            close(from, worst, last + 1);
+    };
+    for place in scene.all_places(course, &[Phase::Settling, Phase::Working]).into_iter().flatten() {
+        let celsius = f64::from(scene.record.celsius[place]);
+        if celsius <= limit {
+            continue;
         }
-        found
-    }
-
-    fn condition(
-        &self,
-        kind: FindingKind,
-        (from, to): (usize, usize),
-        due: Timestamp,
-        worst: f64,
-    ) -> Condition {
-        let (from, to) = (self.record.moment(from), self.record.moment(to));
-        Condition { kind, from, to, due, latest: due, worst, weight: Weight::Sure }
-    }
-
-    /// Excursions above `limit` whose area reaches 1 °C·min; a new one begins after 15 min below it.
-    fn loss(&self, limit: f64) -> Vec<Condition> {
-        let held = [Phase::Settling, Phase::Working, Phase::Rewarming];
-        let asked = LOSS_C_MIN * self.ease.factor;
-        let minutes = KEPT_EVERY_S as f64 / 60.0;
-        let mut found: Vec<Condition> = Vec::new();
-        let mut excursion: Option<Excursion> = None;
-        let mut close = |done: Excursion| {
-            if let Some(due) = done.due {
-                found.push(self.condition(
-                    FindingKind::TemperLoss,
-                    (done.from, done.to + 1),
-                    self.record.moment(due),
-                    done.area,
-                ));
-            }
-        };
-        for (place, celsius) in self.walk(&held) {
-            if celsius <= limit {
-                continue;
-            }
-            let goes_on = |e: &Excursion| ((place - e.to) as i64) * KEPT_EVERY_S <= LOSS_APART_S;
-            if let Some(done) = excursion.take_if(|e| !goes_on(e)) {
-                close(done);
-            }
-            let now = excursion.get_or_insert(Excursion { from: place, to: place, area: 0.0, due: None });
-            now.to = place;
-            now.area += (celsius - limit) * minutes;
-            if now.area >= asked {
-                now.due.get_or_insert(place);
-            }
-        }
-        if let Some(done) = excursion {
+        let goes_on = |e: &Excursion| ((place - e.to) as i64) * KEPT_EVERY_S <= LOSS_APART_S;
+        if let Some(done) = excursion.take_if(|e| !goes_on(e)) {
             close(done);
         }
-        found
+        let now = excursion.get_or_insert(Excursion { from: place, to: place, area: 0.0, due: None });
+        now.to = place;
+        now.area += (celsius - limit) * minutes;
+        if now.area >= asked {
+            now.due.get_or_insert(place);
+        }
     }
+    if let Some(done) = excursion {
+        close(done);
+    }
+    found
 }
 
 /// Time above the temper-loss limit, as places.
