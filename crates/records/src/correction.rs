@@ -4,8 +4,8 @@
 //! A corrected batch remembers the engine's own that it was made from and how many corrections went into it, so that one that has to be worked
 //! out again is found by asking ([`Records::corrections_due`]), after a crash too. Lists of batches show the corrected ones.
 
-use model::{Batch, BatchId, PhaseCorrection};
-use rusqlite::Row;
+use model::{Batch, BatchId, MachineId, PhaseCorrection};
+use rusqlite::{OptionalExtension, Row};
 
 use crate::lists::stored;
 use crate::{Records, RecordsError, row};
@@ -79,18 +79,22 @@ impl Records {
         self.one("batch", "SELECT id, format, json FROM batches WHERE id = ?1", id.as_str())
     }
 
-    /// Batches of which people said something that has not been worked in, in the engine's own form.
+    /// Batches of `machines` of which people said something that has not been worked in, in the engine's own form. One of
+    /// another machine, which has left the plant, would stay due for ever and stand in the way of the rest.
     ///
     /// # Errors
     /// If the file cannot be read.
-    pub fn corrections_due(&self, due: Due) -> Result<Vec<Batch>, RecordsError> {
+    pub fn corrections_due(&self, due: Due, machines: &[&MachineId]) -> Result<Vec<Batch>, RecordsError> {
         let sql = "SELECT b.id, b.format, b.json FROM phase_corrections p JOIN batches b ON b.id = p.batch
-                   LEFT JOIN corrected_batches c ON c.id = b.id GROUP BY b.id
-                   HAVING c.id IS NULL OR c.corrections <> count(*) OR (?1 AND c.own <> b.json) LIMIT ?2";
+                   LEFT JOIN corrected_batches c ON c.id = b.id
+                   WHERE b.machine IN (SELECT value FROM json_each(?1)) GROUP BY b.id
+                   HAVING c.id IS NULL OR c.corrections <> min(count(*), ?2) OR (?3 AND c.own <> b.json)
+                   ORDER BY b.id LIMIT ?4";
+        let machines: Vec<&str> = machines.iter().map(|machine| machine.as_str()).collect();
+        let values = (row::write("machine", &machines)?, MOST, due == Due::NewWordOrNewBatch, AT_ONCE);
         let found = self.with_reader(|reader| {
             let mut statement = reader.prepare_cached(sql)?;
-            let rows =
-                statement.query_map((due == Due::NewWordOrNewBatch, AT_ONCE), |row: &Row<'_>| stored(row))?;
+            let rows = statement.query_map(values, |row: &Row<'_>| stored(row))?;
             rows.collect::<rusqlite::Result<Vec<_>>>()
         })?;
         found.into_iter().map(|found| row::read(self.path(), "batch", found)).collect()
@@ -106,12 +110,18 @@ impl Records {
         corrected: &Batch,
         corrections: usize,
     ) -> Result<(), RecordsError> {
-        let (own, json) = (row::write("batch", own)?, row::write("batch", corrected)?);
+        let (own_json, json) = (row::write("batch", own)?, row::write("batch", corrected)?);
         let count = i64::try_from(corrections).unwrap_or(i64::MAX);
-        let sql = "INSERT OR REPLACE INTO corrected_batches VALUES (?1, ?2, ?3, ?4, ?5)";
-        let values = (corrected.id.as_str(), own, count, row::FORMAT, json);
         self.change(|transaction| {
-            transaction.execute(sql, values)?;
+            let sql = "SELECT json FROM batches WHERE id = ?1";
+            let there: Option<String> =
+                transaction.query_row(sql, [own.id.as_str()], |row| row.get(0)).optional()?;
+            // What is compared later is the row's text, and the same batch can be written in other words: by an earlier
+            // version, or where the last digit of a figure was rounded in reading.
+            let is_own = |text: &String| serde_json::from_str::<Batch>(text).is_ok_and(|batch| batch == *own);
+            let own = there.filter(is_own).unwrap_or(own_json);
+            let sql = "INSERT OR REPLACE INTO corrected_batches VALUES (?1, ?2, ?3, ?4, ?5)";
+            transaction.execute(sql, (corrected.id.as_str(), own, count, row::FORMAT, json))?;
             Ok(())
         })
     }
@@ -125,6 +135,10 @@ mod tests {
     use crate::{BatchQuery, Update};
 
     fn batch(to: i64) -> Batch {
+        batch_of("alder", to)
+    }
+
+    fn batch_of(machine: &str, to: i64) -> Batch {
         let span = PhaseSpan {
             phase: Phase::Working,
             from: Timestamp::from_millis(0),
@@ -132,8 +146,8 @@ mod tests {
             confidence: Confidence::Medium,
         };
         Batch {
-            id: BatchId::new(&"alder".parse().unwrap(), Timestamp::from_millis(0)),
-            machine: "alder".parse().unwrap(),
+            id: BatchId::new(&machine.parse().unwrap(), Timestamp::from_millis(0)),
+            machine: machine.parse().unwrap(),
             couverture: "dark-64".parse().unwrap(),
             lot: None,
             method: Method::Seed,
@@ -148,8 +162,12 @@ mod tests {
     }
 
     fn said(reason: &str) -> PhaseCorrection {
+        said_of(&batch(1), reason)
+    }
+
+    fn said_of(batch: &Batch, reason: &str) -> PhaseCorrection {
         PhaseCorrection {
-            batch: batch(1).id,
+            batch: batch.id.clone(),
             phase: Phase::Settling,
             from: Timestamp::from_millis(0),
             to: None,
@@ -159,23 +177,33 @@ mod tests {
         }
     }
 
-    #[test]
-    fn both_sides_are_kept_and_a_changed_batch_is_worked_out_again() {
+    fn open() -> (tempfile::TempDir, Records) {
         let folder = tempfile::tempdir().unwrap();
         let records = Records::open(folder.path().join(crate::FILE_NAME)).unwrap();
+        (folder, records)
+    }
+
+    /// In a plant of one machine.
+    fn due(records: &Records, due: Due) -> Vec<Batch> {
+        records.corrections_due(due, &[&batch(1).machine]).unwrap()
+    }
+
+    #[test]
+    fn both_sides_are_kept_and_a_changed_batch_is_worked_out_again() {
+        let (_folder, records) = open();
         let write = |batch: &Batch| {
             records.commit(&Update { batches: vec![batch.clone()], ..Update::default() }).unwrap();
         };
         let (own, id) = (batch(100), batch(1).id);
         write(&own);
-        assert_eq!(records.corrections_due(Due::NewWordOrNewBatch).unwrap(), []);
+        assert_eq!(due(&records, Due::NewWordOrNewBatch), []);
         records.correct_phase(&said("one")).unwrap();
-        assert_eq!(records.corrections_due(Due::NewWord).unwrap(), std::slice::from_ref(&own));
+        assert_eq!(due(&records, Due::NewWord), std::slice::from_ref(&own));
 
         let mut corrected = own.clone();
         corrected.phases[0].phase = Phase::Settling;
         records.keep_corrected(&own, &corrected, 1).unwrap();
-        assert_eq!(records.corrections_due(Due::NewWordOrNewBatch).unwrap(), []);
+        assert_eq!(due(&records, Due::NewWordOrNewBatch), []);
         assert_eq!(records.batch(&id).unwrap().as_ref(), Some(&corrected));
         assert_eq!(records.batches(&BatchQuery::default()).unwrap(), [corrected.clone()]);
         assert_eq!(records.own_batch(&id).unwrap(), Some(own));
@@ -183,13 +211,60 @@ mod tests {
         let longer = batch(200);
         write(&longer);
         assert_eq!(records.batch(&id).unwrap(), Some(corrected), "until it is worked out again");
-        assert_eq!(records.corrections_due(Due::NewWord).unwrap(), []);
-        assert_eq!(records.corrections_due(Due::NewWordOrNewBatch).unwrap(), [longer]);
+        assert_eq!(due(&records, Due::NewWord), []);
+        assert_eq!(due(&records, Due::NewWordOrNewBatch), [longer]);
 
         records.correct_phase(&said("two")).unwrap();
-        assert_eq!(records.corrections_due(Due::NewWord).unwrap().len(), 1);
+        assert_eq!(due(&records, Due::NewWord).len(), 1);
         let reasons: Vec<_> =
             records.phase_corrections(&id).unwrap().into_iter().map(|said| said.reason).collect();
         assert_eq!(reasons, ["one", "two"]);
+    }
+
+    #[test]
+    fn machines_that_left_the_plant_stand_in_nobodys_way() {
+        let (_folder, records) = open();
+        let mut batches: Vec<Batch> = (0..AT_ONCE).map(|n| batch_of(&format!("aged-{n}"), 100)).collect();
+        batches.push(batch(100));
+        for batch in &batches {
+            records.correct_phase(&said_of(batch, "one")).unwrap();
+        }
+        records.commit(&Update { batches, ..Update::default() }).unwrap();
+        assert_eq!(due(&records, Due::NewWord), [batch(100)]);
+        let back = batch_of("aged-7", 100);
+        assert_eq!(records.corrections_due(Due::NewWord, &[&back.machine]).unwrap(), [back]);
+    }
+
+    #[test]
+    fn more_words_than_are_looked_at_are_worked_in_once() {
+        let (_folder, records) = open();
+        let own = batch(100);
+        records.commit(&Update { batches: vec![own.clone()], ..Update::default() }).unwrap();
+        records.correct_phase(&said("one")).unwrap();
+        let again = "INSERT INTO phase_corrections (batch, at, format, json)
+                     SELECT batch, at, format, json FROM phase_corrections LIMIT 1";
+        records
+            .change(|transaction| Ok((0..MOST).try_for_each(|_| transaction.execute(again, ()).map(drop))?))
+            .unwrap();
+        let looked_at = records.phase_corrections(&own.id).unwrap().len();
+        assert_eq!((looked_at as i64, due(&records, Due::NewWord).len()), (MOST, 1));
+        records.keep_corrected(&own, &own, looked_at).unwrap();
+        assert_eq!(due(&records, Due::NewWordOrNewBatch), []);
+    }
+
+    #[test]
+    fn the_same_batch_in_other_words_is_no_new_one() {
+        let (_folder, records) = open();
+        let own = batch(100);
+        records.commit(&Update { batches: vec![own.clone()], ..Update::default() }).unwrap();
+        records.correct_phase(&said("one")).unwrap();
+        records
+            .change(|transaction| Ok(transaction.execute("UPDATE batches SET json = json || ' '", ())?))
+            .unwrap();
+        records.keep_corrected(&own, &own, 1).unwrap();
+        assert_eq!(due(&records, Due::NewWordOrNewBatch), []);
+        records.commit(&Update { batches: vec![batch(200)], ..Update::default() }).unwrap();
+        records.keep_corrected(&own, &own, 1).unwrap();
+        assert_eq!(due(&records, Due::NewWordOrNewBatch), [batch(200)], "kept of the batch as it was before");
     }
 }

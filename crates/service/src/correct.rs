@@ -2,7 +2,7 @@
 
 use engine::correct;
 use frames::ReadingHeap;
-use model::{Batch, Channel, Span, Timestamp};
+use model::{Batch, Channel, MachineId, Span, Timestamp};
 use plant::Plant;
 use records::{Due, EventQuery};
 
@@ -17,7 +17,8 @@ const EVENTS: usize = 10_000;
 impl Reworker {
     /// Works in what is due. A machine that the plant no longer has keeps its batches as they are.
     pub(crate) fn correct_due(&self, plant: &Plant, due: Due, now: Timestamp) -> Result<(), ServiceError> {
-        for own in self.records.corrections_due(due)? {
+        let machines: Vec<&MachineId> = plant.machines.iter().map(|machine| &machine.id).collect();
+        for own in self.records.corrections_due(due, &machines)? {
             self.correct(plant, &own, now)?;
         }
         Ok(())

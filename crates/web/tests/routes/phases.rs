@@ -26,7 +26,8 @@ fn settling() -> Value {
 /// As the service does it.
 fn work_in(works: &Works) {
     let records = &works.state.records;
-    for own in records.corrections_due(records::Due::NewWord).unwrap() {
+    let machines: Vec<_> = works.state.plant.machines.iter().map(|machine| &machine.id).collect();
+    for own in records.corrections_due(records::Due::NewWord, &machines).unwrap() {
         let corrections = records.phase_corrections(&own.id).unwrap();
         let mut corrected = own.clone();
         corrected.phases[1].to = Some(moment("11:20"));
