@@ -1,18 +1,15 @@
 //! What people said of phases is worked into the batches that they spoke of: figures over the corrected phases, from the store's readings.
 
 use engine::correct;
-use frames::ReadingHeap;
-use model::{Batch, Channel, MachineId, Span, Timestamp};
+use model::{Batch, MachineId, Span, Timestamp};
 use plant::Plant;
-use records::{Due, EventQuery};
+use records::Due;
 
 use crate::ServiceError;
 use crate::rework::Reworker;
 
 /// Readings before a batch: a jacket or set-point that holds was told before it.
 const BEFORE: Span = Span::from_hours(1);
-/// Events of one batch.
-const EVENTS: usize = 10_000;
 
 impl Reworker {
     /// Works in what is due. A machine that the plant no longer has keeps its batches as they are.
@@ -28,19 +25,9 @@ impl Reworker {
         let Some(machine) = plant.machine(&own.machine) else { return Ok(()) };
         let corrections = self.records.phase_corrections(&own.id)?;
         let (from, to) = (own.start - BEFORE, own.end.unwrap_or(now));
-        let mut heap = ReadingHeap::default();
-        for channel in Channel::ALL {
-            for (at, value) in self.store.read_series(&own.machine, channel, from, to)? {
-                heap.push(channel, at, value);
-            }
-        }
-        let events = self.records.events(&EventQuery {
-            machine: Some(own.machine.clone()),
-            from: Some(own.start),
-            to: Some(to),
-            limit: EVENTS,
-        })?;
-        let corrected = correct(plant, machine, own, &heap.tidy()?, &events, &corrections);
+        let readings = self.readings(&own.machine, from, to)?;
+        let events = self.events(&own.machine, own.start, to)?;
+        let corrected = correct(plant, machine, own, &readings, &events, &corrections);
         self.records.keep_corrected(own, &corrected, corrections.len())?;
         Ok(())
     }

@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use engine::rework;
-use frames::ReadingHeap;
-use model::{Batch, Channel, MachineId, Span, Timestamp};
+use frames::{ReadingHeap, TidyReadings};
+use model::{Batch, Channel, Event, MachineId, Span, Timestamp};
 use plant::Plant;
 use records::{BatchQuery, EventQuery, Records, Update};
 use store::Store;
@@ -15,7 +15,7 @@ use crate::ServiceError;
 const BEFORE: Span = Span::from_hours(24);
 /// Batches looked at: late readings come within days, not within hundreds of batches.
 const BATCHES: usize = 200;
-/// Events of the batches concerned.
+/// Events of the batches that are worked out.
 const EVENTS: usize = 10_000;
 
 /// Works batches out again.
@@ -43,22 +43,38 @@ impl Reworker {
             return Ok(());
         };
         let (read_from, read_to) = (first - BEFORE, last + Span::from_hours(1));
-        let mut heap = ReadingHeap::default();
-        for channel in Channel::ALL {
-            for (at, value) in self.store.read_series(machine, channel, read_from, read_to)? {
-                heap.push(channel, at, value);
-            }
-        }
-        let events = self.records.events(&EventQuery {
-            machine: Some(machine.clone()),
-            from: Some(read_from),
-            to: Some(read_to),
-            limit: EVENTS,
-        })?;
-        let worked_out = rework(plant, settings, &heap.tidy()?, &events);
+        let readings = self.readings(machine, read_from, read_to)?;
+        let events = self.events(machine, read_from, read_to)?;
+        let worked_out = rework(plant, settings, &readings, &events);
         let batches = old.into_iter().filter_map(|batch| refreshed(batch, &worked_out)).collect();
         self.records.commit(&Update { batches, ..Update::default() })?;
         Ok(())
+    }
+
+    /// All channels of a machine, as the engine takes them.
+    pub(crate) fn readings(
+        &self,
+        machine: &MachineId,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<TidyReadings, ServiceError> {
+        let mut heap = ReadingHeap::default();
+        for (channel, series) in self.store.read_channels(machine, &Channel::ALL, from, to)? {
+            for (at, value) in series {
+                heap.push(channel, at, value);
+            }
+        }
+        Ok(heap.tidy()?)
+    }
+
+    pub(crate) fn events(
+        &self,
+        machine: &MachineId,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Vec<Event>, ServiceError> {
+        let (machine, from, to) = (Some(machine.clone()), Some(from), Some(to));
+        Ok(self.records.events(&EventQuery { machine, from, to, limit: EVENTS })?)
     }
 }
 
