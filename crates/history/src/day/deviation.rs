@@ -20,7 +20,7 @@ pub struct Deviation {
     pub figure: Figure,
     /// In this batch.
     pub value: f64,
-    /// Median of the earlier good batches.
+    /// Median of the earlier batches that are worth comparing with.
     pub usual: f64,
     /// The spread that it was divided by.
     pub spread: f64,

@@ -10,7 +10,7 @@ use model::{BatchId, FindingKind, MachineId, Timestamp};
 
 use super::view::Seen;
 use super::weigh::weigh;
-use super::{Cause, Clue, Deviation, MachineDay, Missing, Moved, Sign, first};
+use super::{Cause, Clue, DayRecord, Deviation, MachineDay, Missing, Moved, Sign, first};
 use crate::{FEWEST_BATCHES, HistoryError};
 
 /// Below this weight nothing is called unusual: it is what ordinary days come to.
@@ -92,6 +92,8 @@ pub struct Diagnosis {
     pub reach: Reach,
     /// Machines whose past is too short to compare with.
     pub too_new: Vec<MachineId>,
+    /// Machines with too few good batches, so that others stand among what they are compared with.
+    pub not_only_good: Vec<MachineId>,
 }
 
 /// Works out what was different. `day` holds each machine's batches of the day and its earlier good ones.
@@ -126,7 +128,12 @@ pub fn diagnose(day: &[MachineDay]) -> Result<Diagnosis, HistoryError> {
     let mut too_new: Vec<MachineId> =
         seen.iter().filter(|seen| !is_comparable(seen)).map(|seen| seen.machine.clone()).collect();
     too_new.dedup();
-    Ok(Diagnosis { cases, is_unusual, odd, unexplained, moved, reach, too_new })
+    let is_good = |past: &&DayRecord| crate::is_good(&past.batch, &past.findings);
+    let has_others = |seen: &&Seen<'_>| is_comparable(seen) && !seen.past.iter().all(is_good);
+    let mut not_only_good: Vec<MachineId> =
+        seen.iter().filter(has_others).map(|seen| seen.machine.clone()).collect();
+    not_only_good.dedup();
+    Ok(Diagnosis { cases, is_unusual, odd, unexplained, moved, reach, too_new, not_only_good })
 }
 
 /// Every figure of every batch of the day that could be held against the past, whether it stands out or not.

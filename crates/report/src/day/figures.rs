@@ -90,7 +90,7 @@ pub fn figures_xlsx(
     let section = Section {
         key: "figures",
         title: "Figures",
-        says: vec!["Each figure against the median of the machine's own earlier good batches.".to_owned()],
+        says: vec!["Each figure against the median of the machine's own earlier batches of the same couverture: the good ones, where there are enough.".to_owned()],
         table: Some(table),
         pictures: Vec::new(),
     };

@@ -12,7 +12,7 @@ mod document;
 mod figures;
 mod paper;
 
-use history::day::{Case, Cause, Diagnosis, Likelihood, Moved};
+use history::day::{Case, Cause, Diagnosis, Likelihood, Moved, Odd};
 use jiff::tz::TimeZone;
 use model::Channel;
 
@@ -41,6 +41,8 @@ pub struct DayWords {
     pub lead: Vec<String>,
     /// Causes, the most probable first.
     pub causes: Vec<CauseWords>,
+    /// Further causes that fit some of what was seen, by name.
+    pub further: Vec<String>,
     /// Causes that little speaks for, by name.
     pub others: Vec<String>,
     /// What moved first, in the order of time.
@@ -76,12 +78,18 @@ pub struct CauseWords {
 pub fn day_words(found: &Diagnosis, names: &Names, zone: &TimeZone) -> DayWords {
     let teller = Teller { names, zone };
     let told = if found.is_unusual { TOLD_CASES } else { 0 };
-    let worth = |case: &&Case| Likelihood::Possible <= case.likelihood;
+    // The heaviest come first, so that those worth telling are in front.
+    let worth = found.cases.partition_point(|case| Likelihood::Possible <= case.likelihood);
+    let (worth, others) = found.cases.split_at(worth);
+    let named = |cases: &mut dyn Iterator<Item = &Case>| -> Vec<String> {
+        cases.map(|case| cause::title(case.cause).to_owned()).collect()
+    };
     DayWords {
         headline: teller.headline(found),
         lead: teller.lead(found),
-        causes: found.cases.iter().filter(worth).take(told).map(|case| teller.cause(case)).collect(),
-        others: found.cases.iter().skip(told).map(|case| cause::title(case.cause).to_owned()).collect(),
+        causes: worth.iter().take(told).map(|case| teller.cause(case)).collect(),
+        further: named(&mut worth.iter().skip(told)),
+        others: named(&mut others.iter()),
         moved: found.moved.iter().take(TOLD_MOVES).map(|moved| teller.moved(moved)).collect(),
         unexplained: teller.unexplained(found),
         basis: basis(found, names),
@@ -109,6 +117,10 @@ impl Teller<'_> {
         match found.cases.first().filter(|_| found.is_unusual) {
             _ if ran == 0 => "No batch was seen on this day.".to_owned(),
             None if found.reach.compared == 0 => "There is no past to compare this day with yet.".to_owned(),
+            None if 0 < found.reach.odd => "Nothing unusual enough to name a cause on this day.".to_owned(),
+            None if found.reach.compared < ran => {
+                "Nothing unusual on the machines that could be compared on this day.".to_owned()
+            }
             None => "Nothing unusual in the readings of this day.".to_owned(),
             Some(first) => {
                 let what = cause::headline(first.cause);
@@ -146,21 +158,25 @@ impl Teller<'_> {
             return Vec::new();
         }
         if !found.is_unusual {
-            return vec![
-                "Every figure of the day lies where it usually does on these machines, or differs by less than would \
-                 explain a bad batch. If the product was bad all the same, look behind the kettle: cabinet, moulds, \
-                 and the lot."
-                    .to_owned(),
-                crate::TEMPER_CAUTION.to_owned(),
-            ];
+            return vec![self.quiet(found), crate::TEMPER_CAUTION.to_owned()];
         }
+        let is_all_compared = reach.compared == reach.ran;
         let concerned = match (reach.odd, reach.ran) {
+            (0, _) => "No figure of a single machine stands out.".to_owned(),
             (1, 1) => "Only one machine ran.".to_owned(),
-            (1, ran) => format!("One machine of {} is concerned; the others ran as usual.", count(ran)),
+            (1, ran) if is_all_compared => {
+                format!("One machine of {} is concerned; the others ran as usual.", count(ran))
+            }
             (odd, ran) if odd == ran => format!("All {} machines are concerned.", count(ran)),
             (odd, ran) => {
-                format!("{} of {} machines show something unusual.", capital(&count(odd)), count(ran))
+                let show = if odd == 1 { "machines shows" } else { "machines show" };
+                format!("{} of {} {show} something unusual.", capital(&count(odd)), count(ran))
             }
+        };
+        let concerned = match reach.compared {
+            _ if is_all_compared => concerned,
+            0 => format!("{concerned} None has enough of a past to be compared with."),
+            some => format!("{concerned} Only {} could be compared with their past.", count(some)),
         };
         let since = found.moved.first().map(|first| format!("What moved first: {}.", self.moved(first)));
         let mut lead = vec![std::iter::once(concerned).chain(since).collect::<Vec<_>>().join(" ")];
@@ -168,6 +184,39 @@ impl Teller<'_> {
         lead.extend(first.map(|check| format!("To be sure: {check}.")));
         lead.push(crate::TEMPER_CAUTION.to_owned());
         lead
+    }
+
+    /// A day on which nothing is heavy enough to name a cause, and how much that says.
+    fn quiet(&self, found: &Diagnosis) -> String {
+        let reach = found.reach;
+        let seen = match (reach.compared, reach.odd) {
+            (0, _) => "No machine that ran has enough earlier batches of the same couverture, so that nothing can be \
+                       said about its figures."
+                .to_owned(),
+            (_, 0) if reach.compared == reach.ran => {
+                "Every figure of the day lies where it usually does on these machines.".to_owned()
+            }
+            (some, 0) => format!(
+                "{} of {} machines could be compared with their past, and there every figure lies where it usually does.",
+                capital(&count(some)),
+                count(reach.ran)
+            ),
+            (some, _) if some == reach.ran => "The other figures of the day lie where they usually do.".to_owned(),
+            (some, _) => {
+                format!("{} of {} machines could be compared with their past.", capital(&count(some)), count(reach.ran))
+            }
+        };
+        let odd = self.signs(&found.odd);
+        let stands_out = match odd.as_slice() {
+            [] => String::new(),
+            some => format!(
+                "What stands out explains no bad batch by itself: {}. ",
+                some.iter().take(TOLD_CLUES).map(String::as_str).collect::<Vec<_>>().join("; ")
+            ),
+        };
+        format!(
+            "{stands_out}{seen} If the product was bad all the same, look behind the kettle: cabinet, moulds, and the lot."
+        )
     }
 
     /// `the jacket of Cedar, 4.1 °C above its usual course from 07:12 on`.
@@ -228,8 +277,13 @@ impl Teller<'_> {
         if !found.is_unusual {
             return Vec::new();
         }
+        self.signs(&found.unexplained)
+    }
+
+    /// Each sign once.
+    fn signs(&self, odd: &[Odd]) -> Vec<String> {
         let mut told: Vec<String> = Vec::new();
-        for odd in &found.unexplained {
+        for odd in odd {
             let says = self.sign(Some(&odd.machine), &odd.sign);
             if !told.contains(&says) {
                 told.push(says);
@@ -244,13 +298,110 @@ fn basis(found: &Diagnosis, names: &Names) -> String {
     if reach.ran == 0 {
         return String::new();
     }
+    let whose = match found.not_only_good.as_slice() {
+        [] => "their earlier good batches of the same couverture, at least three of them".to_owned(),
+        some => format!(
+            "their earlier good batches of the same couverture, at least three of them; {} had too few good ones, so \
+             that others stand among them",
+            names.list(some)
+        ),
+    };
     let compared = format!(
-        "{} of {} machines could be compared with their own past: median and median deviation of their earlier good \
-         batches of the same couverture, at least three of them. A figure stands out from 3.5 such deviations on.",
+        "{} of {} machines could be compared with their own past: median and median deviation of {whose}. A figure \
+         stands out from 3.5 such deviations on.",
         reach.compared, reach.ran
     );
     match found.too_new.as_slice() {
         [] => compared,
         new => format!("{compared} Too little past: {}.", names.list(new)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use history::day::Reach;
+    use model::FindingKind;
+
+    use super::*;
+
+    fn names() -> Names {
+        Names { machines: [("alder".parse().unwrap(), "Alder".to_owned())].into(), ..Names::default() }
+    }
+
+    fn found(compared: usize, ran: usize) -> Diagnosis {
+        Diagnosis {
+            cases: Vec::new(),
+            is_unusual: false,
+            odd: Vec::new(),
+            unexplained: Vec::new(),
+            moved: Vec::new(),
+            reach: Reach { odd: 0, compared, ran },
+            too_new: Vec::new(),
+            not_only_good: Vec::new(),
+        }
+    }
+
+    fn case(cause: Cause, likelihood: Likelihood) -> Case {
+        Case {
+            cause,
+            machines: vec!["alder".parse().unwrap()],
+            points: 5.0,
+            likelihood,
+            supports: Vec::new(),
+            opposes: Vec::new(),
+            missing: Vec::new(),
+        }
+    }
+
+    fn words(found: &Diagnosis) -> DayWords {
+        day_words(found, &names(), &TimeZone::UTC)
+    }
+
+    #[test]
+    fn a_quiet_day_says_no_more_than_was_compared() {
+        let nothing = words(&found(0, 2));
+        assert_eq!(nothing.headline, "There is no past to compare this day with yet.");
+        assert!(nothing.lead[0].starts_with("No machine that ran has enough earlier batches"), "{nothing:?}");
+        let some = words(&found(1, 3));
+        assert!(some.lead[0].starts_with("One of three machines could be compared"), "{some:?}");
+        assert!(
+            words(&found(3, 3)).lead[0].starts_with("Every figure of the day lies where it usually does")
+        );
+        let mut odd = found(1, 1);
+        odd.odd.push(Odd {
+            machine: "alder".parse().unwrap(),
+            batch: model::BatchId::from_lookup("alder-2026-03-02T09:00"),
+            since: None,
+            sign: history::day::Sign::Found(FindingKind::Hunting),
+        });
+        odd.reach.odd = 1;
+        let odd = words(&odd);
+        assert!(odd.lead[0].starts_with("What stands out explains no bad batch by itself: "), "{odd:?}");
+        assert!(!odd.lead[0].contains("Every figure"), "{odd:?}");
+    }
+
+    #[test]
+    fn no_cause_is_skipped_and_a_likely_one_is_not_called_unlikely() {
+        use Likelihood::{Likely, MostLikely, Possible, Unlikely};
+        let mut day = found(1, 2);
+        day.is_unusual = true;
+        day.reach.odd = 1;
+        let weighed = [
+            (Cause::Room, MostLikely),
+            (Cause::CoolingWater, Likely),
+            (Cause::Control, Likely),
+            (Cause::Stirring, Possible),
+            (Cause::People, Possible),
+            (Cause::Clock, Unlikely),
+        ];
+        day.cases = weighed.map(|(cause, likelihood)| case(cause, likelihood)).into();
+        let told = words(&day);
+        assert_eq!((told.causes.len(), told.further.len(), told.others.len()), (4, 1, 1), "{told:?}");
+        assert_eq!(told.others, ["Time, the clock"]);
+        assert!(!told.lead[0].contains("the others ran as usual"), "{told:?}");
+        day.cases.drain(1..5);
+        assert_eq!(words(&day).others, ["Time, the clock"]);
+        day.not_only_good = vec!["alder".parse().unwrap()];
+        assert!(words(&day).basis.contains("Alder had too few good ones"));
     }
 }

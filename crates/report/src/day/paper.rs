@@ -35,6 +35,9 @@ pub fn day_source(
         source.paragraph(&format!("Cheapest check: {}.", cause.check));
         cause.caution.iter().for_each(|caution| source.note(caution));
     }
+    if !words.further.is_empty() {
+        source.note(&format!("Possible, too: {}.", words.further.join("; ").to_lowercase()));
+    }
     if !words.others.is_empty() {
         source.note(&format!("Little speaks for: {}.", words.others.join("; ").to_lowercase()));
     }

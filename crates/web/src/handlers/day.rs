@@ -157,6 +157,7 @@ struct DayView {
     headline: String,
     lead: Vec<String>,
     causes: Vec<CauseView>,
+    further: String,
     others: String,
     moved: Vec<String>,
     unexplained: Vec<String>,
@@ -217,6 +218,7 @@ fn page(app: &App, told: &Told) -> Result<String, Problem> {
                 caution: cause.caution,
             })
             .collect(),
+        further: words.further.join("; ").to_lowercase(),
         others: words.others.join("; ").to_lowercase(),
         moved: said(&words.moved),
         unexplained: said(&words.unexplained),
