@@ -16,8 +16,9 @@ mod manifest;
 mod restore;
 mod take;
 
+use std::fs::{self, File};
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 pub use restore::{Restored, restore};
 pub use take::{BackedUp, backup};
@@ -98,26 +99,41 @@ impl BackupError {
 }
 
 /// Where a folder is made before it gets its name.
-fn beside(path: &std::path::Path) -> PathBuf {
+fn beside(path: &Path) -> PathBuf {
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(".unfinished");
     path.with_file_name(name)
 }
 
-/// Gives a finished folder its name, and waits until the name is on disk.
-fn publish(unfinished: &std::path::Path, path: &std::path::Path) -> Result<(), BackupError> {
-    let above = path.parent().filter(|above| !above.as_os_str().is_empty());
-    let above = above.unwrap_or(std::path::Path::new("."));
-    let sync = |folder: &std::path::Path| std::fs::File::open(folder).and_then(|folder| folder.sync_all());
-    sync(unfinished).map_err(BackupError::file("sync", unfinished))?;
-    std::fs::rename(unfinished, path).map_err(BackupError::file("name", path))?;
-    sync(above).map_err(BackupError::file("sync", above))
+/// Makes `folder` and those above it that are missing, and waits until each name is on disk.
+fn make_folders(folder: &Path) -> io::Result<()> {
+    if folder.is_dir() {
+        return Ok(());
+    }
+    let above = above(folder);
+    make_folders(above)?;
+    fs::create_dir(folder)?;
+    sync_folder(above)
+}
+
+fn above(path: &Path) -> &Path {
+    path.parent().filter(|above| !above.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+fn sync_folder(folder: &Path) -> io::Result<()> {
+    File::open(folder)?.sync_all()
+}
+
+/// Gives a finished folder its name, in place of an empty one that has it, and waits until the name is on disk.
+fn publish(unfinished: &Path, path: &Path) -> Result<(), BackupError> {
+    let above = above(path);
+    sync_folder(unfinished).map_err(BackupError::file("sync", unfinished))?;
+    fs::rename(unfinished, path).map_err(BackupError::file("name", path))?;
+    sync_folder(above).map_err(BackupError::file("sync", above))
 }
 
 #[cfg(test)]
 mod tests {
-    use std::fs;
-    use std::path::PathBuf;
     use std::sync::Arc;
 
     use model::{Arrival, Channel, Content, Reading, Timestamp};
@@ -218,10 +234,15 @@ mod tests {
         fs::write(&part, bytes).unwrap();
         fs::remove_file(rig.at("backup/records.db")).unwrap();
         let restored = DataFolder::new(rig.at("restored"));
+        fs::create_dir(restored.path()).unwrap();
         let error = restore(&rig.at("backup"), &restored, at(0)).unwrap_err().to_string();
         assert!(error.contains("records.db cannot be opened"), "{error}");
         assert!(error.contains("date=2026-03-03/part-1.parquet has another checksum"), "{error}");
-        assert!(!restored.path().exists() && !rig.at("restored.unfinished").exists());
+        assert!(restored.path().is_dir(), "the empty folder is as it was");
+        assert_eq!(
+            (restored.path().read_dir().unwrap().count(), rig.at("restored.unfinished").exists()),
+            (0, false)
+        );
     }
 
     #[test]
@@ -251,7 +272,7 @@ mod tests {
         let made = rig.backed_up();
         assert_eq!((made.files, made.left_out.len()), (4, 2), "{:?}", made.left_out);
         assert!(made.left_out[0].ends_with("it is not there") && made.left_out[1].ends_with("it is damaged"));
-        let restored = DataFolder::new(rig.at("restored"));
+        let restored = DataFolder::new(rig.at("far/away/restored"));
         assert_eq!(restore(&rig.at("backup"), &restored, at(0)).unwrap().left_out, made.left_out);
         let store = restored.open_store().unwrap();
         assert_eq!(store.missing_spans(None, at(-1_000_000), at(1_000_000)).unwrap().len(), 2);

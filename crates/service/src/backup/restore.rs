@@ -7,7 +7,7 @@ use model::Timestamp;
 use records::{Gap, Records};
 
 use super::manifest::{Listed, Manifest, digest};
-use super::{BackupError, beside, publish};
+use super::{BackupError, beside, make_folders, publish, sync_folder};
 use crate::DataFolder;
 
 /// What was put back.
@@ -28,10 +28,8 @@ pub struct Restored {
 /// If a file is not as it was made, or there is no room. The data folder is as it was then.
 pub fn restore(from: &Path, data: &DataFolder, now: Timestamp) -> Result<Restored, BackupError> {
     let manifest = Manifest::read(from)?;
-    if data.path().is_dir() && is_empty(data.path())? {
-        fs::remove_dir(data.path()).map_err(BackupError::file("remove the empty folder", data.path()))?;
-    }
-    if data.path().exists() {
+    // An empty folder stays until the finished one takes its place.
+    if data.path().exists() && !(data.path().is_dir() && is_empty(data.path())?) {
         return Err(BackupError::Exists { path: data.path().to_owned() });
     }
     let unfinished = beside(data.path());
@@ -59,7 +57,7 @@ fn is_empty(folder: &Path) -> Result<bool, BackupError> {
 
 /// Copies every file and tells all that are not as they were.
 fn copy_all(from: &Path, to: &Path, manifest: &Manifest) -> Result<(), BackupError> {
-    fs::create_dir_all(to).map_err(BackupError::file("make", to))?;
+    make_folders(to).map_err(BackupError::file("make", to))?;
     let mut faults = Vec::new();
     for listed in &manifest.files {
         if let Some(fault) = copy_one(from, to, listed)? {
@@ -79,11 +77,11 @@ fn copy_one(from: &Path, to: &Path, listed: &Listed) -> Result<Option<String>, B
     };
     let folder = target.parent().unwrap_or(to);
     let copy = || {
-        fs::create_dir_all(folder)?;
+        make_folders(folder)?;
         let new = File::create(&target)?;
         let found = digest(file, &new)?;
         new.sync_all()?;
-        File::open(folder)?.sync_all()?;
+        sync_folder(folder)?;
         Ok(found)
     };
     let (bytes, sha256) = copy().map_err(BackupError::file("copy", &source))?;

@@ -10,7 +10,7 @@ use records::Records;
 use store::{PartFile, StoreReader};
 
 use super::manifest::{LeftOut, Listed, Manifest};
-use super::{BackupError, beside, publish};
+use super::{BackupError, beside, make_folders, publish, sync_folder};
 use crate::DataFolder;
 
 /// How often a copy is begun anew because blocks were moved meanwhile. They move every two minutes; a copy takes seconds.
@@ -75,7 +75,7 @@ fn make(data: &DataFolder, unfinished: &Path, now: Timestamp) -> Result<Manifest
         if unfinished.exists() {
             fs::remove_dir_all(unfinished).map_err(BackupError::file("remove", unfinished))?;
         }
-        fs::create_dir_all(unfinished).map_err(BackupError::file("make", unfinished))?;
+        make_folders(unfinished).map_err(BackupError::file("make", unfinished))?;
         match try_once(data, unfinished, now, lost.as_deref())? {
             Try::Done(manifest) => return Ok(manifest),
             Try::Moved => {}
@@ -128,7 +128,7 @@ fn left_out(part: &PartFile, reason: String) -> LeftOut {
 fn copy_part(data: &Path, to: &Path, part: &PartFile) -> io::Result<Result<Listed, String>> {
     let (from, place) = (data.join(&part.path), to.join(&part.path));
     let folder = place.parent().unwrap_or(to);
-    fs::create_dir_all(folder)?;
+    make_folders(folder)?;
     if let Err(error) = fs::hard_link(&from, &place) {
         if error.kind() == io::ErrorKind::NotFound {
             return Err(error);
@@ -136,7 +136,7 @@ fn copy_part(data: &Path, to: &Path, part: &PartFile) -> io::Result<Result<Liste
         fs::copy(&from, &place)?;
         File::open(&place)?.sync_all()?;
     }
-    File::open(folder)?.sync_all()?;
+    sync_folder(folder)?;
     let bytes = fs::read(&place)?;
     if bytes.len() as u64 == part.bytes && crc32fast::hash(&bytes) == part.crc32 {
         return Listed::of(to, &part.path).map(Ok);
