@@ -4,16 +4,15 @@
 //! Where a batch begins and ends, its findings and its standing stay as they are: a finding says when it was raised, and a standing rests on
 //! tests. The program's own phases are the caller's to keep.
 
-use frames::{Ticker, TidyReadings};
-use model::{Batch, Channel, Confidence, Event, EventKind, PhaseCorrection, PhaseSpan, Timestamp};
+use frames::{Tick, TidyReadings};
+use model::{Batch, Channel, Confidence, Event, EventKind, PhaseCorrection, PhaseSpan, Span, Timestamp};
 use plant::{Machine, Plant};
 
-use crate::findings::probe_fault::ProbeFault;
-use crate::findings::spikes::SpikeFilter;
+use crate::findings::silent::Silent;
 use crate::history::History;
 use crate::measures::{Measured, measure};
 use crate::phases::Pace;
-use crate::step::step_of;
+use crate::sieve::Sieve;
 
 /// Far behind everything.
 fn never() -> Timestamp {
@@ -30,8 +29,7 @@ pub fn correct(
     corrections: &[PhaseCorrection],
 ) -> Batch {
     let phases = corrected_phases(batch, corrections);
-    let (history, pace) = history_of(machine, tidy, batch.end.unwrap_or(never()));
-    let known_to = history.between(batch.start, never()).next_back().map_or(batch.start, |tick| tick.at);
+    let Kept { history, pace, known_to } = kept_of(machine, tidy, batch.end);
     let during = |event: &&Event| event.at >= batch.start && batch.end.is_none_or(|end| event.at < end);
     let is_seed = |event: &&Event| matches!(event.kind, EventKind::Seed { .. });
     let measures = measure(&Measured {
@@ -39,7 +37,7 @@ pub fn correct(
         phases: &phases,
         limits: &plant.limits(machine, &batch.couverture),
         seeded_at: events.iter().filter(during).filter(is_seed).map(|event| event.at).min(),
-        now: batch.end.unwrap_or(known_to),
+        now: batch.end.or(known_to).unwrap_or(batch.start),
         longest_gap: pace.longest_gap(),
     });
     Batch { phases, measures, ..batch.clone() }
@@ -88,27 +86,44 @@ fn joined(spans: impl Iterator<Item = PhaseSpan>) -> Vec<PhaseSpan> {
     joined
 }
 
-/// The ticks that the watch would have kept.
-fn history_of(machine: &Machine, tidy: &TidyReadings, end: Timestamp) -> (History, Pace) {
-    let (mut filter, mut ticker) = (SpikeFilter::default(), Ticker::new(step_of(machine.style)));
-    let (mut history, mut pace, mut passed) = (History::default(), Pace::default(), Vec::new());
-    for &(at, channel, value) in tidy.rows.iter().take_while(|(at, _, _)| *at < end) {
-        let possible = channel != Channel::Chocolate || ProbeFault::is_possible(value);
-        if let Some(value) = value.filter(|_| possible) {
-            filter.insert((at, channel, value), &mut passed);
-        }
-    }
-    filter.release(&mut passed);
-    let mut ticks: Vec<_> =
-        passed.into_iter().filter_map(|(at, channel, value)| ticker.insert(channel, at, value)).collect();
-    ticks.extend(ticker.finish());
-    for tick in ticks {
+/// What the watch would have kept of a machine's readings.
+#[derive(Default)]
+struct Kept {
+    history: History,
+    pace: Pace,
+    /// How far the chocolate is known.
+    known_to: Option<Timestamp>,
+}
+
+impl Kept {
+    fn push(&mut self, tick: Tick, step: Span) {
         if let Some(chocolate) = tick.chocolate() {
-            pace.step(tick.at, chocolate);
+            self.pace.step(tick.at, chocolate);
+            self.known_to = Some(tick.at + step);
         }
-        history.push(tick);
+        self.history.push(tick);
     }
-    (history, pace)
+}
+
+/// Takes the readings the way on which the watch took them. How often the probe reports is told from the readings' own times: when they
+/// arrived is not stored.
+fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Kept {
+    let (mut sieve, mut silent, mut kept) = (Sieve::new(machine.style), Silent::default(), Kept::default());
+    let step = sieve.step();
+    // The last tick is whole.
+    let wanted = |at: Timestamp| end.is_none_or(|end| at < end + step);
+    for &(at, channel, value) in tidy.rows.iter().take_while(|(at, _, _)| wanted(*at)) {
+        let passes = if channel == Channel::Chocolate {
+            silent.arrived(at);
+            sieve.look(at, value, &kept.history, silent.limit()).and_then(|(_, value)| value)
+        } else {
+            value
+        };
+        let Some(value) = passes else { continue };
+        sieve.let_on((at, channel, value)).ticks.into_iter().for_each(|tick| kept.push(tick, step));
+    }
+    sieve.finish().into_iter().for_each(|tick| kept.push(tick, step));
+    kept
 }
 
 #[cfg(test)]
@@ -220,12 +235,16 @@ mod tests {
         );
     }
 
-    #[test]
-    fn figures_are_those_of_the_corrected_phases() {
+    fn plant() -> Plant {
         let text = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"embedded\"\n\
                     [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
                     [[machine]]\nid = \"alder\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n";
-        let plant = plant::parse_plant(text).unwrap();
+        plant::parse_plant(text).unwrap()
+    }
+
+    #[test]
+    fn figures_are_those_of_the_corrected_phases() {
+        let plant = plant();
         let celsius = |minute: i64| if minute < 60 { 46.0 } else { 31.5 };
         let rows = (0..400 * 6)
             .map(|i| (Timestamp::from_millis(i * 10_000), Channel::Chocolate, Some(celsius(i / 6))));
@@ -239,5 +258,39 @@ mod tests {
         let said = measured(&[said(&ended, Phase::Working, 100, Some(140), 500)]);
         assert_eq!((said.working_minutes, said.working_mean_c), (Some(300.0), Some(31.5)));
         assert_eq!(said.cooling_minutes, None, "no settling shows that the range was reached");
+    }
+
+    /// Two days of soak, cooling and hold; on each the probe sticks for half an hour in the hold, as a jacket that goes on shows.
+    fn days_with_a_stuck_probe() -> TidyReadings {
+        let celsius = |minute: f64| {
+            let cooled = 18.0 + 28.0 * (-(minute - 165.0) / 45.0).exp();
+            let way = match minute {
+                m if m < 30.0 => 24.0,
+                m if m < 120.0 => 24.0 + 22.0 * (m - 30.0) / 90.0,
+                m if m < 165.0 => 46.0,
+                _ => cooled.max(31.4),
+            };
+            way + 0.03 * (minute * 7.0).sin()
+        };
+        let stuck = 290.0..320.0;
+        let one = |i: i64| {
+            let (at, minute) = (Timestamp::from_millis(i * 10_000), (i % 2_160) as f64 / 6.0);
+            let shown = if stuck.contains(&minute) { 34.0 } else { celsius(minute) };
+            let jacket = celsius(minute) + if stuck.contains(&minute) { (minute - 290.0) / 3.0 } else { 0.0 };
+            [(at, Channel::Chocolate, Some(shown)), (at, Channel::Jacket, Some(jacket))]
+        };
+        TidyReadings { rows: (0..2 * 2_160).flat_map(one).collect(), duplicates: 0 }
+    }
+
+    #[test]
+    fn a_batch_that_nobody_corrects_keeps_its_figures() {
+        let (plant, tidy) = (plant(), days_with_a_stuck_probe());
+        let machine = &plant.machines[0];
+        let own = crate::rework(&plant, machine, &tidy, &[]);
+        assert_eq!(own.iter().map(|batch| batch.end.is_none()).collect::<Vec<_>>(), [false, true]);
+        for batch in own {
+            assert!(batch.measures.unknown_minutes.is_some_and(|m| m > 15.0), "stuck for half an hour");
+            assert_eq!(correct(&plant, machine, &batch, &tidy, &[], &[]), batch);
+        }
     }
 }

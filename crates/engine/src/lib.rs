@@ -24,6 +24,7 @@ mod plant_watch;
 mod rise;
 mod round;
 mod shared_cause;
+mod sieve;
 mod sorter;
 mod standing;
 mod step;

@@ -6,7 +6,7 @@
 mod closing;
 mod standing;
 
-use frames::{Tick, Ticker};
+use frames::Tick;
 use model::{
     Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Method, Phase, Span, Timestamp,
 };
@@ -20,30 +20,25 @@ use crate::findings::clock_off::ClockOff;
 use crate::findings::ledger::Ledger;
 use crate::findings::over_batches::OverBatches;
 use crate::findings::probe_fault::ProbeFault;
-use crate::findings::probe_stuck::ProbeStuck;
 use crate::findings::silent::Silent;
-use crate::findings::spikes::{Passing, SpikeFilter, Spikes};
+use crate::findings::spikes::{Passing, Spikes};
 use crate::findings::{Moment, ProcessFindings, Told, Verdict};
 use crate::history::History;
 use crate::lane::Newest;
 use crate::phases::{Pace, Tracker, View};
 use crate::rise::HeldRise;
+use crate::sieve::Sieve;
 use crate::sorter::{Pushed, Sorted, Sorter};
 use crate::standing::Proof;
-use crate::step::step_of;
 
 /// Before a batch began its rise was looked for so far back.
 const LOOKED_BACK: Span = Span::from_hours(24);
-
-/// A hold that moves less than this is quiet, °C/min.
-const QUIET_SLOPE: f64 = 0.05;
 
 /// One machine under watch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct MachineWatch {
     sorter: Sorter,
-    filter: SpikeFilter,
-    ticker: Ticker,
+    sieve: Sieve,
     history: History,
     pace: Pace,
     tracker: Tracker,
@@ -52,7 +47,6 @@ pub(crate) struct MachineWatch {
     process: ProcessFindings,
     around: AroundFindings,
     probe_fault: ProbeFault,
-    probe_stuck: ProbeStuck,
     spikes: Spikes,
     silent: Silent,
     clock_off: ClockOff,
@@ -63,8 +57,6 @@ pub(crate) struct MachineWatch {
     newest: Newest,
     setpoint: Option<f64>,
     events_seen: bool,
-    quiet: bool,
-    quiet_looked_at: Option<Timestamp>,
     disturbed_at: Option<Timestamp>,
     last_chocolate: Option<Timestamp>,
     /// Readings came after their turn: phases and measures have to be worked out again from the store.
@@ -82,8 +74,7 @@ impl MachineWatch {
         let machine = setting.machine;
         MachineWatch {
             sorter: Sorter::new(setting.plant.lateness),
-            filter: SpikeFilter::default(),
-            ticker: Ticker::new(step_of(machine.style)),
+            sieve: Sieve::new(machine.style),
             history: History::default(),
             pace: Pace::default(),
             tracker: Tracker::default(),
@@ -93,7 +84,6 @@ impl MachineWatch {
             process: ProcessFindings::default(),
             around: AroundFindings::default(),
             probe_fault: ProbeFault::default(),
-            probe_stuck: ProbeStuck::default(),
             spikes: Spikes::default(),
             silent: Silent::default(),
             clock_off: ClockOff::default(),
@@ -103,8 +93,6 @@ impl MachineWatch {
             newest: Newest::default(),
             setpoint: None,
             events_seen: false,
-            quiet: false,
-            quiet_looked_at: None,
             disturbed_at: None,
             last_chocolate: None,
             late_from: None,
@@ -170,10 +158,7 @@ impl MachineWatch {
     pub(crate) fn finish(&mut self, setting: &Setting<'_>) {
         self.look_at_clock(Timestamp::from_millis(i64::MAX));
         self.drain(setting);
-        let mut passed = Vec::new();
-        self.filter.release(&mut passed);
-        self.pass(setting, &passed);
-        if let Some(tick) = self.ticker.finish() {
+        for tick in self.sieve.finish() {
             self.tick(setting, tick);
         }
     }
@@ -191,40 +176,24 @@ impl MachineWatch {
     fn take_chocolate(&mut self, setting: &Setting<'_>, at: Timestamp, value: Option<f64>) {
         let verdict = self.probe_fault.step(at, value);
         self.enter(FindingKind::ProbeFault, verdict);
-        let Some(value) = value.filter(|_| ProbeFault::is_possible(value)) else { return };
-        self.look_whether_quiet(at);
-        let verdict = self.probe_stuck.step(at, value, self.quiet, &self.history, self.silent.limit());
+        let looked = self.sieve.look(at, value, &self.history, self.silent.limit());
+        let Some((verdict, value)) = looked else { return };
         self.enter(FindingKind::ProbeStuck, verdict);
         let verdict = self.spikes.step(at);
         self.enter(FindingKind::Spikes, verdict);
-        if !self.probe_stuck.is_open() {
+        if let Some(value) = value {
             self.let_on(setting, (at, Channel::Chocolate, value));
         }
     }
 
-    /// Is the chocolate holding? Looked at once a minute: a slope over three does not change faster.
-    fn look_whether_quiet(&mut self, at: Timestamp) {
-        if self.quiet_looked_at.is_none_or(|looked| at - looked >= Span::from_mins(1)) {
-            self.quiet_looked_at = Some(at);
-            let line = self.history.line(at, Span::from_mins(3));
-            self.quiet = line.is_some_and(|line| line.slope.abs() < QUIET_SLOPE);
-        }
-    }
-
     fn let_on(&mut self, setting: &Setting<'_>, reading: Passing) {
-        let mut passed = Vec::new();
-        if let Some(jumped) = self.filter.insert(reading, &mut passed) {
+        let passed = self.sieve.let_on(reading);
+        if let Some(jumped) = passed.jumped {
             let verdict = self.spikes.jumped(jumped, reading.0);
             self.enter(FindingKind::Spikes, verdict);
         }
-        self.pass(setting, &passed);
-    }
-
-    fn pass(&mut self, setting: &Setting<'_>, passed: &[Passing]) {
-        for &(at, channel, value) in passed {
-            if let Some(tick) = self.ticker.insert(channel, at, value) {
-                self.tick(setting, tick);
-            }
+        for tick in passed.ticks {
+            self.tick(setting, tick);
         }
     }
 
@@ -296,7 +265,7 @@ impl MachineWatch {
         let facts = self.book.facts();
         let moment = Moment {
             at: tick.at,
-            known: tick.at + self.ticker.step(),
+            known: tick.at + self.sieve.step(),
             chocolate,
             level,
             history: &self.history,
@@ -330,7 +299,7 @@ impl MachineWatch {
     fn look_around(&mut self, tick: &Tick) {
         let around = Around {
             at: tick.at,
-            known: tick.at + self.ticker.step(),
+            known: tick.at + self.sieve.step(),
             tick,
             history: &self.history,
             phase: self.tracker.phase(),
@@ -381,7 +350,7 @@ impl MachineWatch {
 
     /// How far the chocolate is known.
     fn known_to(&self) -> Timestamp {
-        self.last_chocolate.map_or_else(Timestamp::default, |last| last + self.ticker.step())
+        self.last_chocolate.map_or_else(Timestamp::default, |last| last + self.sieve.step())
     }
 
     /// The oldest time for which a reading came too late to be seen, since the last call.

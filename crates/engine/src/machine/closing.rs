@@ -63,7 +63,7 @@ impl MachineWatch {
 
     /// A hand thermometer showed `reference_c` beside the probe.
     pub(super) fn compare(&mut self, reference_c: f64, at: Timestamp) {
-        let until = at + self.ticker.step();
+        let until = at + self.sieve.step();
         let probe = mean(self.history.chocolate(at - COMPARED_OVER, until).map(|(_, chocolate)| chocolate));
         let Some(probe) = probe else { return };
         let mut told = Told::default();

@@ -1,0 +1,98 @@
+//! The way of one machine's readings to ticks: what is impossible, stuck or a lone jump is left out.
+//!
+//! The watch and the correction of a batch go the same way, so that a batch which nobody corrects keeps its figures. What the instruments' own
+//! findings make of a reading is handed back for the watch to tell.
+
+use frames::{Tick, Ticker};
+use model::{Channel, Span, Timestamp};
+use plant::Style;
+use serde::{Deserialize, Serialize};
+
+use crate::findings::Verdict;
+use crate::findings::probe_fault::ProbeFault;
+use crate::findings::probe_stuck::ProbeStuck;
+use crate::findings::spikes::{Passing, SpikeFilter};
+use crate::history::History;
+use crate::step::step_of;
+
+/// A hold that moves less than this is quiet, °C/min.
+const QUIET_SLOPE: f64 = 0.05;
+
+/// Leaves out what is doubted, and makes ticks of the rest.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Sieve {
+    filter: SpikeFilter,
+    ticker: Ticker,
+    probe_stuck: ProbeStuck,
+    quiet: bool,
+    quiet_looked_at: Option<Timestamp>,
+}
+
+/// What a reading that was let on led to.
+#[derive(Debug, Default)]
+pub(crate) struct Passed {
+    /// A lone jump was seen there.
+    pub(crate) jumped: Option<Timestamp>,
+    pub(crate) ticks: Vec<Tick>,
+}
+
+impl Sieve {
+    pub(crate) fn new(style: Style) -> Sieve {
+        Sieve {
+            filter: SpikeFilter::default(),
+            ticker: Ticker::new(step_of(style)),
+            probe_stuck: ProbeStuck::default(),
+            quiet: false,
+            quiet_looked_at: None,
+        }
+    }
+
+    /// How long a tick is.
+    pub(crate) fn step(&self) -> Span {
+        self.ticker.step()
+    }
+
+    /// Looks at a chocolate reading before it is let on: what `probe-stuck` says, and the value if it is none of its and possible at all.
+    /// `history` holds all ticks so far; `longest_gap` is how far apart two readings of this probe may be.
+    pub(crate) fn look(
+        &mut self,
+        at: Timestamp,
+        value: Option<f64>,
+        history: &History,
+        longest_gap: Span,
+    ) -> Option<(Verdict, Option<f64>)> {
+        let value = value.filter(|_| ProbeFault::is_possible(value))?;
+        self.look_whether_quiet(at, history);
+        let verdict = self.probe_stuck.step(at, value, self.quiet, history, longest_gap);
+        Some((verdict, (!self.probe_stuck.is_open()).then_some(value)))
+    }
+
+    /// Is the chocolate holding? Looked at once a minute: a slope over three does not change faster.
+    fn look_whether_quiet(&mut self, at: Timestamp, history: &History) {
+        if self.quiet_looked_at.is_none_or(|looked| at - looked >= Span::from_mins(1)) {
+            self.quiet_looked_at = Some(at);
+            let line = history.line(at, Span::from_mins(3));
+            self.quiet = line.is_some_and(|line| line.slope.abs() < QUIET_SLOPE);
+        }
+    }
+
+    /// Takes a reading that nothing but a jump can be wrong with.
+    pub(crate) fn let_on(&mut self, reading: Passing) -> Passed {
+        let mut passed = Vec::new();
+        let jumped = self.filter.insert(reading, &mut passed);
+        Passed { jumped, ticks: self.ticks(&passed) }
+    }
+
+    /// Nothing more will come: what is held goes on, the last tick too.
+    pub(crate) fn finish(&mut self) -> Vec<Tick> {
+        let mut passed = Vec::new();
+        self.filter.release(&mut passed);
+        let mut ticks = self.ticks(&passed);
+        ticks.extend(self.ticker.finish());
+        ticks
+    }
+
+    fn ticks(&mut self, passed: &[(Timestamp, Channel, f64)]) -> Vec<Tick> {
+        passed.iter().filter_map(|&(at, channel, value)| self.ticker.insert(channel, at, value)).collect()
+    }
+}
