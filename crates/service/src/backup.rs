@@ -58,6 +58,14 @@ pub enum BackupError {
         /// What this version knows.
         known: &'static str,
     },
+    /// Another program's list of the same name.
+    #[error("{} is the list of something else, `{found}`, and not of a backup of ours", path.display())]
+    Foreign {
+        /// The list.
+        path: PathBuf,
+        /// What it says of itself.
+        found: String,
+    },
     /// The backup is not as it was made.
     #[error("the backup is not as it was made, and nothing has been put back: {}", faults.join("; "))]
     Changed {
@@ -255,6 +263,12 @@ mod tests {
         fs::write(&list, text.replace("halfdegree.backup/1", "halfdegree.backup/2")).unwrap();
         let error = restore(&rig.at("backup"), &restored, at(0)).unwrap_err().to_string();
         assert!(error.starts_with("the backup is in the form `halfdegree.backup/2`"), "{error}");
+        fs::write(&list, text.replace("halfdegree.backup/1", "somebody.else/1")).unwrap();
+        let error = restore(&rig.at("backup"), &restored, at(0)).unwrap_err().to_string();
+        assert!(
+            error.ends_with("the list of something else, `somebody.else/1`, and not of a backup of ours"),
+            "{error}"
+        );
         fs::write(&list, text.replace("\"records.db\"", "\"../records.db\"")).unwrap();
         let error = restore(&rig.at("backup"), &restored, at(0)).unwrap_err().to_string();
         assert!(error.contains("../records.db leads out of the folder"), "{error}");

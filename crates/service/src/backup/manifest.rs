@@ -16,6 +16,9 @@ pub(super) const NAME: &str = "backup.json";
 /// The form that this version writes and reads.
 const SCHEMA: &str = "halfdegree.backup/1";
 
+/// How every form of ours begins.
+const ANY_SCHEMA: &str = "halfdegree.backup/";
+
 /// Read at once: enough for a disk, little for memory.
 const PIECE: usize = 256 * 1024;
 
@@ -63,7 +66,12 @@ impl Manifest {
         let unreadable = |source| BackupError::Unreadable { path: path.clone(), source };
         let form: Form = serde_json::from_str(&text).map_err(unreadable)?;
         if form.schema != SCHEMA {
-            return Err(BackupError::Newer { found: form.schema, known: SCHEMA });
+            let (found, known) = (form.schema, SCHEMA);
+            return Err(if found.starts_with(ANY_SCHEMA) {
+                BackupError::Newer { found, known }
+            } else {
+                BackupError::Foreign { path, found }
+            });
         }
         serde_json::from_str(&text).map_err(unreadable)
     }
@@ -89,7 +97,12 @@ struct Form {
 impl Listed {
     /// As `path` in `folder` is now.
     pub(super) fn of(folder: &Path, path: &Path) -> io::Result<Listed> {
-        let (bytes, sha256) = digest(File::open(folder.join(path))?, io::sink())?;
+        Listed::passing_on(folder, path, io::sink())
+    }
+
+    /// The same, and what is in it goes to `to` in passing.
+    pub(super) fn passing_on(folder: &Path, path: &Path, to: impl Write) -> io::Result<Listed> {
+        let (bytes, sha256) = digest(File::open(folder.join(path))?, to)?;
         Ok(Listed { path: path.display().to_string(), bytes, sha256 })
     }
 

@@ -1,7 +1,7 @@
 //! Makes a backup.
 
 use std::fs::{self, File};
-use std::io;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use journal::JournalReader;
@@ -137,10 +137,26 @@ fn copy_part(data: &Path, to: &Path, part: &PartFile) -> io::Result<Result<Liste
         File::open(&place)?.sync_all()?;
     }
     sync_folder(folder)?;
-    let bytes = fs::read(&place)?;
-    if bytes.len() as u64 == part.bytes && crc32fast::hash(&bytes) == part.crc32 {
-        return Listed::of(to, &part.path).map(Ok);
+    let mut crc32 = Crc32::default();
+    let listed = Listed::passing_on(to, &part.path, &mut crc32)?;
+    if listed.bytes == part.bytes && crc32.0.finalize() == part.crc32 {
+        return Ok(Ok(listed));
     }
     fs::remove_file(&place)?;
     Ok(Err("it is damaged".to_owned()))
+}
+
+/// The checksum of what is written to it.
+#[derive(Default)]
+struct Crc32(crc32fast::Hasher);
+
+impl Write for Crc32 {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.update(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
 }
