@@ -156,8 +156,11 @@ pub fn week<'p>(
     let (from, to) = week.span(plant);
     let oldest = week.later_by(-WEEKS_BEFORE).span(plant).0.min(from);
     let batches = BatchQuery { from: Some(oldest), to: Some(to), limit: MOST, ..BatchQuery::default() };
-    let findings = FindingQuery { from: Some(oldest), to: Some(to), limit: MOST, ..FindingQuery::default() };
-    let events = EventQuery { machine: None, from: Some(oldest), to: Some(to), limit: MOST };
+    // A batch belongs to the week in which it began to cool, and is worked on into the next one.
+    let told_to = (to + LONGEST_BATCH).min(seen_to.max(to));
+    let findings =
+        FindingQuery { from: Some(oldest), to: Some(told_to), limit: MOST, ..FindingQuery::default() };
+    let events = EventQuery { machine: None, from: Some(oldest), to: Some(told_to), limit: MOST };
     Ok(WeekData {
         week,
         plant,

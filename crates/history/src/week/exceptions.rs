@@ -2,9 +2,9 @@
 //!
 //! Sold without a test or after a failed one comes before what was found, and what was found before what is not known.
 
-use model::{Batch, FindingKind, Grade, MachineId, Phase, Priority, Timestamp};
+use model::{Batch, FindingKind, Phase, Priority, Timestamp};
 
-use super::View;
+use super::{Outcome, View};
 
 /// More of working unknown than this is an exception, minutes (domain brief 6.2).
 const UNKNOWN_MIN: f64 = 10.0;
@@ -46,13 +46,6 @@ pub struct Exception {
     pub risk: u32,
 }
 
-impl Exception {
-    /// On which machine.
-    pub fn machine(&self) -> &MachineId {
-        &self.batch.machine
-    }
-}
-
 pub(super) fn exceptions(view: &View<'_>) -> Vec<Exception> {
     let mut found: Vec<Exception> = view.week.iter().filter_map(|batch| exception(view, batch)).collect();
     found.sort_by(|a, b| b.risk.cmp(&a.risk).then(super::anchor(&a.batch).cmp(&super::anchor(&b.batch))));
@@ -82,14 +75,11 @@ fn about_tests(view: &View<'_>, batch: &Batch) -> Vec<Reason> {
     if batch.first(Phase::Working).is_none() {
         return Vec::new();
     }
-    let tests: Vec<(Timestamp, Grade)> =
-        view.tests.in_batch(batch).map(|(at, test)| (at, test.worst())).collect();
-    let failed = tests.iter().find(|(_, grade)| *grade == Grade::Poor);
-    match (tests.last(), failed) {
-        (None, _) => vec![Reason::NoTest],
-        (Some((at, Grade::Poor)), _) => vec![Reason::FailedTest { at: *at }],
-        (Some((_, Grade::Fair | Grade::Good)), Some((at, _))) => vec![Reason::Recovered { at: *at }],
-        (Some((_, Grade::Fair | Grade::Good)), None) => Vec::new(),
+    match view.tests.outcome(batch) {
+        Outcome::Untested => vec![Reason::NoTest],
+        Outcome::Failed { at } => vec![Reason::FailedTest { at }],
+        Outcome::Recovered { failed_at } => vec![Reason::Recovered { at: failed_at }],
+        Outcome::Passed => Vec::new(),
     }
 }
 

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use model::{Finding, FindingKind, MachineId, Priority, Span, Timestamp};
+use jiff::civil::Date;
+use model::{Batch, Finding, FindingKind, MachineId, Priority, Span, Timestamp};
 
 use super::View;
 
@@ -37,7 +38,7 @@ pub struct KindRow {
 pub struct AlarmLoad {
     /// Findings that asked for somebody, without prompts and repeats of one cause.
     pub raised: usize,
-    /// A machine and day on which it was worked.
+    /// For each day, on the plant's clock, on which a machine was worked.
     pub per_machine_day: Option<f64>,
     /// Of them: at once, soon, when there is time.
     pub by_priority: [usize; 3],
@@ -91,13 +92,13 @@ pub(super) fn kinds(view: &View<'_>, seen_to: Timestamp) -> Vec<KindRow> {
 }
 
 pub(super) fn load(view: &View<'_>, seen_to: Timestamp) -> AlarmLoad {
-    let mut raised: Vec<&Finding> = raised_between(view, view.from, view.to).collect();
+    let mut raised: Vec<&Finding> =
+        raised_between(view, view.from, view.to).filter(|finding| !is_prompt(finding.kind)).collect();
     raised.sort_by_key(|finding| finding.raised_at);
-    let days: BTreeSet<(&MachineId, i64)> = view
-        .week
-        .iter()
-        .map(|batch| (&batch.machine, super::anchor(batch).floor(Span::from_hours(24)).as_millis()))
-        .collect();
+    let zone = view.plant.time_zone.rules();
+    let day = |batch: &Batch| zone.to_datetime(super::anchor(batch).to_jiff()).date();
+    let days: BTreeSet<(&MachineId, Date)> =
+        view.week.iter().map(|batch| (&batch.machine, day(batch))).collect();
     let priority = |wanted: Priority| raised.iter().filter(|finding| finding.priority == wanted).count();
     AlarmLoad {
         raised: raised.len(),
@@ -114,6 +115,11 @@ pub(super) fn load(view: &View<'_>, seen_to: Timestamp) -> AlarmLoad {
             .count(),
         floods: floods(&raised),
     }
+}
+
+/// A prompt reminds of a test; it tells of no trouble.
+fn is_prompt(kind: FindingKind) -> bool {
+    matches!(kind, FindingKind::TestDue | FindingKind::LongHold)
 }
 
 fn repeats(finding: &Finding, earlier: &[&Finding]) -> bool {

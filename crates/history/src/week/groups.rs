@@ -3,10 +3,9 @@
 //! A batch is a row, a group a group-by. First-pass is the share of tested batches whose first test was good or fair
 //! (grades A and B, domain brief 5.2); a batch without a test counts as neither.
 
-use model::Grade;
 use polars::prelude::{Column, DataFrame, IntoLazy, col, len};
 
-use super::{FEWEST_FOR_A_SHARE, View};
+use super::{FEWEST_FOR_A_SHARE, Outcome, View};
 use crate::HistoryError;
 
 /// So many of so many.
@@ -46,7 +45,7 @@ pub struct Group {
     pub tested: Share,
     /// Of those with a test, how many passed the first one.
     pub first_pass: Share,
-    /// Failed a test and passed a later one.
+    /// Failed a test and passed the last one.
     pub recovered: usize,
     /// Their last test failed.
     pub off_temper: usize,
@@ -65,7 +64,7 @@ pub(super) struct Groups {
 
 pub(super) fn groups(view: &View<'_>) -> Result<Groups, HistoryError> {
     let table = table_of(view)?;
-    let all = summary(&table.clone().lazy().select(sums_alone()).collect()?, None)?.pop().unwrap_or_default();
+    let all = summary(&table.clone().lazy().select(sums()).collect()?, None)?.pop().unwrap_or_default();
     let by = |key: &'static str| {
         let grouped = table.clone().lazy().group_by([col(key)]).agg(sums()).collect()?;
         summary(&grouped, Some(key))
@@ -94,17 +93,9 @@ fn table_of(view: &View<'_>) -> Result<DataFrame, HistoryError> {
         batches.iter().map(|batch| i64::from(is(batch))).collect()
     };
     let worked = |batch: &model::Batch| batch.first(model::Phase::Working).is_some();
-    let grades = |batch: &model::Batch| -> Vec<Grade> {
-        view.tests.in_batch(batch).map(|(_, test)| test.worst()).collect()
-    };
-    let tested = |batch: &model::Batch| !grades(batch).is_empty();
-    let passed_first =
-        |batch: &model::Batch| grades(batch).first().is_some_and(|grade| *grade != Grade::Poor);
-    let recovered = |batch: &model::Batch| {
-        let grades = grades(batch);
-        let failed = grades.iter().position(|grade| *grade == Grade::Poor);
-        failed.is_some_and(|failed| grades[failed..].contains(&Grade::Good))
-    };
+    let tested = |batch: &model::Batch| view.tests.outcome(batch) != Outcome::Untested;
+    let passed_first = |batch: &model::Batch| view.tests.passed_first(batch) == Some(true);
+    let recovered = |batch: &model::Batch| matches!(view.tests.outcome(batch), Outcome::Recovered { .. });
     let off = |batch: &model::Batch| batch.standing == model::Standing::OffTemper;
     let columns = vec![
         Column::new("machine".into(), batches.iter().map(|batch| batch.machine.as_str()).collect::<Vec<_>>()),
@@ -139,10 +130,6 @@ fn sums() -> Vec<polars::prelude::Expr> {
     sums.push(col("cooling").count().cast(polars::prelude::DataType::Int64).alias("coolings"));
     sums.push(col("working").sum().alias("working"));
     sums
-}
-
-fn sums_alone() -> Vec<polars::prelude::Expr> {
-    sums()
 }
 
 fn summary(frame: &DataFrame, key: Option<&str>) -> Result<Vec<Group>, HistoryError> {

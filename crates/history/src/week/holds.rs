@@ -8,6 +8,7 @@ use maths::statistics::Moments;
 use model::{Band, Batch, CouvertureId, MachineId};
 
 use super::View;
+use super::quality::held_minutes;
 
 /// Of this share of intervals the true value lies inside.
 pub(super) const COVERAGE: f64 = 0.95;
@@ -57,7 +58,7 @@ fn hold(view: &View<'_>, machine: MachineId, couverture: CouvertureId) -> Hold {
     };
     let means = of(|batch| batch.measures.working_mean_c);
     let moments = Moments::of(&means);
-    let known: f64 = of(|batch| batch.measures.working_minutes).iter().sum();
+    let held: f64 = of(held_minutes).iter().sum();
     let unknown: f64 = of(|batch| batch.measures.unknown_minutes).iter().sum();
     let limits = view.plant.machine(&machine).map(|found| view.plant.limits(found, &couverture));
     let working = limits.map(|limits| limits.working);
@@ -75,7 +76,7 @@ fn hold(view: &View<'_>, machine: MachineId, couverture: CouvertureId) -> Hold {
         between_c: moments.standard_deviation(),
         within_c: maths::statistics::median(&of(|batch| batch.measures.working_sd_c)),
         drift_c_per_h: maths::statistics::median(&of(|batch| batch.measures.drift_c_per_h)),
-        unknown_percent: (0.0 < known).then(|| 100.0 * unknown / known),
+        unknown_percent: (0.0 < held).then(|| 100.0 * unknown / held),
         capability,
         capability_n: all.len(),
     }

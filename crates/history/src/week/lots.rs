@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use model::{Batch, CouvertureId, Grade, MachineId, Timestamp};
+use model::{Batch, CouvertureId, MachineId, Timestamp};
 
 use super::{Share, View};
 
@@ -13,7 +13,7 @@ pub struct LotRow {
     pub lot: String,
     /// Of which couverture.
     pub couverture: CouvertureId,
-    /// When the first batch of it began, as far back as is looked.
+    /// When the first batch of it began to cool, as far back as is looked.
     pub first: Timestamp,
     /// Batches in the week.
     pub batches: usize,
@@ -41,13 +41,9 @@ fn row(view: &View<'_>, lot: &str, couverture: &CouvertureId) -> Option<LotRow> 
     let of_lot = |batch: &&&Batch| batch.lot.as_deref() == Some(lot) && batch.couverture == *couverture;
     let week: Vec<&Batch> = view.week.iter().filter(of_lot).copied().collect();
     let all = view.before.iter().filter(of_lot).copied().chain(week.iter().copied());
-    let first = all.map(|batch| batch.start).min()?;
-    let grades: Vec<Grade> = week
-        .iter()
-        .filter_map(|batch| view.tests.in_batch(batch).next())
-        .map(|(_, test)| test.worst())
-        .collect();
-    let passed = grades.iter().filter(|grade| **grade != Grade::Poor).count();
+    let first = all.map(super::anchor).min()?;
+    let tested: Vec<bool> = week.iter().filter_map(|batch| view.tests.passed_first(batch)).collect();
+    let passed = tested.iter().filter(|passed| **passed).count();
     let machines: BTreeSet<MachineId> = week.iter().map(|batch| batch.machine.clone()).collect();
     Some(LotRow {
         lot: lot.to_owned(),
@@ -55,7 +51,7 @@ fn row(view: &View<'_>, lot: &str, couverture: &CouvertureId) -> Option<LotRow> 
         first,
         batches: week.len(),
         machines: machines.into_iter().collect(),
-        first_pass: Share { n: passed, of: grades.len() },
+        first_pass: Share { n: passed, of: tested.len() },
         is_new: view.from <= first,
     })
 }

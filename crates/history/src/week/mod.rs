@@ -19,7 +19,7 @@ mod lots;
 mod quality;
 mod trends;
 
-use model::{Batch, Event, EventKind, Finding, MachineId, Phase, TemperTest, Timestamp};
+use model::{Batch, Event, EventKind, Finding, Grade, MachineId, Phase, TemperTest, Timestamp};
 use plant::Plant;
 pub use records::Action;
 
@@ -117,7 +117,7 @@ pub fn review(data: WeekData<'_>) -> Result<Review, HistoryError> {
     let week: Vec<&Batch> =
         batches.iter().filter(|batch| from <= anchor(batch) && anchor(batch) < to).collect();
     let before: Vec<&Batch> = batches.iter().filter(|batch| anchor(batch) < from).collect();
-    let tests = Tests::of(&batches, &data.events, seen_to);
+    let tests = Tests::of(&batches, &data.events, data.seen_to);
     let view = View {
         plant: data.plant,
         week: &week,
@@ -144,7 +144,7 @@ pub fn review(data: WeekData<'_>) -> Result<Review, HistoryError> {
         kinds: findings::kinds(&view, seen_to),
         load: findings::load(&view, seen_to),
         lots: lots::lots(&view),
-        quality: quality::quality(&view, &data.rooms),
+        quality: quality::quality(&view),
         rooms: data.rooms,
         actions: actions::rows(&view, data.week, &data.actions, &batches),
         rests_on: basis::digest(&view),
@@ -189,6 +189,27 @@ impl View<'_> {
     }
 }
 
+/// Does a smear pass? Good and fair do (grades A and B, domain brief 5.2).
+fn passes(grade: Grade) -> bool {
+    match grade {
+        Grade::Good | Grade::Fair => true,
+        Grade::Poor => false,
+    }
+}
+
+/// How the tests of a batch went, for whoever counts it and whoever has to look at it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Outcome {
+    /// There is none.
+    Untested,
+    /// The last one failed.
+    Failed { at: Timestamp },
+    /// One failed, and the last one passed.
+    Recovered { failed_at: Timestamp },
+    /// All passed.
+    Passed,
+}
+
 /// Temper tests, each with the batch in whose time it was made.
 struct Tests<'t>(Vec<(&'t Batch, Timestamp, &'t TemperTest)>);
 
@@ -214,6 +235,21 @@ impl<'t> Tests<'t> {
         batch: &'s Batch,
     ) -> impl DoubleEndedIterator<Item = (Timestamp, &'t TemperTest)> + 's {
         self.0.iter().filter(|(of, ..)| of.id == batch.id).map(|(_, at, test)| (*at, *test))
+    }
+
+    /// Did the first one pass? `None` without one.
+    fn passed_first(&self, batch: &Batch) -> Option<bool> {
+        self.in_batch(batch).next().map(|(_, test)| passes(test.worst()))
+    }
+
+    fn outcome(&self, batch: &Batch) -> Outcome {
+        let failed = self.in_batch(batch).find(|(_, test)| !passes(test.worst()));
+        match (self.in_batch(batch).next_back(), failed) {
+            (None, _) => Outcome::Untested,
+            (Some((at, last)), _) if !passes(last.worst()) => Outcome::Failed { at },
+            (Some(_), Some((failed_at, _))) => Outcome::Recovered { failed_at },
+            (Some(_), None) => Outcome::Passed,
+        }
     }
 }
 

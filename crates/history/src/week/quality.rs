@@ -1,6 +1,6 @@
 //! What the week's data can carry: coverage, unknown time, clocks, and the rooms.
 
-use model::{FindingKind, MachineId, Phase};
+use model::{Batch, FindingKind, MachineId, Phase};
 
 use super::{Share, View};
 
@@ -44,11 +44,16 @@ pub struct Quality {
     pub without_mass: usize,
     /// Batches without a lot.
     pub without_lot: usize,
-    /// Machines whose room is known.
-    pub rooms: usize,
 }
 
-pub(super) fn quality(view: &View<'_>, rooms: &[RoomWeek]) -> Quality {
+/// Minutes of settling and working: what a batch's unknown minutes are a part of. `None` before working.
+pub(super) fn held_minutes(batch: &Batch) -> Option<f64> {
+    let settling = batch.phases.iter().filter(|span| span.phase == Phase::Settling);
+    let settled: f64 = settling.filter_map(|span| Some(span.to?.since(span.from).as_mins_f64())).sum();
+    batch.measures.working_minutes.map(|working| settled + working)
+}
+
+pub(super) fn quality(view: &View<'_>) -> Quality {
     let count = |kinds: &[FindingKind]| {
         view.findings
             .iter()
@@ -62,7 +67,7 @@ pub(super) fn quality(view: &View<'_>, rooms: &[RoomWeek]) -> Quality {
     };
     let first = |batch: &model::Batch| batch.phases.first().map(|span| span.phase);
     Quality {
-        held_h: minutes(|measures| measures.working_minutes) / 60.0,
+        held_h: week.iter().filter_map(|batch| held_minutes(batch)).sum::<f64>() / 60.0,
         unknown_h: minutes(|measures| measures.unknown_minutes) / 60.0,
         begun_unseen: of(&|batch| first(batch).is_some_and(|phase| phase != Phase::Melting)),
         open: of(&|batch| batch.end.is_none()),
@@ -80,6 +85,5 @@ pub(super) fn quality(view: &View<'_>, rooms: &[RoomWeek]) -> Quality {
         ]),
         without_mass: of(&|batch| batch.mass_kg.is_none()),
         without_lot: of(&|batch| batch.lot.is_none()),
-        rooms: rooms.iter().filter(|room| 0.0 < room.known_h).count(),
     }
 }

@@ -178,3 +178,52 @@ fn an_action_is_held_against_the_batches_before_and_after() {
     assert_eq!((effect.before.map(|b| b.1), effect.after), (Some(14), Some((60.0, 5))));
     assert_eq!(effect.changed(), Some(false), "five of five come by chance once in sixteen");
 }
+
+#[test]
+fn prompts_are_no_findings_that_asked_for_somebody() {
+    let (batches, mut findings, events) = made_up();
+    let prompt =
+        |kind| Finding { kind, id: FindingId::new("alder", "prompt", monday()), ..findings[0].clone() };
+    findings.extend([prompt(model::FindingKind::TestDue), prompt(model::FindingKind::LongHold)]);
+    let review = reviewed(batches, findings, events, Vec::new());
+    assert_eq!((review.load.raised, review.kinds.len()), (1, 3));
+    assert_eq!(review.load.per_machine_day, Some(1.0 / 6.0), "five days of Alder and one of Birch");
+}
+
+#[test]
+fn one_that_recovered_is_counted_as_it_is_looked_at() {
+    let of = |grades: &[Grade]| {
+        let alder = batch("alder", 0, 70.0, 31.5);
+        let tests = grades.iter().zip(0..).map(|(grade, hour)| test(&alder, hour, *grade)).collect();
+        let review = reviewed(vec![alder.clone()], Vec::new(), tests, Vec::new());
+        let is_listed = |reason: &Reason| matches!(reason, Reason::Recovered { .. });
+        let listed =
+            review.exceptions.iter().flat_map(|exception| &exception.reasons).filter(|r| is_listed(r));
+        (review.all.recovered, listed.count())
+    };
+    assert_eq!(of(&[Grade::Poor, Grade::Fair]), (1, 1));
+    assert_eq!(of(&[Grade::Poor, Grade::Good, Grade::Poor]), (0, 0));
+    assert_eq!(of(&[Grade::Good]), (0, 0));
+}
+
+#[test]
+fn unknown_minutes_are_a_part_of_settling_and_working() {
+    let mut alder = batch("alder", 0, 70.0, 31.5);
+    let working = alder.phases.pop().unwrap();
+    let settled = working.from + Span::from_hours(1);
+    alder.phases.push(PhaseSpan { phase: Phase::Settling, to: Some(settled), ..working });
+    alder.phases.push(PhaseSpan { from: settled, ..working });
+    alder.measures.working_minutes = Some(420.0);
+    alder.measures.unknown_minutes = Some(48.0);
+    let review = reviewed(vec![alder], Vec::new(), Vec::new(), Vec::new());
+    assert_eq!(review.holds[0].unknown_percent, Some(10.0));
+    assert_eq!((review.quality.held_h, review.quality.unknown_h), (8.0, 0.8));
+}
+
+#[test]
+fn a_lot_is_new_in_the_week_in_which_its_first_batch_began_to_cool() {
+    let mut alder = batch("alder", 0, 70.0, 31.5);
+    alder.start = alder.start - Span::from_hours(2);
+    let lots = reviewed(vec![alder], Vec::new(), Vec::new(), Vec::new()).lots;
+    assert!(lots[0].is_new && lots[0].first == monday(), "its night began on Sunday: {lots:?}");
+}

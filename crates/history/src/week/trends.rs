@@ -14,7 +14,7 @@ const FEWEST: usize = 8;
 /// Of so many intervals one is wrong.
 const COVERAGE: f64 = 0.95;
 
-/// A trend by chance this seldom, and this large in four weeks, is told as one.
+/// A trend is told as one where chance makes it this seldom and its interval leaves zero out.
 const TOLD_BELOW_P: f64 = 0.05;
 
 /// The cooling time constant of a machine over the last weeks.
@@ -91,8 +91,6 @@ pub struct ProbeRow {
     pub machine: MachineId,
     /// Hand values in the week.
     pub week: usize,
-    /// Hand values in all that is looked at.
-    pub all: usize,
     /// Median of the week, hand less the hold's mean, °C.
     pub apart_c: Option<f64>,
 }
@@ -101,10 +99,8 @@ pub struct ProbeRow {
 pub(super) fn probes(view: &View<'_>, events: &[Event]) -> Vec<ProbeRow> {
     let row = |machine: &plant::Machine| {
         let mut apart = Vec::new();
-        let mut all = 0;
         for event in events.iter().filter(|event| event.machine == machine.id) {
             let EventKind::Reference { temperature } = event.kind else { continue };
-            all += 1;
             let in_hold = |batch: &&&Batch| {
                 batch.machine == machine.id
                     && batch.first(model::Phase::Working).is_some_and(|span| {
@@ -117,7 +113,6 @@ pub(super) fn probes(view: &View<'_>, events: &[Event]) -> Vec<ProbeRow> {
         ProbeRow {
             machine: machine.id.clone(),
             week: apart.len(),
-            all,
             apart_c: maths::statistics::median(&apart),
         }
     };

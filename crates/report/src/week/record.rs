@@ -11,7 +11,7 @@ pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
     let mut says = Vec::new();
     if let Some(per_day) = load.per_machine_day {
         says.push(format!(
-            "{} findings, {per_day:.1} a machine and working day; a shop floor should stay at one or two. {} asked for somebody at once, {} soon, {} when there is time.",
+            "{} findings without prompts for tests, {per_day:.1} for each day on which a machine was worked; a shop floor should stay at one or two a machine and shift. {} asked for somebody at once, {} soon, {} when there is time.",
             load.raised, load.by_priority[0], load.by_priority[1], load.by_priority[2]
         ));
         let mut troubles = Vec::new();
@@ -145,7 +145,7 @@ pub(super) fn data(reviewed: &Reviewed<'_>) -> Section {
     let batches = reviewed.review.all.batches;
     let says = vec![
         format!(
-            "Of {:.0} h of holds, {:.1} h{} are unknown; unknown is neither good nor bad.",
+            "Of {:.0} h of settling and working, {:.1} h{} are unknown; unknown is neither good nor bad.",
             quality.held_h,
             quality.unknown_h,
             share(quality.unknown_h, quality.held_h)

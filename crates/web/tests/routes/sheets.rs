@@ -3,9 +3,10 @@
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
 use model::{
-    Arrival, Batch, BatchId, Channel, Confidence, Content, MachineId, Measures, Method, Phase, PhaseSpan,
-    Reading, Span, Standing, Timestamp,
+    Arrival, Batch, BatchId, Channel, Confidence, Content, Event, EventKind, Grade, MachineId, Measures,
+    Method, Phase, PhaseSpan, Reading, Span, Standing, TemperTest, Timestamp,
 };
+use records::Update;
 use web::{Entries, Paper, WebConfig};
 
 use crate::works::{Answer, Sink, Works, works_with};
@@ -273,6 +274,37 @@ async fn a_week_is_signed_once_and_stays_as_it_was_signed() {
     assert_eq!(works.get(&format!("{WEEK}.json")).await.text, kept, "what was signed does not change");
     let again = entered(&works, &format!("{WEEK}/sign-off"), "by=bo").await;
     assert!(again.says("a week is signed once"), "{}", again.text);
+}
+
+#[tokio::test]
+async fn a_batch_of_sunday_night_keeps_what_was_told_of_it_on_monday() {
+    let works = works_with(WebConfig::default(), Sink::default());
+    let mut sunday = batch(28, 45.0);
+    let later = Span::from_hours(38);
+    sunday.start = sunday.start + later;
+    sunday.id = BatchId::new(&alder(), sunday.start);
+    sunday.end = None;
+    for span in &mut sunday.phases {
+        (span.from, span.to) = (span.from + later, span.to.map(|to| to + later));
+    }
+    let worked_from = sunday.first(Phase::Working).unwrap().from;
+    let test = Event {
+        machine: alder(),
+        at: worked_from + Span::from_hours(4),
+        by: None,
+        kind: EventKind::TemperTest(TemperTest {
+            gloss: Grade::Poor,
+            contraction: Grade::Good,
+            snap: Grade::Good,
+            minutes: None,
+        }),
+        raw: String::new(),
+    };
+    assert!(test.at > "2026-03-02T00:00:00Z".parse().unwrap(), "after the week");
+    let update = Update { batches: vec![sunday], events: vec![test], ..Update::default() };
+    works.state.records.commit(&update).unwrap();
+    let page = works.get(WEEK).await;
+    assert!(page.says("The last temper test failed"), "{}", page.text);
 }
 
 #[tokio::test]
