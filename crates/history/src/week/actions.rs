@@ -1,9 +1,13 @@
 //! Actions, and whether they worked: the figure before against the figure after, with both numbers of batches.
 //!
-//! A difference is called one only when every value after lies on one side of the median before often enough that chance
-//! would seldom do it (sign test). Three batches after a repair can look better by chance one time in eight.
+//! Each couverture by itself, and a difference is called one only where chance would seldom make it: both samples are
+//! small, so that an exact rank test counts them both (Wilcoxon–Mann–Whitney). Three batches before and three after can
+//! never tell.
 
-use model::{Batch, Timestamp};
+use std::collections::BTreeSet;
+
+use maths::statistics::{median, rank_sum};
+use model::{Batch, CouvertureId, Timestamp};
 use records::Action;
 
 use super::{Charted, IsoWeek, View};
@@ -11,23 +15,39 @@ use super::{Charted, IsoWeek, View};
 /// As many batches before are looked at.
 const BEFORE: usize = 20;
 
-/// A sign test below this is called a change.
+/// And as many after: what comes later is the work of other days.
+const AFTER: usize = 40;
+
+/// A rank test below this is called a change.
 const P: f64 = 0.05;
 
 /// Before and after.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Effect {
     /// Which figure.
     pub charted: Charted,
+    /// Of which couverture.
+    pub couverture: CouvertureId,
     /// Median before, and of how many batches.
     pub before: Option<(f64, usize)>,
     /// Median after, and of how many.
     pub after: Option<(f64, usize)>,
-    /// Probability of so one-sided an after by chance; `None` with too few.
+    /// Probability of so different an after by chance; `None` where so few could never tell.
     pub p: Option<f64>,
 }
 
 impl Effect {
+    fn of(charted: Charted, couverture: CouvertureId, before: &[f64], after: &[f64]) -> Effect {
+        let middle = |values: &[f64]| median(values).map(|median| (median, values.len()));
+        let p = match rank_sum(after, before) {
+            Ok(test) => (test.smallest_p < P).then_some(test.p_two_sided),
+            // Nothing is as like as equal values.
+            Err(maths::MathsError::Constant) => Some(1.0),
+            Err(_) => None,
+        };
+        Effect { charted, couverture, before: middle(before), after: middle(after), p }
+    }
+
     /// Did the figure change? `None`: too early to tell.
     pub fn changed(&self) -> Option<bool> {
         self.p.map(|p| p < P)
@@ -43,8 +63,8 @@ pub struct ActionRow {
     pub is_done_since: bool,
     /// Past its due date and not done.
     pub is_overdue: bool,
-    /// Before and after, where it names a figure and is done.
-    pub effect: Option<Effect>,
+    /// Before and after, one a couverture, where it names a machine and a figure and is done.
+    pub effects: Vec<Effect>,
 }
 
 /// Actions opened in the review of this very week, and those opened before the end of the week that were not done when it began, or were opened in it, or were done in it
@@ -63,7 +83,7 @@ pub(super) fn rows(view: &View<'_>, week: IsoWeek, actions: &[Action], batches: 
             let done = action.done.filter(|done| *done < view.to);
             ActionRow {
                 is_overdue: done.is_none() && action.due.is_some_and(|due| due < view.to),
-                effect: done.and_then(|done| effect(action, done, view.to, batches)),
+                effects: done.map(|done| effects(action, done, view.to, batches)).unwrap_or_default(),
                 is_done_since: done != action.done,
                 action: Action { done, ..action.clone() },
             }
@@ -73,56 +93,49 @@ pub(super) fn rows(view: &View<'_>, week: IsoWeek, actions: &[Action], batches: 
     rows
 }
 
-fn effect(action: &Action, done: Timestamp, to: Timestamp, batches: &[Batch]) -> Option<Effect> {
-    let charted = Charted::ALL.into_iter().find(|charted| Some(charted.key()) == action.figure.as_deref())?;
-    let machine = action.machine.as_ref()?;
-    let values = |is_in: &dyn Fn(Timestamp) -> bool| -> Vec<f64> {
-        batches
-            .iter()
-            .filter(|batch| batch.machine == *machine && is_in(super::anchor(batch)))
-            .filter_map(|batch| charted.of(batch))
-            .collect()
+/// One a couverture: dark cools longer than milk, and a plan that changed is no repair that worked.
+fn effects(action: &Action, done: Timestamp, to: Timestamp, batches: &[Batch]) -> Vec<Effect> {
+    let charted = Charted::ALL.into_iter().find(|charted| Some(charted.key()) == action.figure.as_deref());
+    let Some((charted, machine)) = charted.zip(action.machine.as_ref()) else { return Vec::new() };
+    let mine: Vec<&Batch> = batches.iter().filter(|batch| batch.machine == *machine).collect();
+    let couvertures: BTreeSet<&CouvertureId> = mine.iter().map(|batch| &batch.couverture).collect();
+    let of_one = |couverture: &CouvertureId| {
+        let values = |is_in: &dyn Fn(Timestamp) -> bool| -> Vec<f64> {
+            mine.iter()
+                .filter(|batch| batch.couverture == *couverture && is_in(super::anchor(batch)))
+                .filter_map(|batch| charted.of(batch))
+                .collect()
+        };
+        let mut before = values(&|at| at < done);
+        let before = before.split_off(before.len().saturating_sub(BEFORE));
+        let mut after = values(&|at| done <= at && at < to);
+        after.truncate(AFTER);
+        Effect::of(charted, couverture.clone(), &before, &after)
     };
-    let mut before = values(&|at| at < done);
-    let before = before.split_off(before.len().saturating_sub(BEFORE));
-    let after = values(&|at| done <= at && at < to);
-    let middle = |values: &[f64]| maths::statistics::median(values).map(|median| (median, values.len()));
-    let p = middle(&before)
-        .filter(|(_, n)| crate::FEWEST_BATCHES <= *n)
-        .and_then(|(median, _)| sign_test(&after, median));
-    Some(Effect { charted, before: middle(&before), after: middle(&after), p })
-}
-
-/// Probability of at least so many values on one side of `median` by chance, both sides counted; `None` below five
-/// values, where no outcome is rare enough.
-fn sign_test(values: &[f64], median: f64) -> Option<f64> {
-    let above = values.iter().filter(|value| median < **value).count();
-    let below = values.iter().filter(|value| **value < median).count();
-    let n = above + below;
-    if n < 5 {
-        return None;
+    let mut effects: Vec<Effect> = couvertures.into_iter().map(of_one).collect();
+    // What has not been made since cannot have changed, unless nothing has.
+    if effects.iter().any(|effect| effect.after.is_some()) {
+        effects.retain(|effect| effect.after.is_some());
     }
-    let extreme = above.max(below);
-    let mut choose = 1.0;
-    let mut tail = 0.0;
-    for k in 0..=n {
-        if extreme <= k {
-            tail += choose;
-        }
-        choose = choose * (n - k) as f64 / (k + 1) as f64;
-    }
-    Some((2.0 * tail / 2f64.powi(i32::try_from(n).ok()?)).min(1.0))
+    effects
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    fn effect(before: &[f64], after: &[f64]) -> Effect {
+        Effect::of(Charted::CoolingMinutes, "dark-64".parse().unwrap(), before, after)
+    }
+
     #[test]
-    fn six_of_six_are_no_chance_and_four_are_too_few() {
-        // Sign test: two sides of six alike come in 2/64 of all cases.
-        assert_eq!(sign_test(&[60.0; 6], 70.0), Some(2.0 / 64.0));
-        assert_eq!(sign_test(&[60.0; 4], 70.0), None);
-        assert_eq!(sign_test(&[60.0, 80.0, 61.0, 79.0, 70.0, 70.0], 70.0), None, "ties say nothing");
+    fn a_change_takes_as_many_batches_as_chance_asks_for() {
+        // Two of C(6, 3) = 20 choices are as one-sided as three below three: chance does that once in ten.
+        assert_eq!(effect(&[80.0, 81.0, 82.0], &[60.0, 61.0, 62.0]).changed(), None);
+        assert_eq!(effect(&[80.0, 81.0, 82.0, 83.0], &[60.0, 61.0, 62.0, 63.0]).changed(), Some(true));
+        // A median of three is no known median: five after on one side of it may still be chance.
+        assert_eq!(effect(&[70.0, 80.0, 60.0], &[62.0, 64.0, 66.0, 68.0, 69.0]).changed(), Some(false));
+        assert_eq!(effect(&[70.0; 9], &[70.0; 9]).changed(), Some(false));
+        assert_eq!(effect(&[70.0; 9], &[]).changed(), None);
     }
 }

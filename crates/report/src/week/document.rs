@@ -142,6 +142,7 @@ fn actions(review: &Review) -> Vec<Value> {
     let effect = |effect: &Effect| {
         json!({
             "figure": effect.charted.key(),
+            "couverture": effect.couverture.as_str(),
             "before": side(effect.before),
             "after": side(effect.after),
             "p": effect.p.map(rounded),
@@ -160,7 +161,7 @@ fn actions(review: &Review) -> Vec<Value> {
                 "due": row.action.due.map(|at| at.to_string()),
                 "done": row.action.done.map(|at| at.to_string()),
                 "overdue": row.is_overdue,
-                "effect": row.effect.as_ref().map(effect),
+                "effects": row.effects.iter().map(effect).collect::<Vec<_>>(),
             })
         })
         .collect()

@@ -162,14 +162,14 @@ pub(super) fn actions(reviewed: &Reviewed<'_>) -> Section {
             Cell::moment(action.due),
             Cell::text(state),
             Cell::moment(action.done),
-            row.effect.map_or(Cell::Nothing, |effect| Cell::text(effect_said(&effect))),
+            effects_said(reviewed, &row.effects),
         ]
     };
     let rows: Vec<Vec<Cell>> = reviewed.review.actions.iter().map(row).collect();
     let says = if rows.is_empty() {
         "No action is open, and none was closed lately."
     } else {
-        "Did it work? The median of the figure before against after, with the number of batches; a change is called one when so one-sided a result comes by chance less than once in twenty."
+        "Did it work? The median of the figure before against after, with the number of batches; each couverture by itself. A change is called one where chance makes so large a difference less than once in twenty (exact Wilcoxon–Mann–Whitney test)."
     };
     Section {
         key: "actions",
@@ -192,7 +192,17 @@ pub(super) fn actions(reviewed: &Reviewed<'_>) -> Section {
     }
 }
 
-/// `cooling 84 min (n 14) → 61 min (n 6), changed`.
+fn effects_said(reviewed: &Reviewed<'_>, effects: &[Effect]) -> Cell {
+    let said = |effect: &Effect| {
+        format!("{}: {}", reviewed.names.couverture(&effect.couverture), effect_said(effect))
+    };
+    match effects {
+        [] => Cell::Nothing,
+        some => Cell::text(some.iter().map(said).collect::<Vec<_>>().join("; ")),
+    }
+}
+
+/// `cooling 84 min (n 14) → 61 min (n 6), changed (p 0.003)`.
 fn effect_said(effect: &Effect) -> String {
     let decimals = match effect.charted {
         Charted::CoolingMinutes => 0,
@@ -204,10 +214,10 @@ fn effect_said(effect: &Effect) -> String {
         Some((median, n)) => format!("{median:.decimals$} {unit} (n {n})"),
         None => "unknown".to_owned(),
     };
-    let verdict = match effect.changed() {
-        Some(true) => "changed",
-        Some(false) => "no change that chance would not make",
-        None => "too early to tell",
+    let verdict = match effect.changed().zip(effect.p) {
+        Some((true, p)) => format!("changed (p {p:.3})"),
+        Some((false, p)) => format!("no change that chance would not make (p {p:.2})"),
+        None => "too few to tell".to_owned(),
     };
     format!("{name} {} → {}, {verdict}", side(effect.before), side(effect.after))
 }
