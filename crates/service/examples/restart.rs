@@ -100,6 +100,7 @@ fn start_and_stop(folder: &Path) -> Outcome<Duration> {
         let began = Instant::now();
         let config = ServiceConfig {
             plant: made_up_plant()?,
+            plant_text: made_up_plant_text(),
             data: DataFolder::new(folder),
             broker: Broker {
                 // Nobody is there: a start does not wait for the broker.
@@ -138,6 +139,11 @@ fn first_answer(address: std::net::SocketAddr) -> std::io::Result<Instant> {
 }
 
 fn made_up_plant() -> Outcome<Arc<Plant>> {
+    let read = plant::parse_plant(&made_up_plant_text());
+    read.map(Arc::new).map_err(|faults| format!("{} faults", faults.len()).into())
+}
+
+fn made_up_plant_text() -> String {
     let mut text = String::from(
         "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"mqtt://127.0.0.1:1\"\n\
          [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n",
@@ -147,5 +153,5 @@ fn made_up_plant() -> Outcome<Arc<Plant>> {
             "[[machine]]\nid = \"kettle-{n}\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n"
         );
     }
-    plant::parse_plant(&text).map(Arc::new).map_err(|faults| format!("{} faults", faults.len()).into())
+    text
 }

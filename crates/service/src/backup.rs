@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! OUT/records.db, OUT/journal.db    copies made by SQLite, each of one moment
+//! OUT/plant.toml                    a copy of the plant file as the service last read it, if it is there
 //! OUT/readings/…                    the parts that the copied journal lists: hard links, or copies on another disk
 //! OUT/backup.json                   written last: length and SHA-256 of every file, and what could not be copied
 //! ```
@@ -216,6 +217,20 @@ mod tests {
         let old = rig.data.open_records().unwrap();
         assert_eq!(restored.open_records().unwrap().load_state().unwrap(), old.load_state().unwrap());
         assert!(!rig.at("backup.unfinished").exists() && !rig.at("restored.unfinished").exists());
+    }
+
+    #[test]
+    fn the_plant_file_is_put_back_with_the_rest() {
+        let rig = Rig::new();
+        rig.data.keep_plant_file(PLANT).unwrap();
+        assert_eq!(rig.backed_up().files, 7);
+        let restored = DataFolder::new(rig.at("restored"));
+        restore(&rig.at("backup"), &restored, at(500_060)).unwrap();
+        assert_eq!(fs::read_to_string(restored.plant_file()).unwrap(), PLANT);
+        fs::write(rig.at("backup/plant.toml"), PLANT.replace("alder", "birch")).unwrap();
+        let other = DataFolder::new(rig.at("other"));
+        let error = restore(&rig.at("backup"), &other, at(0)).unwrap_err().to_string();
+        assert!(error.ends_with("plant.toml has another checksum"), "{error}");
     }
 
     #[test]

@@ -13,6 +13,8 @@ use crate::DataFolder;
 pub struct ServiceConfig {
     /// The plant file.
     pub plant: Arc<Plant>,
+    /// The plant file's text, to be kept in the data folder.
+    pub plant_text: String,
     /// Where everything is kept.
     pub data: DataFolder,
     /// Where the messages come from.

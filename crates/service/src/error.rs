@@ -14,6 +14,14 @@ pub enum ServiceError {
         /// Why.
         source: io::Error,
     },
+    /// The plant file cannot be kept beside what is recorded by it.
+    #[error("cannot write {}", path.display())]
+    PlantFile {
+        /// Which.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
     /// The journal.
     #[error(transparent)]
     Journal(#[from] journal::JournalError),

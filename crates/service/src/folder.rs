@@ -8,7 +8,8 @@
 //! DIR/set-aside/      parts that cannot be read, for a person to look at
 //! ```
 
-use std::fs;
+use std::fs::{self, File};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use journal::{Journal, JournalError, JournalReader, Recovery};
@@ -17,6 +18,11 @@ use store::{Store, StoreReader};
 use tracing::warn;
 
 use crate::ServiceError;
+
+/// The plant file's name in the data folder and in a backup of it.
+pub(crate) const PLANT_FILE: &str = "plant.toml";
+/// Where it is written before it gets its name.
+const PLANT_FILE_UNFINISHED: &str = "plant.toml.unfinished";
 
 /// Where a service keeps everything.
 #[derive(Debug, Clone)]
@@ -55,17 +61,21 @@ impl DataFolder {
 
     /// The plant file as the service last read it.
     pub fn plant_file(&self) -> PathBuf {
-        self.path.join("plant.toml")
+        self.path.join(PLANT_FILE)
     }
 
-    /// Keeps the plant file beside what is recorded by it.
-    ///
-    /// # Errors
-    /// When the folder cannot be made or written.
-    pub fn keep_plant_file(&self, text: &str) -> Result<(), ServiceError> {
-        let failed = |source| ServiceError::Folder { path: self.path.clone(), source };
-        fs::create_dir_all(&self.path).map_err(failed)?;
-        fs::write(self.plant_file(), text).map_err(failed)
+    /// Keeps the plant file beside what is recorded by it; for the one service that has the folder. Whoever reads it
+    /// meanwhile, or after a crash, finds the old one or the new one.
+    pub(crate) fn keep_plant_file(&self, text: &str) -> Result<(), ServiceError> {
+        let (path, beside) = (self.plant_file(), self.path.join(PLANT_FILE_UNFINISHED));
+        let write = || {
+            let mut file = File::create(&beside)?;
+            file.write_all(text.as_bytes())?;
+            file.sync_all()?;
+            fs::rename(&beside, &path)?;
+            File::open(&self.path)?.sync_all()
+        };
+        write().map_err(|source| ServiceError::PlantFile { path: path.clone(), source })
     }
 
     /// Opens the records; a service may be running on the folder.

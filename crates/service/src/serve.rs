@@ -37,7 +37,7 @@ pub async fn serve(
     listener: TcpListener,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), ServiceError> {
-    let ServiceConfig { plant, data, broker, clock, mut web, keep } = config;
+    let ServiceConfig { plant, plant_text, data, broker, clock, mut web, keep } = config;
     if broker.is_embedded {
         web.notes.push(EMBEDDED_NOTE.to_owned());
     }
@@ -46,6 +46,8 @@ pub async fn serve(
         warn!(block = block.seq.get(), reason = %block.reason, "a block of the journal cannot be read");
     }
     let store = Arc::new(data.open_store()?);
+    // Not before the store's lock is held: a second service must not overwrite the first one's.
+    data.keep_plant_file(&plant_text)?;
     let records = Arc::new(data.open_records()?);
     let (saved, watch_saved) = channel::channel(BlockSeq::new(0));
     let progress = Arc::new(Progress::default());
@@ -146,4 +148,50 @@ fn spawn_thread<T: Send + 'static>(
         })
         .map_err(|_| ServiceError::Stopped { part: name })?;
     Ok(result)
+}
+
+#[cfg(test)]
+mod tests {
+    use intake::BrokerAddress;
+    use model::Timestamp;
+    use web::WebConfig;
+
+    use super::*;
+    use crate::{Broker, DataFolder, Keep};
+
+    const PLANT: &str = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n\
+         [mqtt]\nurl = \"embedded\"\n[[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
+         [[machine]]\nid = \"alder\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n";
+
+    fn config(data: &DataFolder) -> ServiceConfig {
+        ServiceConfig {
+            plant: Arc::new(plant::parse_plant(PLANT).unwrap()),
+            plant_text: PLANT.to_owned(),
+            data: data.clone(),
+            broker: Broker {
+                // Nobody is there.
+                address: BrokerAddress::new("127.0.0.1", 1),
+                client_id: "test".to_owned(),
+                credentials: None,
+                is_embedded: false,
+            },
+            clock: Arc::new(|| Timestamp::from_millis(1_772_427_600_000)),
+            web: WebConfig::default(),
+            keep: Keep::Everything,
+        }
+    }
+
+    #[tokio::test]
+    async fn the_plant_file_is_that_of_the_service_that_has_the_folder() {
+        let folder = tempfile::tempdir().unwrap();
+        let data = DataFolder::new(folder.path().join("data"));
+        let listener = || async { TcpListener::bind("127.0.0.1:0").await.unwrap() };
+        serve(config(&data), listener().await, async {}).await.unwrap();
+        assert_eq!(std::fs::read_to_string(data.plant_file()).unwrap(), PLANT);
+        let _first = data.open_store().unwrap();
+        let second = ServiceConfig { plant_text: "another one".to_owned(), ..config(&data) };
+        let refused = serve(second, listener().await, async {}).await.unwrap_err();
+        assert!(refused.to_string().contains("is another service running"), "{refused}");
+        assert_eq!(std::fs::read_to_string(data.plant_file()).unwrap(), PLANT);
+    }
 }

@@ -37,7 +37,6 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
         .tempdir()
         .context("cannot make a temporary folder")?;
     let data = DataFolder::new(folder.path());
-    data.keep_plant_file(TERN_STREET)?;
     let began = Instant::now();
     let now = Timestamp::from(jiff::Timestamp::now()).floor(Span::from_secs(1));
     let mut works = demo_works(&plant, now).without_truth();
@@ -51,6 +50,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
     let clock = clock(now, args.speed);
     let config = ServiceConfig {
         plant,
+        plant_text: TERN_STREET.to_owned(),
         data,
         broker: Broker {
             address: broker.address(),

@@ -41,8 +41,12 @@ pub(crate) fn plant_text(path: &Path) -> anyhow::Result<String> {
 
 /// Reads a plant file and refuses it with every fault at once.
 pub(crate) fn read_plant(path: &Path) -> anyhow::Result<Arc<Plant>> {
-    let text = plant_text(path)?;
-    match parse_plant(&text) {
+    parse_plant_text(path, &plant_text(path)?)
+}
+
+/// The plant of a text that stood at `path`.
+pub(crate) fn parse_plant_text(path: &Path, text: &str) -> anyhow::Result<Arc<Plant>> {
+    match parse_plant(text) {
         Ok(plant) => Ok(Arc::new(plant)),
         Err(faults) => {
             let lines: Vec<String> =

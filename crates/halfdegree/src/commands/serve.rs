@@ -11,11 +11,12 @@ use service::{Broker, DataFolder, Keep, ServiceConfig};
 use tokio::net::TcpListener;
 use web::{Entries, WebConfig};
 
-use super::{block_on, embedded_broker, read_plant, told_to_stop};
+use super::{block_on, embedded_broker, told_to_stop};
 use crate::args::ServeArgs;
 
 pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
-    let plant = read_plant(&args.plant)?;
+    let plant_text = super::plant_text(&args.plant)?;
+    let plant = super::parse_plant_text(&args.plant, &plant_text)?;
     if !args.listen.ip().is_loopback() {
         bail!(
             "cannot listen on {}: signing in comes with a later version, so the pages are for this computer alone; use 127.0.0.1",
@@ -34,11 +35,10 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
             if let intake::IntakeError::Identity(fault) = error { named(fault) } else { error.into() }
         })?
     };
-    let data = DataFolder::new(&args.data);
-    data.keep_plant_file(&super::plant_text(&args.plant)?)?;
     let config = ServiceConfig {
         plant,
-        data,
+        plant_text,
+        data: DataFolder::new(&args.data),
         broker: Broker { address, client_id: mqtt.client_id, credentials, is_embedded },
         clock: Arc::new(|| Timestamp::from(jiff::Timestamp::now())),
         web: WebConfig {

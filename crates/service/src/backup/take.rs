@@ -12,6 +12,7 @@ use store::{PartFile, StoreReader};
 use super::manifest::{LeftOut, Listed, Manifest};
 use super::{BackupError, beside, make_folders, publish, sync_folder};
 use crate::DataFolder;
+use crate::folder::PLANT_FILE;
 
 /// How often a copy is begun anew because blocks were moved meanwhile. They move every two minutes; a copy takes seconds.
 const TRIES: usize = 8;
@@ -102,6 +103,12 @@ fn try_once(data: &DataFolder, to: &Path, now: Timestamp, lost: Option<&Path>) -
     for file in [journal, records].iter().filter(|file| file.is_file()) {
         let name = Path::new(file.file_name().unwrap_or_default());
         manifest.files.push(Listed::of(to, name).map_err(BackupError::file("read", file))?);
+    }
+    if data.plant_file().is_file() {
+        let copied = fs::copy(data.plant_file(), to.join(PLANT_FILE))
+            .and_then(|_| File::open(to.join(PLANT_FILE))?.sync_all())
+            .and_then(|()| Listed::of(to, Path::new(PLANT_FILE)));
+        manifest.files.push(copied.map_err(BackupError::file("copy", data.plant_file()))?);
     }
     for part in StoreReader::open(to)?.part_files()? {
         match copy_part(data.path(), to, &part) {
