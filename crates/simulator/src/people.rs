@@ -298,8 +298,12 @@ impl Person {
         }
     }
 
+    /// Up to the usual filling with solids; what a day of seeding left above it is ladled out, or the next seed would not fit.
     fn fill_up(&mut self, spec: &Spec, seen: &Seen, out: &mut Vec<Deed>) {
         let full = spec.usual_kg() * self.dice.between(0.96, 1.04) * seen.filling;
+        if full < seen.kg {
+            out.push(Deed::Draw { kg: seen.kg - full });
+        }
         let kg = (full - seen.kg).max(0.0);
         if kg > 0.0 {
             if self.dice.chance(0.2) {

@@ -176,6 +176,12 @@ impl Rig {
         self.vessel.celsius()
     }
 
+    /// All that is in it, kg.
+    #[cfg(test)]
+    pub(crate) fn true_kg(&self) -> f64 {
+        self.vessel.kg()
+    }
+
     /// Share of the fat in form V.
     pub(crate) fn true_crystals(&self) -> f64 {
         self.vessel.crystals().stable

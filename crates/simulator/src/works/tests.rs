@@ -295,3 +295,24 @@ fn what_is_written_can_be_unpacked_line_by_line() {
     let truth = std::fs::read_to_string(&written.truth).unwrap();
     assert!(truth.contains("\"schema\": \"halfdegree.truth/1\""));
 }
+
+/// Two batches a day draw little and seed twice, for three weeks.
+#[test]
+fn nobody_fills_a_machine_over_its_capacity() {
+    let plant = plant();
+    let manner = crate::Manner { second_batch_at_min: Some(600.0), ..crate::Manner::default() };
+    let mut settings = Settings::new(11, monday_evening());
+    settings.fittings = plant
+        .machines
+        .iter()
+        .map(|m| (m.id.clone(), crate::Fitting { manner: Some(manner.clone()), ..crate::Fitting::default() }))
+        .collect();
+    let mut works = Works::new(&plant, &settings);
+    for hour in 1..=21 * 24 {
+        works.advance_to(settings.start + Span::from_hours(hour));
+        for rig in &works.rigs {
+            let (kg, most) = (rig.true_kg(), rig.spec.capacity_kg);
+            assert!(kg <= most * 1.05, "{} holds {kg:.2} of {most:.2} kg after {hour} h", rig.id());
+        }
+    }
+}
