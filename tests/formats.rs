@@ -49,7 +49,10 @@ fn a_service_goes_on_in_a_folder_of_format_1() {
     let data = copied("data-1", folder.path());
     let service = Service::start(&root().join("tests/formats/data-1.plant.toml"), &data);
     let findings = service.json("/api/v1/findings?limit=100");
-    assert!(!findings["findings"].as_array().unwrap().is_empty(), "the finding that was on record is still there");
+    assert!(
+        !findings["findings"].as_array().unwrap().is_empty(),
+        "the finding that was on record is still there"
+    );
     service.stop();
     for machine in ["alder", "fir"] {
         assert_eq!(exported(&data, machine), expected(&format!("data-1.{machine}.csv")), "{machine}");
