@@ -1,9 +1,9 @@
 //! What is usual for a machine: medians of its own good batches of the same couverture, divided by mass where mass is known.
 //!
-//! The newest twenty good batches count, so that a baseline follows the seasons and one odd day does not move it (domain brief 4.2). A figure
+//! The newest twenty good batches count, so that a baseline follows the seasons and one odd day does not move it (start value, common practice, no source). A figure
 //! counts from three batches on. Until then the length of cooling is the plant file's `cooling_minutes`, as it stands: nobody says for which mass
 //! it holds. A charge of known mass is compared with charges of known mass, since in one vessel the time constant is in proportion to the
-//! mass (domain brief 4.2).
+//! mass (`τ = m·c/(U·A)`, Newton).
 //!
 //! A person can freeze a baseline, let it learn again, or reset it. A batch is good when it was cooled and worked and nothing was found that spoils
 //! its course ([`model::FindingKind::spoils_course`]).

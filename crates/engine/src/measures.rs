@@ -38,7 +38,7 @@ const ABOVE_CRYSTALS: f64 = 1.0;
 /// Without a jacket the wall has to turn cold before the curve is Newton's.
 const WALL_TURNS: Span = Span::from_mins(4);
 const MOST_FITTED: usize = 300;
-/// A dip is seed from here on, °C within three minutes beyond what cooling explains (domain brief 2.6).
+/// A dip is seed from here on, °C within three minutes beyond what cooling explains (start value, common practice, no source).
 const DIP: f64 = 0.7;
 const DIP_WITHIN: Span = Span::from_mins(3);
 /// The lowest point of a dip comes within this.

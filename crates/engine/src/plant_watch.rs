@@ -1,7 +1,7 @@
 //! `common-cause`, high: within 30 min the same kind of finding on at least three machines; for `slow-cooling` counted from the start of
 //! cooling; the members stay (contract, section 6). The contract's other case, more than half of four or more, is three at the least.
 //!
-//! Water, room, power and network are shared (domain brief 4.2: the same ratio on all machines is the supply or the room). Prompts and
+//! Water, room, power and network are shared (the same cooling ratio on all machines is the supply or the room: common practice, no source). Prompts and
 //! trends are nobody's common fault and do not count: `test-due`, `long-hold`, `probe-drift`, `cooling-fade`.
 //!
 //! Raised by the member that completes it; should the members' moments not come in order, at the latest of them. One is open a kind: a machine that

@@ -1,5 +1,5 @@
 //! What machines share that can be at fault on several at once, by kind of finding: water, room, power, network, couverture, or people's habit.
-//! Advice after the domain brief, section 3; common practice, no source.
+//! Advice: common practice, no source.
 
 use model::FindingKind;
 

@@ -1,6 +1,6 @@
 //! What may be done with a batch, and why, in words.
 //!
-//! **Invariant:** without a temper test nothing is ever `in-temper`: temperature alone does not prove temper (domain brief 0.1).
+//! **Invariant:** without a temper test nothing is ever `in-temper`: temperature alone does not prove temper.
 
 use model::{Event, EventKind, FindingKind, Grade, Standing, Timestamp};
 use serde::{Deserialize, Serialize};

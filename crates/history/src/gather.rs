@@ -173,7 +173,7 @@ pub fn week<'p>(
     })
 }
 
-/// Warmer than this a room is no good to set in, °C; damper than this it is no good either, %RH (domain brief 6.2).
+/// Warmer than this a room is no good to set in, °C; damper than this it is no good either, %RH (common practice, no source).
 const WARM_C: f64 = 22.0;
 const DAMP_RH: f64 = 60.0;
 

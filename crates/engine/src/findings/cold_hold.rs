@@ -2,7 +2,7 @@
 //!
 //! Nothing is raised while a melt is asked for: cold pieces that were filled into what was left are no hold.
 //!
-//! Too cold, crystals go on growing and the mass thickens (domain brief, fault 31 and 10). Deadband 0.2 °C.
+//! Too cold, crystals go on growing and the mass thickens (common practice, no source). Deadband 0.2 °C.
 
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};

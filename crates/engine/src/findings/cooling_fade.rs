@@ -1,11 +1,11 @@
 //! `cooling-fade`, medium: over batches, the cooling time constant trends up (Mann–Kendall) and stands 15 % above its baseline (contract,
 //! section 6).
 //!
-//! Scale, air in the jacket, a tired pump or fan grow slowly (domain brief, fault 4); `slow-cooling` speaks when a day is late, this one before. The
+//! Scale, air in the jacket, a tired pump or fan grow slowly (common practice, no source); `slow-cooling` speaks when a day is late, this one before. The
 //! time constant is what the machine does, whatever the water's temperature was that day.
 //!
 //! Compared are coolings of the same couverture, fitted against the same thing (jacket or asymptote), divided by mass where mass is known,
-//! since τ is in proportion to it (domain brief 4.2). The baseline is the median of the first five since the last reset: a rolling one
+//! since τ is in proportion to it (`τ = m·c/(U·A)`, Newton). The baseline is the median of the first five since the last reset: a rolling one
 //! would fade along. It stands above when the median of the newest three is 15 % above. The trend: Mann–Kendall over the newest twelve,
 //! from six on, rising with two-sided p below 0.02.
 //!

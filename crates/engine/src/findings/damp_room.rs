@@ -1,6 +1,6 @@
 //! `damp-room`, low: the humidity is over 60 %RH for 10 min (contract, section 6; common practice, no source).
 //!
-//! Damp settles on cold moulds and pieces: sugar bloom; water in the charge thickens it (domain brief, fault 35). Deadband
+//! Damp settles on cold moulds and pieces: sugar bloom; water in the charge thickens it (common practice, no source). Deadband
 //! 2 %RH. How it is judged: [`super::air`].
 
 use model::{Channel, FindingKind, Priority};

@@ -1,7 +1,7 @@
 //! `heater-stuck`, high: the jacket has been rising for 5 min and is more than 3 °C above the set-point while the chocolate is at or above
 //! the set-point less 0.5 °C; or the chocolate itself is rising and more than 3 °C above it (contract, section 6).
 //!
-//! A relay has welded shut or a valve sticks (domain brief, fault 30: 1–3 °C/min, act within a minute). Rising is judged minute by
+//! A relay has welded shut or a valve sticks (1–3 °C/min by `P/(m·c)`; act within a minute: common practice, no source). Rising is judged minute by
 //! minute, each above the one before, so that a two-point controller's saw-tooth is none. What is ordinary must not look like it:
 //!
 //! - *End of heating up.* The jacket is far above the set-point while the charge is still below it: the chocolate must have been there

@@ -1,6 +1,6 @@
 //! `hot-room`, low: the room is over 24 °C for 10 min (contract, section 6; common practice, no source).
 //!
-//! In a warm room a hold creeps upwards, and what is moulded sets badly and may bloom (domain brief, fault 8). Deadband 0.5 °C.
+//! In a warm room a hold creeps upwards, and what is moulded sets badly and may bloom (common practice, no source). Deadband 0.5 °C.
 //! How it is judged: [`super::air`].
 
 use model::{Channel, FindingKind, Priority};

@@ -1,6 +1,6 @@
 //! `hunting`, low: in working, three or more cycles of 0.8 °C peak to peak or more, period 2–30 min (contract, section 6).
 //!
-//! A controller that hunts melts crystals at each peak and grows them in each trough (domain brief, fault 20). Turning points are those
+//! A controller that hunts melts crystals at each peak and grows them in each trough (common practice, no source). Turning points are those
 //! of a zigzag: a peak is one when the chocolate has come down by 0.8 °C from it, a trough likewise. Six of them in a row, each followed by a swing, make
 //! three cycles. The cycles of one controller are alike, so that three top-ups in an hour are none: the longest is at most twice the shortest.
 //! A set-point change or top-up starts anew ten minutes later. Over when no further turn comes within one and a half cycles.

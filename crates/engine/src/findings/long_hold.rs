@@ -1,6 +1,6 @@
 //! `long-hold`, low: working for `max_hold` without a passed test (contract, section 6).
 //!
-//! Crystals grow and multiply in a hold however well it keeps its temperature (domain brief, fault 16), and only a test shows how far.
+//! Crystals grow and multiply in a hold however well it keeps its temperature (common practice, no source), and only a test shows how far.
 //! Limit: by family 120, 120 or 90 min (start values). A passed test starts the time anew.
 
 use model::{FindingKind, Phase, Priority, Timestamp};

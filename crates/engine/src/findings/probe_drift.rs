@@ -1,5 +1,5 @@
 //! `probe-drift`, medium: over batches, the hold's offset from the set-point, or from reference readings, leaves its EWMA limits or trends
-//! (Mann–Kendall) by 0.3 °C (contract, section 6). 0.3 °C is what a comparison may differ by before a probe is corrected (domain brief 7.3).
+//! (Mann–Kendall) by 0.3 °C (contract, section 6). 0.3 °C is what a comparison may differ by before a probe is corrected (start value).
 //!
 //! Two series, each judged on its own: the settled hold less the set-point of each batch (it moves where the controller has a sensor of its own,
 //! or where the probe and the controller part ways), and the probe less the hand thermometer of each comparison.

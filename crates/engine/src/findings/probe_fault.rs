@@ -2,7 +2,7 @@
 //! readings (contract, section 6).
 //!
 //! An open circuit or a short sends the value to the end of its range, and the controller behind the same probe may heat without end
-//! (domain brief, fault 25). Such values never reach a process detector. Over when good readings have come for 10 s.
+//! (common practice, no source). Such values never reach a process detector. Over when good readings have come for 10 s.
 
 use model::{FindingKind, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};

@@ -1,7 +1,7 @@
 //! `probe-stuck`, medium: chocolate unchanged for 10 min, and either this probe's quiet time is normally (95 %) spent in runs shorter than
 //! 2 min, or the jacket's mean moved 2 °C one way in those minutes (contract, section 6).
 //!
-//! A flat line can be excellent control, low resolution or a dead logger (domain brief 0.9): what this probe usually does tells
+//! A flat line can be excellent control, low resolution or a dead logger (common practice, no source): what this probe usually does tells
 //! which. Runs count towards the habit only where the chocolate holds; while it moves, every probe flickers.
 
 use model::{Channel, FindingKind, Priority, Span, Timestamp};

@@ -3,7 +3,7 @@
 //! With a measured jacket the charge follows it (`dT/dt = −(T − J − d)/τ`), and the jacket itself is still on its way to the cold water:
 //! its own curve is carried on with it. Without one, the level is fitted, and only the part after the steepest slope is used: until
 //! then the wall is still turning cold and the curve bends the wrong way. The part below the working range's end plus a degree is left
-//! out, because crystals warm it (domain brief 4.2). A projection has an early end, which the charge is very unlikely to beat: the jacket is
+//! out, because crystals warm it (heat of crystallisation). A projection has an early end, which the charge is very unlikely to beat: the jacket is
 //! taken as cold as it may become, and seed, where it will be added, as added early.
 
 use maths::cooling::{Arrival, Jacket, NewtonFit, Surroundings, arrival, fit, seconds_to};
@@ -21,7 +21,7 @@ const ONE_IN_TEN: f64 = 1.28;
 const SHORTEST: Span = Span::from_mins(8);
 /// A fit of this many points takes well below a millisecond.
 const MOST_POINTS: usize = 160;
-/// Seed goes in at 33–35 °C (domain brief 2.4 b), or at least this far above the end of the cooling, °C.
+/// Seed goes in at 33–35 °C (common practice, no source), or at least this far above the end of the cooling, °C.
 const SEEDED_AT: f64 = 35.0;
 const SEEDED_ABOVE: f64 = 2.0;
 /// No projection from a smaller fall, °C: until then the wall decides, not the charge.

@@ -1,7 +1,7 @@
 //! `scorch`, high: chocolate above the scorch limit for 10 s (contract, section 6).
 //!
-//! Limit: by family 55, 50 or 48 °C. Milk and white suffer above 50 °C, dark usually keeps to 55 °C (domain brief 1.5, after a
-//! cookbook's table). The probe sees the bulk; it is the wall that burns, so this speaks late rather than early.
+//! Limit: by family 55, 50 or 48 °C. Milk and white suffer above 50 °C, dark usually keeps to 55 °C (a cookbook's
+//! table). The probe sees the bulk; it is the wall that burns, so this speaks late rather than early.
 //! Deadband 0.5 °C. Not raised when idle.
 
 use model::{FindingKind, Phase, Priority, Span};

@@ -1,7 +1,7 @@
 //! `seed-missed`, medium: method `seed`, cooling seen from its start, working reached 5 min ago, and neither a seed event nor a seeding dip
 //! on the way (contract, section 6).
 //!
-//! Without seed the curve is smooth and the temperature right, and still nothing sets (domain brief, fault 11). The dip is the one of the
+//! Without seed the curve is smooth and the temperature right, and still nothing sets (common practice, no source). The dip is the one of the
 //! measure `seed_dip_c`. Where readings are far apart, or some are missing on the way, a dip may have passed unseen, and nothing is said.
 //! Over when somebody reports the seed, when a temper test passes, or when the charge leaves its working phase.
 

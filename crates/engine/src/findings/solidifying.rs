@@ -1,7 +1,7 @@
 //! `solidifying`, high: below the floor less 2 °C for 2 min between melting and the end of working (contract, section 6).
 //!
-//! The charge is setting in the machine: a stirrer that starts in it may break, and crystals grow as they like (domain brief, faults 31 and
-//! 32). It takes over an open `cold-hold` or `undershoot`. Deadband 0.5 °C.
+//! The charge is setting in the machine: a stirrer that starts in it may break, and crystals grow as they like (common practice, no
+//! source). It takes over an open `cold-hold` or `undershoot`. Deadband 0.5 °C.
 
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};

@@ -1,7 +1,7 @@
 //! `spikes`, low: three or more lone jumps of over 2 °C in 10 min (at most two readings or 5 s, back to within 1 °C); they never trigger a
 //! temperature finding (contract, section 6).
 //!
-//! A contactor or a bad joint, not the chocolate (domain brief, fault 26). The [`SpikeFilter`] holds a reading that jumps
+//! A contactor or a bad joint, not the chocolate (common practice, no source). The [`SpikeFilter`] holds a reading that jumps
 //! until the next ones show whether it was alone; what was alone is doubted and goes no further, all else goes on in its order.
 
 use std::collections::VecDeque;

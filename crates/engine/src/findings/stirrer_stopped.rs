@@ -1,7 +1,7 @@
 //! `stirrer-stopped`, high: the stirrer stands still for 2 min in cooling, settling or working (contract, section 6).
 //!
-//! Without stirring the wall and the middle part ways within minutes: crust at a cold wall, burning at a hot one (domain brief, fault 5: act within
-//! 1–5 min). The channel says 0 or 1, or 1/min, and holds its value between messages; less than half a turn a minute stands still
+//! Without stirring the wall and the middle part ways within minutes: crust at a cold wall, burning at a hot one (act within 1–5 min: common
+//! practice, no source). The channel says 0 or 1, or 1/min, and holds its value between messages; less than half a turn a minute stands still
 //! (common practice, no source). Over when it has turned for a minute, or when the charge leaves these phases. While nothing at all comes from
 //! the machine nothing is known of its stirrer.
 

@@ -1,7 +1,7 @@
 //! `temper-loss`, high: in settling or working, the area above the temper-loss limit reaches 1 °C·min in one excursion
 //! (contract, section 6).
 //!
-//! Above the limit crystals melt, and the damage is time at temperature (domain brief 0.5 and 4.5): an area, not an instant. An
+//! Above the limit crystals melt, and the damage is time at temperature (common practice, no source): an area, not an instant. An
 //! excursion lasts until the chocolate has been below the limit for 15 min. Straight lines between ticks; nothing is added over a gap.
 //! Limit: by family 33.5, 32.0 or 31.0 °C (common practice, no source). A rise that may be a rise to melt is counted but waits for the decision.
 

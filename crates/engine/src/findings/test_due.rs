@@ -1,7 +1,7 @@
 //! `test-due`, low: working for 15 min, or after a top-up, a `temper-loss` or a `cold-hold`, without a temper test since (contract,
 //! section 6).
 //!
-//! Temperature is not temper; only a test tells (domain brief 0.1 and 5.3). One that was made while the charge settled counts as the first.
+//! Temperature is not temper; only a test tells (due after each top-up and excursion: common practice, no source). One that was made while the charge settled counts as the first.
 //! Over with any test, passed or not: what follows from a failed one is a decision, not a test.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};

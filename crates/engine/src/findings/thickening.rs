@@ -2,7 +2,7 @@
 //! top-up starts a new one) for 10 min, temperature within 0.5 °C of that at the base (contract, section 6).
 //!
 //! At equal speed, mass and temperature the current follows the viscosity; a fifth more is roughly a few per cent more of the fat
-//! crystallised (domain brief 4.7). The current is looked at as the mean of two minutes, since a stirrer cycles by some per cent.
+//! crystallised (common practice, no source). The current is looked at as the mean of two minutes, since a stirrer cycles by some per cent.
 //! Another speed of the stirrer (by a twentieth) starts a new base like a top-up. Deadband 3 % of the base.
 
 use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};

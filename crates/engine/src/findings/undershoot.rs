@@ -1,8 +1,8 @@
 //! `undershoot`, medium: below the floor by more than 0.5 °C for 60 s between the soak and the first 30 min of working (contract,
 //! section 6).
 //!
-//! Below the lowest point wanted on the way down crystals form that nobody wants, and the mass thickens fast (domain brief, faults 9 and
-//! 10). Floor: by family 27.0, 26.0 or 25.0 °C (start values from the tables of domain brief 2.1). Deadband 0.2 °C. Partial melt comes from below
+//! Below the lowest point wanted on the way down crystals form that nobody wants, and the mass thickens fast (common practice,
+//! no source). Floor: by family 27.0, 26.0 or 25.0 °C (start values between the published tables, which disagree). Deadband 0.2 °C. Partial melt comes from below
 //! and has no way down.
 
 use model::{FindingKind, Phase, Priority, Span};

@@ -1,6 +1,6 @@
 //! `warm-hold`, medium: in working, above the range by more than 0.5 °C for 5 min, and no `temper-loss` (contract, section 6).
 //!
-//! Slightly too warm melts the finest seed slowly (domain brief 4.5, low confidence); the finding is there to mend it before
+//! Slightly too warm melts the finest seed slowly (common practice, no source); the finding is there to mend it before
 //! `temper-loss` takes over. Deadband 0.2 °C.
 
 use model::{FindingKind, Phase, Priority, Span};

@@ -1,7 +1,7 @@
 //! Where a rise began, when the chocolate itself is too restless to say: cold pieces around a probe make it wander by a degree.
 //!
 //! The jacket says it then. A charge warms no sooner than its wall is warmer, and the heat it has taken up by `t` goes with
-//! `S(t) = ∫(jacket − chocolate) dt`, counted from where the jacket passed the chocolate (Newton; domain brief 4.2). A stirred charge then rises in
+//! `S(t) = ∫(jacket − chocolate) dt`, counted from where the jacket passed the chocolate (Newton). A stirred charge then rises in
 //! proportion to `S`, one whose layer at the wall has to warm first with its square; cold pieces are in between, and `T − T₀ = k·S^1.5` is taken. One
 //! rise of a few degrees gives `k`, wander or not, and with it the moment at which the level was left.
 

@@ -1,4 +1,4 @@
-//! The causes of a bad-temper day, as the trade sorts them (domain brief 6.3).
+//! The causes of a bad-temper day, as the trade sorts them (common practice, no source).
 
 /// What may be behind a bad day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

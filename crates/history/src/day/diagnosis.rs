@@ -1,6 +1,6 @@
 //! The day's answer: what stands out, where, since when, and the causes in their order.
 //!
-//! The order of thought is the trade's (domain brief 6.3): is the data believable, one machine or all, since when, what
+//! The order of thought is the trade's (common practice, no source): is the data believable, one machine or all, since when, what
 //! moved first, does the size fit, and which cheap test would confirm it. A single explanation must fit everything that
 //! stands out; what the first cause leaves unexplained is named, and a second cause with it.
 

@@ -1,4 +1,4 @@
-//! What was different today: the batches of one day against each machine's own past (domain brief 6.3).
+//! What was different today: the batches of one day against each machine's own past.
 //!
 //! Figures of each batch are held against the median and spread of the machine's own good batches of the same couverture
 //! ([`Figure`], [`Deviation`]); findings and events stand beside them. What stands out is weighed for and against each

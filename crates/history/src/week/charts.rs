@@ -2,7 +2,7 @@
 //!
 //! Limits are learned from good batches before the week. Two rules and no more: a value beyond three sigma, and a
 //! CUSUM (k = ½ σ, h = 5 σ) for a shift that lasts. All known run rules together would call every second week
-//! unusual (domain brief 4.9).
+//! unusual (run-length tables of the rule sets, from memory).
 
 use maths::control::{Cusum, Individuals};
 use model::{Batch, BatchId, CouvertureId, MachineId, Timestamp};

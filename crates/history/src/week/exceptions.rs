@@ -6,7 +6,7 @@ use model::{Batch, FindingKind, Phase, Priority, Timestamp};
 
 use super::{Outcome, View};
 
-/// More of working unknown than this is an exception, minutes (domain brief 6.2).
+/// More of working unknown than this is an exception, minutes (start value).
 const UNKNOWN_MIN: f64 = 10.0;
 
 /// More area above the temper-loss limit than this is an exception, °C·min (that of the finding `temper-loss`).

@@ -7,13 +7,13 @@ use model::{Batch, Finding, FindingKind, MachineId, Priority, Span, Timestamp};
 
 use super::View;
 
-/// A finding that stands longer than this is stale (domain brief 7.4).
+/// A finding that stands longer than this is stale (ISA-18.2, from memory).
 const STANDING: Span = Span::from_hours(24);
 
 /// The same on the same machine again within this chatters.
 const CHATTERS_WITHIN: Span = Span::from_mins(30);
 
-/// More than ten in ten minutes is a flood (domain brief 7.4).
+/// More than ten in ten minutes is a flood (ISA-18.2, from memory).
 const FLOOD: (usize, Span) = (10, Span::from_mins(10));
 
 /// One kind of finding in the week.

@@ -1,7 +1,7 @@
 //! Batches counted: by machine, by couverture, all together.
 //!
 //! A batch is a row, a group a group-by. First-pass is the share of tested batches whose first test was good or fair
-//! (grades A and B, domain brief 5.2); a batch without a test counts as neither.
+//! (good and fair pass, a scale of ours); a batch without a test counts as neither.
 
 use polars::prelude::{Column, DataFrame, IntoLazy, col, len};
 

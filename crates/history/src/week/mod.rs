@@ -1,4 +1,4 @@
-//! The review of a week (domain brief 6.2): what a reviewer has to look at, and what the numbers can carry.
+//! The review of a week: what a reviewer has to look at, and what the numbers can carry.
 //!
 //! Everything comes from measures, findings and events, never from readings, so that twenty machines take a moment. Every
 //! figure stands with the number of values behind it, and machines are never ranked: they come in the order of the
@@ -36,7 +36,7 @@ pub use self::trends::{ProbeRow, TauTrend};
 
 use crate::HistoryError;
 
-/// With fewer values a share in per cent says more than it knows (domain brief 6.2: no ranking below five).
+/// With fewer values a share in per cent says more than it knows (no ranking below five: a start value of ours).
 pub const FEWEST_FOR_A_SHARE: usize = 5;
 
 /// What a review is made from.
@@ -189,7 +189,7 @@ impl View<'_> {
     }
 }
 
-/// Does a smear pass? Good and fair do (grades A and B, domain brief 5.2).
+/// Does a smear pass? Good and fair do (a scale of ours, common practice, no source).
 fn passes(grade: Grade) -> bool {
     match grade {
         Grade::Good | Grade::Fair => true,

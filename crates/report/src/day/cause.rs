@@ -1,4 +1,4 @@
-//! The causes of a bad-temper day in the trade's words, each with the cheapest check (domain brief 6.3).
+//! The causes of a bad-temper day in the trade's words, each with the cheapest check (common practice, no source).
 
 use history::day::Cause;
 

@@ -6,7 +6,7 @@ use super::Weighing;
 use crate::day::view::Seen;
 use crate::day::{Case, Cause, Clue, Figure, Missing, Sign, Way};
 
-/// Two thermometers in one place that differ by more than this are not both right (domain brief 7.3).
+/// Two thermometers in one place that differ by more than this are not both right (start value, common practice, no source).
 const AGREE_C: f64 = 0.3;
 
 /// A hand thermometer's value is held against the probe of these minutes.
