@@ -5,20 +5,21 @@ use wire::Message;
 
 use crate::bench::BenchHand;
 use crate::calendar::Calendar;
-use crate::chocolate::SPECIFIC_HEAT;
 use crate::controller::{Asked, Controller};
-use crate::deeds::{Deed, Mark, Report, Seen};
+use crate::deeds::{Mark, Report, Seen};
 use crate::dice::Dice;
 use crate::faults::{FaultBook, Stage};
-use crate::network::{Line, Network};
+use crate::network::Network;
 use crate::people::{OFF_SETPOINT, Person};
 use crate::probe::{Around, Probe, ProbeBuild, rounded};
 use crate::recorder::{Recorder, Sight};
 use crate::room::Room;
 use crate::sampler::{Instant, Sampler, steady_motor_a};
-use crate::spec::{COOLANT_C, Spec, Telling};
+use crate::spec::{COOLANT_C, Spec};
 use crate::trouble::{HeaterTrouble, Trouble};
 use crate::vessel::{Drive, Parcel, Vessel};
+
+mod hands;
 
 /// One step of physics.
 const STEP_S: f64 = 1.0;
@@ -32,14 +33,6 @@ const CONTROL_LAG_S: f64 = 20.0;
 const CRUSTED_LAG_S: f64 = 220.0;
 /// A cut-out of its own, apart from the controller, opens here at the wall, °C (assumed; every heater should have one).
 const CUT_OUT_C: f64 = 75.0;
-/// Chocolate on the marble falls towards the room with this time constant, minutes, and is scraped up this far below the
-/// working range's lower end (4–5 °C below working temperature).
-const TABLE_MIN: f64 = 4.0;
-const TABLE_BELOW: f64 = 4.3;
-/// Reports of a sloppy shop: mean and most minutes late, and how far they are off about when, minutes (assumed).
-const SLOPPY_MIN: f64 = 12.0;
-const SLOPPY_MOST_MIN: f64 = 45.0;
-const SLOPPY_OFF_MIN: f64 = 2.5;
 /// A probe that hangs half out of the charge feels so much of it, and the air for the rest (assumed).
 const OUT_FEELS: f64 = 0.45;
 
@@ -285,79 +278,6 @@ impl Rig {
         }
     }
 
-    fn carry_out(&mut self, deed: Deed) {
-        match deed {
-            Deed::SetPoint(celsius) => self.setpoint = celsius,
-            Deed::Stir(on) => self.stirring = on,
-            Deed::Pieces { kg, celsius } => self.vessel.add_pieces(kg, celsius),
-            Deed::Charge { kg, celsius } => self.vessel.charge(kg, celsius),
-            Deed::Pour { kg, celsius } => {
-                self.vessel.pour(Parcel::new(self.spec.substance, kg, celsius, 0.0));
-            }
-            Deed::ButterCrystals { kg, celsius } => self.vessel.add_butter_crystals(kg, celsius),
-            Deed::Draw { kg } => {
-                self.vessel.draw(kg);
-            }
-            Deed::Lumps => {
-                self.vessel.take_lumps();
-            }
-            Deed::ToTable { share } => self.table = Some(self.vessel.draw(share * self.vessel.kg())),
-            Deed::FromTable => {
-                if let Some(parcel) = self.table.take() {
-                    self.vessel.pour(parcel);
-                }
-            }
-            Deed::Burst { watts, seconds } => self.burst = (watts, seconds),
-            Deed::FreshBowl { kg, celsius } => {
-                self.vessel = Vessel::new(self.spec.substance, self.spec.build, kg, celsius, 1.0);
-                self.vessel.wall_c = self.room.celsius();
-            }
-            Deed::LidOff { minutes } => self.lid_off_until = self.now + Span::from_mins_f64(minutes),
-            Deed::Attend(on) => {
-                self.attended = on;
-                self.sampler.begin_at(self.now);
-            }
-            Deed::Enter(stage) => self.faults.enter(stage, self.now),
-            Deed::Mark(mark) => self.recorder.mark(self.now, mark),
-            Deed::Tell(mut report) => {
-                if !self.telling(&mut report) {
-                    return;
-                }
-                self.recorder.told(&report);
-                self.reports.push(report);
-            }
-        }
-    }
-
-    /// What becomes of a report in this shop; false if nobody hears of it.
-    fn telling(&mut self, report: &mut Report) -> bool {
-        match self.spec.manner.telling {
-            Telling::Usual => true,
-            Telling::Never => false,
-            Telling::Sloppy => {
-                let late = self.sloppy.wait(SLOPPY_MIN).min(SLOPPY_MOST_MIN);
-                let off = self.sloppy.normal() * SLOPPY_OFF_MIN;
-                report.sent += Span::from_mins_f64(late);
-                // Nobody writes down what has yet to come.
-                report.at = report.at.map(|at| (at + Span::from_mins_f64(off)).min(report.sent));
-                true
-            }
-        }
-    }
-
-    fn cool_the_table(&mut self) {
-        let (room_c, substance) = (self.room.celsius(), self.spec.substance);
-        let lowest = self.spec.limits.working.low() - TABLE_BELOW;
-        if let Some(parcel) = &mut self.table {
-            let minutes = LOOK_EVERY as f64 * STEP_S / 60.0;
-            let celsius = parcel.celsius(substance);
-            if celsius > lowest {
-                parcel.h -= SPECIFIC_HEAT * (celsius - room_c) * minutes / TABLE_MIN;
-            }
-            parcel.crystals = substance.react(parcel.crystals, celsius, minutes, 1.0, 1.0);
-        }
-    }
-
     fn control(&mut self) -> Asked {
         let sensor = self.control_probe.smooth() + self.trouble.control_reads_high_by;
         let wall = if self.trouble.limit_failed { self.vessel.wall_c - 25.0 } else { self.vessel.wall_c };
@@ -412,18 +332,6 @@ impl Rig {
         let crusted = trouble.overtuned > 1.0;
         self.control_probe.build.lag_s = if crusted { CRUSTED_LAG_S } else { CONTROL_LAG_S };
         self.control_probe.step(STEP_S, &around);
-    }
-
-    fn send_reports(&mut self) {
-        if self.reports.is_empty() {
-            return;
-        }
-        // People report from a telephone: a dead machine's network does not silence them.
-        let line = if self.trouble.held_back { Line::HeldBack } else { Line::Up };
-        let now = self.now;
-        for report in self.reports.extract_if(.., |r| r.sent <= now) {
-            self.sampler.send_event(line, now, report.to_json());
-        }
     }
 }
 

@@ -102,25 +102,27 @@ async fn what_is_submitted_is_answered_when_it_is_on_disk() {
 }
 
 /// Whoever takes the blocks is behind: then so are we, and the broker waits. Nothing is dropped, nothing is given up.
+/// More is published than two blocks and the queue in front of the journal hold, 500 each and 2,000.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_slow_taker_holds_everything_back() {
+    const ALL: u32 = 6_000;
     let folder = tempdir().unwrap();
     let broker = Mosquitto::start_persistent(folder.path(), &["max_inflight_messages 100"]);
     let address = broker.url().parse().unwrap();
     let (blocks, mut taken) = mpsc::channel(1);
     let rig = Rig::start_into(folder.path(), broker.url().parse().unwrap(), blocks, |_| {});
     eventually("connected", || rig.is_connected()).await;
-    publish(&address, readings("alder", 3_000)).await;
+    publish(&address, readings("alder", ALL.into())).await;
     eventually("held back", || {
         let counts = rig.stats.counts();
-        counts.messages < 3_000 && counts.messages > counts.acknowledged && counts.blocks == 2
+        counts.messages < ALL.into() && counts.messages > counts.acknowledged && counts.blocks == 2
     })
     .await;
     let mut seen = Vec::new();
-    while seen.len() < 3_000 {
+    while seen.len() < ALL as usize {
         seen.extend(taken.recv().await.unwrap().arrivals);
     }
-    assert_eq!(keys(&seen), Vec::from_iter(expected(&["alder"], 3_000)));
+    assert_eq!(keys(&seen), Vec::from_iter(expected(&["alder"], ALL.into())));
     assert_eq!(rig.stats.counts().given_up, 0);
     rig.stop().await.unwrap();
 }

@@ -12,7 +12,7 @@ mod document;
 mod figures;
 mod paper;
 
-use history::day::{Case, Cause, Diagnosis, Likelihood, Moved, Odd};
+use history::day::{Case, Cause, Clue, Diagnosis, Likelihood, Moved, Odd};
 use jiff::tz::TimeZone;
 use model::Channel;
 
@@ -245,28 +245,17 @@ impl Teller<'_> {
     }
 
     fn cause(&self, case: &Case) -> CauseWords {
-        let mut told: Vec<String> = Vec::new();
-        for clue in &case.supports {
-            let says = self.clue(clue);
-            if !told.contains(&says) {
-                told.push(says);
-            }
-        }
-        told.truncate(TOLD_CLUES);
-        let mut opposes: Vec<String> = Vec::new();
-        for clue in &case.opposes {
-            let says = self.clue(clue);
-            if !opposes.contains(&says) {
-                opposes.push(says);
-            }
-        }
-        opposes.truncate(TOLD_CLUES);
+        let told = |clues: &[Clue]| {
+            let mut told = each_once(clues.iter().map(|clue| self.clue(clue)));
+            told.truncate(TOLD_CLUES);
+            told
+        };
         CauseWords {
             title: cause::title(case.cause),
             likelihood: likelihood(case.likelihood),
             place: self.names.list(&case.machines),
-            supports: told,
-            opposes,
+            supports: told(&case.supports),
+            opposes: told(&case.opposes),
             missing: case.missing.iter().map(|missing| clue::missing(*missing)).collect(),
             check: cause::check(case.cause),
             caution: cause::caution(case.cause),
@@ -280,17 +269,19 @@ impl Teller<'_> {
         self.signs(&found.unexplained)
     }
 
-    /// Each sign once.
     fn signs(&self, odd: &[Odd]) -> Vec<String> {
-        let mut told: Vec<String> = Vec::new();
-        for odd in odd {
-            let says = self.sign(Some(&odd.machine), &odd.sign);
-            if !told.contains(&says) {
-                told.push(says);
-            }
-        }
-        told
+        each_once(odd.iter().map(|odd| self.sign(Some(&odd.machine), &odd.sign)))
     }
+}
+
+fn each_once(sentences: impl Iterator<Item = String>) -> Vec<String> {
+    let mut told = Vec::new();
+    for says in sentences {
+        if !told.contains(&says) {
+            told.push(says);
+        }
+    }
+    told
 }
 
 fn basis(found: &Diagnosis, names: &Names) -> String {
