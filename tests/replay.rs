@@ -65,7 +65,40 @@ fn stopped_and_killed_on_the_way_every_reading_is_there_once() {
         assert_eq!(&exported(data, machine), readings, "{machine}");
     }
     same_batches_and_findings(&service, &sample);
+    for machine in expected.keys() {
+        displays_are_told(&service, broker.port(), machine);
+    }
     service.stop();
+}
+
+/// What stands at the broker for light towers is, within seconds, what the API says of the machine.
+fn displays_are_told(service: &Service, port: u16, machine: &MachineId) {
+    let topic = format!("works/{machine}/standing");
+    wait_until("the display shows what the API says", || {
+        let machines = service.json("/api/v1/machines");
+        let all = machines["machines"].as_array().unwrap();
+        let said = all.iter().find(|one| one["id"] == machine.as_str()).unwrap();
+        let told = retained(port, &topic);
+        told["machine"] == said["id"]
+            && told["phase"] == said["phase"]
+            && told["batch"] == said["batch"]["id"]
+            && told["standing"] == said["batch"]["standing"]
+            && told["open_findings"] == said["open_findings"]
+    });
+}
+
+/// The message that the broker keeps under a topic.
+fn retained(port: u16, topic: &str) -> serde_json::Value {
+    let options = rumqttc::MqttOptions::new("display", "127.0.0.1", port);
+    let (client, mut connection) = rumqttc::Client::new(options, 10);
+    client.subscribe(topic, rumqttc::QoS::AtLeastOnce).unwrap();
+    for event in connection.iter() {
+        if let rumqttc::Event::Incoming(rumqttc::Packet::Publish(publish)) = event.unwrap() {
+            assert!(publish.retain, "{topic}");
+            return serde_json::from_slice(&publish.payload).unwrap();
+        }
+    }
+    unreachable!("the connection goes on for ever")
 }
 
 type Readings = BTreeMap<(Timestamp, Channel), Option<String>>;

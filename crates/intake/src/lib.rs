@@ -51,6 +51,7 @@ mod run;
 
 mod desk;
 mod embedded;
+mod noticeboard;
 mod publish;
 
 pub use crate::address::BrokerAddress;
@@ -62,6 +63,7 @@ pub use crate::error::IntakeError;
 pub use crate::flood::Flood;
 pub use crate::identity::{Credentials, IdentityFault, Tls};
 pub use crate::inbox::{Inbox, NotKept, Submit, inbox};
+pub use crate::noticeboard::{NoticeboardConfig, Notices, keep_posted};
 pub use crate::publish::{ReplayConfig, replay};
 pub use crate::run::{Wiring, run};
 pub use crate::stats::{BrokerDrops, Counts, IntakeState, IntakeStats, PossibleGap};

@@ -18,6 +18,8 @@ mod journal_trouble;
 mod lost_session;
 #[path = "it/mosquitto.rs"]
 mod mosquitto;
+#[path = "it/noticeboard.rs"]
+mod noticeboard;
 #[path = "it/payloads.rs"]
 mod payloads;
 #[path = "it/protocol.rs"]

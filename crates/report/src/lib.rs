@@ -6,7 +6,7 @@
 //!
 //! **Invariant:** no sentence calls a batch tempered because of its temperature. Only a temper test says so.
 //!
-//! - [`AnalysisDocument`], [`BatchDto`], [`FindingDto`], [`EventDto`], [`MachineDto`]: for programs.
+//! - [`AnalysisDocument`], [`BatchDto`], [`FindingDto`], [`EventDto`], [`MachineDto`], [`StandingDto`]: for programs.
 //! - [`statement`]: a batch in words, for its report; [`measure_rows`]: its figures beside the usual ones.
 //! - [`analysis_text`]: a whole analysis for a person at the kettle.
 //! - [`day_words`]: what was different on a day; [`review_sheet`]: the review of a week. Both as page, document and paper.
@@ -31,6 +31,7 @@ mod names;
 #[cfg(test)]
 mod sample;
 mod saying;
+mod standing;
 mod statement;
 mod typst;
 mod week;
@@ -52,6 +53,7 @@ pub use crate::help::{Help, TEMPER_CAUTION, help};
 pub use crate::machine::{ForecastDto, LatestDto, MachineDto};
 pub use crate::measures::{MeasureRow, measure_rows};
 pub use crate::names::Names;
+pub use crate::standing::StandingDto;
 pub use crate::statement::{Telling, statement};
 pub use crate::week::{
     Cell, Course, Gallery, Holds, Picture, ReviewDto, ReviewSheet, Reviewed, Section, Table, XlsxError,

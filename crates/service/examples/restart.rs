@@ -108,6 +108,7 @@ fn start_and_stop(folder: &Path) -> Outcome<Duration> {
                 client_id: "restart".to_owned(),
                 credentials: None,
                 is_embedded: false,
+                is_new: false,
             },
             clock: Arc::new(|| Timestamp::from_millis(START + 4_000_000)),
             web: WebConfig::default(),

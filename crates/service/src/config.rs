@@ -53,6 +53,8 @@ pub struct Broker {
     pub credentials: Option<Credentials>,
     /// Said on the pages when it is the embedded one, whose queue does not survive a restart.
     pub is_embedded: bool,
+    /// It has just been made for a past that did not come through it, and so can have lost nothing.
+    pub is_new: bool,
 }
 
 impl DataFolder {

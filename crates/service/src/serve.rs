@@ -4,7 +4,7 @@ use std::future::Future;
 use std::sync::Arc;
 use std::thread;
 
-use intake::{IntakeConfig, IntakeStats, Wiring, inbox};
+use intake::{Dialect, IntakeConfig, IntakeStats, NoticeboardConfig, Notices, Wiring, inbox};
 use journal::BlockSeq;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch as channel};
@@ -13,6 +13,7 @@ use tracing::{info, warn};
 use web::WebState;
 use wire::Decoder;
 
+use crate::displays;
 use crate::health::{Vitals, keep_noting_gaps};
 use crate::mover::Mover;
 use crate::progress::Progress;
@@ -87,6 +88,7 @@ pub async fn serve(
         board: watch_board.clone(),
         clock: clock.clone(),
     });
+    let watch_board_for_displays = watch_board.clone();
     let state = WebState {
         plant: plant.clone(),
         board: watch_board,
@@ -100,12 +102,28 @@ pub async fn serve(
         health: Arc::new(move || vitals.health()),
         clock: clock.clone(),
     };
+    let (notices, posted) = channel::channel(Notices::default());
+    let telling = displays::keep_telling(
+        plant.mqtt.root.clone(),
+        watch_board_for_displays,
+        notices,
+        clock.clone(),
+        stop.clone(),
+    );
+    let telling = tokio::spawn(telling);
+    let noticeboard = NoticeboardConfig {
+        broker: broker.address.clone(),
+        client_id: format!("{}-standing", broker.client_id),
+        credentials: broker.credentials.clone(),
+        first_try: Dialect::V5,
+    };
+    let posting = tokio::spawn(intake::keep_posted(noticeboard, posted, stop.clone().cancelled_owned()));
     let stop_pages = stop.clone();
     let mut pages = tokio::spawn(web::run(web, state, listener, async move { stop_pages.cancelled().await }));
 
     let mut intake_config = IntakeConfig::new(broker.address, broker.client_id, Decoder::new(&plant), clock);
     intake_config.credentials = broker.credentials;
-    intake_config.last_arrival = last_arrival;
+    intake_config.last_arrival = last_arrival.filter(|_| !broker.is_new);
     intake_config.watch_drops = !broker.is_embedded;
     let told_to_stop = async {
         tokio::select! {
@@ -127,6 +145,8 @@ pub async fn serve(
     }
     joined("the mover", moving.await)?;
     joined("the keeper of gaps", noting.await)?;
+    joined("the teller of standings", telling.await)?;
+    joined("the noticeboard", posting.await)?;
     Ok(taken_in?)
 }
 
@@ -174,6 +194,7 @@ mod tests {
                 client_id: "test".to_owned(),
                 credentials: None,
                 is_embedded: false,
+                is_new: false,
             },
             clock: Arc::new(|| Timestamp::from_millis(1_772_427_600_000)),
             web: WebConfig::default(),

@@ -57,6 +57,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
             client_id: "halfdegree-demo".to_owned(),
             credentials: None,
             is_embedded: true,
+            is_new: true,
         },
         clock,
         web: WebConfig {

@@ -39,7 +39,7 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         plant,
         plant_text,
         data: DataFolder::new(&args.data),
-        broker: Broker { address, client_id: mqtt.client_id, credentials, is_embedded },
+        broker: Broker { address, client_id: mqtt.client_id, credentials, is_embedded, is_new: false },
         clock: Arc::new(|| Timestamp::from(jiff::Timestamp::now())),
         web: WebConfig {
             dashboards: args.dashboards.clone(),

@@ -305,7 +305,7 @@ fn nobody_fills_a_machine_over_its_capacity() {
     settings.fittings = plant
         .machines
         .iter()
-        .map(|m| (m.id.clone(), crate::Fitting { manner: manner.clone(), ..crate::Fitting::default() }))
+        .map(|m| (m.id.clone(), crate::Fitting { manner, ..crate::Fitting::default() }))
         .collect();
     let mut works = Works::new(&plant, &settings);
     for hour in 1..=21 * 24 {
