@@ -1,6 +1,7 @@
 //! One file a command: what the user typed becomes what is meant.
 
 pub(crate) mod analyse;
+pub(crate) mod audit;
 pub(crate) mod backup;
 pub(crate) mod check;
 pub(crate) mod demo;
@@ -11,6 +12,7 @@ pub(crate) mod review;
 pub(crate) mod serve;
 pub(crate) mod simulate;
 pub(crate) mod streams;
+pub(crate) mod user;
 
 use std::fs::File;
 use std::future::Future;

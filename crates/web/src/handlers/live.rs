@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::extract::State;
 use axum::response::Sse;
@@ -25,7 +26,11 @@ use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::Reader;
 use crate::rendered::Parts;
-use crate::state::LivePace;
+use crate::state::{LivePace, Reading};
+
+/// Where reading is for those who have signed in, a live page has to come again so often, and is looked at again: whoever was shut out
+/// must not go on seeing for a month.
+const LOOKED_AT_AGAIN: Duration = Duration::from_secs(5 * 60);
 
 /// Which page is being kept alive.
 enum Subject {
@@ -67,6 +72,7 @@ pub(crate) async fn live(
             full,
         )
     })?;
+    let reading = app.reading;
     let watcher = Watcher {
         board: app.state.board.clone(),
         app,
@@ -74,6 +80,7 @@ pub(crate) async fn live(
         reader: Reader::now(),
         sent: BTreeMap::new(),
         last: None,
+        until: (reading == Reading::SignedIn).then(|| Instant::now() + LOOKED_AT_AGAIN),
         _place: place,
     };
     Ok(Sse::new(futures_util::stream::unfold(watcher, |mut watcher| async move {
@@ -92,12 +99,17 @@ struct Watcher {
     sent: BTreeMap<String, Arc<str>>,
     /// When the last message went out.
     last: Option<Instant>,
+    /// The page has to come again then.
+    until: Option<Instant>,
     _place: OwnedSemaphorePermit,
 }
 
 impl Watcher {
-    /// The next message; `None` when the service stops.
+    /// The next message; `None` when the service stops, or the page has to come again.
     async fn next_event(&mut self) -> Option<Event> {
+        if self.until.is_some_and(|until| until <= Instant::now()) {
+            return None;
+        }
         let closing = self.app.closing.clone();
         tokio::select! {
             () = closing.cancelled() => return None,
