@@ -10,6 +10,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("model", &[]),
     ("maths", &[]),
     ("plant", &["model"]),
+    ("handwork", &["model", "maths", "plant"]),
     ("wire", &["model", "plant", "maths"]),
     ("frames", &["model"]),
     ("engine", &["model", "plant", "maths", "frames"]),
@@ -21,7 +22,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("report", &["model", "history", "charts"]),
     ("paper", &[]),
     ("intake", &["model", "plant", "wire", "journal"]),
-    ("web", &["model", "plant", "wire", "store", "records", "history", "charts", "report"]),
+    ("web", &["model", "plant", "handwork", "wire", "store", "records", "history", "charts", "report"]),
     (
         "service",
         &[
@@ -35,6 +36,7 @@ const ARROWS: &[(&str, &[&str])] = &[
         &[
             "model",
             "plant",
+            "handwork",
             "wire",
             "frames",
             "engine",

@@ -1,7 +1,6 @@
 //! One file a command: what the user typed becomes what is meant.
 
 pub(crate) mod analyse;
-pub(crate) mod audit;
 pub(crate) mod backup;
 pub(crate) mod check;
 pub(crate) mod demo;
@@ -9,10 +8,10 @@ pub(crate) mod export;
 pub(crate) mod replay;
 pub(crate) mod restore;
 pub(crate) mod review;
+pub(crate) mod seed;
 pub(crate) mod serve;
 pub(crate) mod simulate;
 pub(crate) mod streams;
-pub(crate) mod user;
 
 use std::fs::File;
 use std::future::Future;
