@@ -125,10 +125,11 @@ impl MachineWatch {
         }
     }
 
-    /// Arrival time has moved on. A machine that has gone silent will send nothing that changes the order of what waits.
+    /// Arrival time has moved on. A machine that has gone silent will send nothing that changes the order of what waits: what people
+    /// report of it meanwhile goes through, too.
     pub(crate) fn advance_clock(&mut self, setting: &Setting<'_>, clock: Timestamp) {
         self.look_at_clock(clock);
-        if self.silent.is_overdue(clock) {
+        if self.silent.nothing_comes(clock) {
             self.drain(setting);
             let verdict = self.silent.step(clock, self.tracker.phase());
             self.enter(FindingKind::Silent, verdict);

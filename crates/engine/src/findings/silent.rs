@@ -87,9 +87,14 @@ impl Silent {
         }
     }
 
+    /// Has nothing come for so long that nothing is expected, whether that has been told or not?
+    pub(crate) fn nothing_comes(&self, clock: Timestamp) -> bool {
+        self.last.is_some_and(|last| clock - last >= self.limit())
+    }
+
     /// Is the machine overdue at `clock`?
-    pub(crate) fn is_overdue(&self, clock: Timestamp) -> bool {
-        !self.open && self.last.is_some_and(|last| clock - last >= self.limit())
+    fn is_overdue(&self, clock: Timestamp) -> bool {
+        !self.open && self.nothing_comes(clock)
     }
 
     /// When the machine will be overdue if nothing comes; `None` if it has been told, or nothing has come yet.
