@@ -55,7 +55,7 @@ fn bad_queries() {
         400 /api/v1/batches?limit=0
           bad-parameter: The parameter `limit` is `0`; it should be a whole number from 1 to 1000.
         400 /api/v1/batches?colour=brown
-          unknown-parameter: The parameter `colour` is not known here; this address takes machine, from, to, open, limit.
+          unknown-parameter: The parameter `colour` is not known here; this address takes machine, from, to, open, after, limit.
         400 /api/v1/batches?open=maybe
           bad-parameter: The parameter `open` is `maybe`; it should be yes or no.
         404 /api/v1/batches/alder-2026-03-01T17:02

@@ -36,9 +36,10 @@ async function addresses() {
   const { batches: open } = await read("/api/v1/batches?open=yes&limit=1");
   const pages = [
     "/", `/machines/${machines[0].id}`, `/machines/${machines[0].id}?span=24h&channels=room,chocolate`,
-    "/findings", "/findings?open=yes", "/display", "/sign-in", "/nowhere",
+    "/findings", "/findings?open=yes", "/display", "/nowhere",
   ];
   for (const batch of [batches[0], open[0]]) if (batch) pages.push(`/batches/${batch.id}`);
+  for (const { id } of machines.filter(({ style }) => style === "bench")) pages.push(`/bench/${id}`);
   // A day and a week that are over, and batches laid over each other.
   const day = new Date(new Date(batches[0].start) - 2 * 86_400_000).toISOString().slice(0, 10);
   pages.push(`/days/${day}`, `/weeks/${weekOf(new Date(new Date(batches[0].start) - 7 * 86_400_000))}`);

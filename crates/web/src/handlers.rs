@@ -1,13 +1,12 @@
 //! One file a subject: what an address answers.
 
-pub(crate) mod account;
 pub(crate) mod api;
 pub(crate) mod assets;
-pub(crate) mod audit;
 pub(crate) mod baselines;
 pub(crate) mod batch;
 pub(crate) mod batch_forms;
 pub(crate) mod batch_paper;
+pub(crate) mod bench;
 pub(crate) mod compare;
 pub(crate) mod day;
 pub(crate) mod display;
@@ -19,6 +18,6 @@ pub(crate) mod health;
 pub(crate) mod live;
 pub(crate) mod machine;
 pub(crate) mod phases;
-pub(crate) mod sign_in;
+pub(crate) mod readings;
 pub(crate) mod week;
 pub(crate) mod week_entries;

@@ -8,11 +8,12 @@
 //!
 //! - [`state`](WebState): what the service hands over.
 //! - `server`, `router`, `app`: serving, all addresses, what handlers share.
+//! - `api`, `once`: the table of addresses for programs, and requests that may come again.
 //! - `handlers`: what each address answers; `problem`, `query`: what it says to a mistake.
 //! - `view`, `urgency`, `words`, `reader`, `sentence`: facts turned into what a page says, as its reader reads.
 //! - `dashboards`, `shelf`, `page_file`, `rendered`: templates, page files, reading them anew, parts kept for live pages.
 //! - `gathered`, `paper`: what day, week and comparison are made from, and reports as PDF.
-//! - `access`: who may do what, and how somebody is known.
+//! - `bowl`, `calculator`: a bowl on the bench as it stands, and the sums about seed, top-up and remelt.
 //! - `written`: what people write into the records.
 //! - `archive`, `past`, `curve`, `curve_query`, `curve_values`: reading records and readings, the machine's own past,
 //!   gathering a curve sheet.
@@ -20,9 +21,11 @@
 //! Only this crate knows status codes. It decides nothing about chocolate: phases, findings and standings come from
 //! elsewhere and are shown as they are.
 
-mod access;
+mod api;
 mod app;
 mod archive;
+mod bowl;
+mod calculator;
 mod curve;
 mod curve_query;
 mod curve_values;
@@ -31,6 +34,7 @@ mod gathered;
 mod handlers;
 #[cfg(test)]
 mod made_up;
+mod once;
 mod page_file;
 mod paper;
 mod past;
@@ -50,6 +54,4 @@ mod written;
 
 pub use crate::paper::Paper;
 pub use crate::server::{WebError, router, run};
-pub use crate::state::{
-    Entries, EventSink, Health, IntakeState, LivePace, NotDurable, Reading, WebConfig, WebState,
-};
+pub use crate::state::{Entries, EventSink, Health, IntakeState, LivePace, NotDurable, WebConfig, WebState};

@@ -6,18 +6,19 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request, State};
-use axum::http::{HeaderName, HeaderValue, StatusCode, header};
+use axum::http::{HeaderName, HeaderValue, header};
 use axum::middleware::{Next, from_fn, from_fn_with_state};
 use axum::response::{Html, IntoResponse, Response};
 use axum::routing::{get, post};
 use serde::Serialize;
 
-use crate::access::for_its_visitor;
+use crate::api;
 use crate::app::{App, Frame};
 use crate::handlers::{
-    account, api, assets, audit, baselines, batch, compare, day, display, entries, findings, floor, health,
-    live, machine, phases, sign_in, week, week_entries,
+    self, assets, baselines, batch, bench, compare, day, display, entries, findings, floor, health, machine,
+    week, week_entries,
 };
+use crate::once::once;
 use crate::problem::Problem;
 use crate::reader::for_its_reader;
 
@@ -43,6 +44,7 @@ const HEADERS: [(HeaderName, &str); 6] = [
     (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
 ];
 
+/// Pages stand here; the addresses for programs, `/api/v1/…`, in the table of `api`.
 pub(crate) fn routes(app: Arc<App>) -> Router {
     let pages = Router::new()
         .route("/", get(floor::floor))
@@ -61,37 +63,23 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/weeks/{week}/actions/done", post(week_entries::close_action))
         .route("/weeks/{week}/sign-off", post(week_entries::sign_off))
         .route("/compare", get(compare::page))
+        .route("/bench", get(bench::list))
+        .route("/bench/{id}", get(bench::page))
+        .route("/bench/{id}/entries", post(bench::form))
+        .route("/bench/{id}/readings", post(bench::reading))
         .route("/display", get(display::page))
-        .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))
-        .route("/sign-in/pin", get(sign_in::pin_page).post(sign_in::take_over))
-        .route("/sign-out", post(sign_in::sign_out))
-        .route("/account", get(account::page))
-        .route("/account/keys", post(account::make_key))
-        .route("/account/keys/withdraw", post(account::withdraw_key))
-        .route("/account/pin", post(account::set_pin))
         .route("/assets/{name}", get(assets::asset))
         .route("/health", get(health::page))
-        .route("/healthz", get(api::health))
+        .route("/healthz", get(handlers::api::health))
         .route("/metrics", get(health::metrics));
-    let api = Router::new()
-        .route("/api/v1/machines", get(api::machines))
-        .route("/api/v1/batches", get(api::batches))
-        .route("/api/v1/batches/{id}", get(api::batch))
-        .route("/api/v1/batches/{id}/phases", post(phases::correct))
-        .route("/api/v1/findings", get(api::findings))
-        .route("/api/v1/readings", get(api::readings))
-        .route("/api/v1/baselines", get(baselines::list).post(baselines::order))
-        .route("/api/v1/audit", get(audit::list))
-        .route("/api/v1/events", post(entries::json));
     pages
-        .merge(api)
+        .merge(api::routes().layer(from_fn_with_state(app.clone(), once)))
         .layer(from_fn(deadline))
-        .route("/api/v1/live", get(live::live))
+        .merge(api::lasting_routes())
         .fallback(async || Problem::not_found("no-such-page", "There is no such page here."))
         .method_not_allowed_fallback(async || Problem::wrong_method())
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .layer(from_fn_with_state(app.clone(), faults_as_pages))
-        .layer(from_fn_with_state(app.clone(), for_its_visitor))
         .layer(from_fn(headers))
         .layer(from_fn(for_its_reader))
         .with_state(app)
@@ -102,10 +90,6 @@ async fn headers(request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     for (name, value) in HEADERS {
         response.headers_mut().entry(name).or_insert(HeaderValue::from_static(value));
-    }
-    if response.status() == StatusCode::UNAUTHORIZED {
-        // RFC 9110, 15.5.2: an answer of that status says how one is known here. People have a page for it.
-        response.headers_mut().insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
     }
     response.headers_mut().entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     response

@@ -4,22 +4,22 @@
 //! and a change in the model shows here first.
 
 mod batch;
+mod bench;
 mod correction;
 mod curve;
 mod finding;
 mod floor;
-mod history;
 mod lane;
 mod overlay;
 mod week;
 
 pub(crate) use batch::{BatchRow, BatchView, EventRow, MeasureView, measure_as_read};
+pub(crate) use bench::{BowlRow, BowlView};
 use charts::Degrees;
 pub(crate) use correction::CorrectionsView;
 pub(crate) use curve::{Choice, CurveParts, CurveView};
 pub(crate) use finding::FindingView;
 pub(crate) use floor::FloorView;
-pub(crate) use history::{HistoryView, history_of};
 pub(crate) use lane::{LaneView, Room};
 use model::Timestamp;
 pub(crate) use overlay::{Overlays, Picture};

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use model::{Channel, FindingKind, Span};
+use model::{Channel, FindingKind, Span, Timestamp};
 
-use records::{BatchQuery, FindingQuery, Life};
+use records::{BatchQuery, FindingQuery, Life, Mark};
 use report::{BatchDto, BatchReportDto, FindingDto, MachineDto};
 use serde_json::{Value, json};
 
@@ -26,7 +26,7 @@ pub(crate) const MOST_LISTED: usize = 1_000;
 const USUALLY_LISTED: usize = 100;
 
 /// Most points in one answer: two screens of the widest kind.
-const MOST_POINTS: usize = 10_000;
+pub(crate) const MOST_POINTS: usize = 10_000;
 
 /// Points in a JSON answer that does not say how many.
 const USUAL_POINTS: usize = 2_000;
@@ -66,18 +66,20 @@ pub(crate) async fn batches(
     State(app): State<Arc<App>>,
     params: Params,
 ) -> Result<axum::Json<Value>, Problem> {
-    params.only(&["machine", "from", "to", "open", "limit"])?;
+    params.only(&["machine", "from", "to", "open", "after", "limit"])?;
     let query = BatchQuery {
         machine: machine(&app, &params)?,
         from: params.moment("from")?,
         to: params.moment("to")?,
         life: life(&params)?,
+        behind: after(&params)?,
         limit: params.count("limit", 1, MOST_LISTED, USUALLY_LISTED)?,
-        ..BatchQuery::default()
     };
+    let limit = query.limit;
     let batches = app.batches(query).await?;
+    let next = next(limit, &batches, |batch| (batch.start, batch.id.to_string()));
     let batches: Vec<_> = batches.iter().map(BatchDto::from).collect();
-    Ok(axum::Json(json!({ "batches": batches })))
+    Ok(axum::Json(json!({ "batches": batches, "next": next })))
 }
 
 pub(crate) async fn batch(
@@ -94,7 +96,7 @@ pub(crate) async fn findings(
     State(app): State<Arc<App>>,
     params: Params,
 ) -> Result<axum::Json<Value>, Problem> {
-    params.only(&["machine", "batch", "kind", "open", "from", "to", "limit"])?;
+    params.only(&["machine", "batch", "kind", "open", "from", "to", "after", "limit"])?;
     let kind = params.text("kind").map(|text| {
         text.parse::<FindingKind>().map_err(|()| {
             let kinds: Vec<_> = FindingKind::ALL.iter().map(|kind| kind.as_str()).collect();
@@ -108,12 +110,14 @@ pub(crate) async fn findings(
         life: life(&params)?,
         from: params.moment("from")?,
         to: params.moment("to")?,
+        behind: after(&params)?,
         limit: params.count("limit", 1, MOST_LISTED, USUALLY_LISTED)?,
-        ..FindingQuery::default()
     };
+    let limit = query.limit;
     let findings = app.findings(query).await?;
+    let next = next(limit, &findings, |finding| (finding.raised_at, finding.id.to_string()));
     let findings: Vec<_> = findings.iter().map(FindingDto::from).collect();
-    Ok(axum::Json(json!({ "findings": findings })))
+    Ok(axum::Json(json!({ "findings": findings, "next": next })))
 }
 
 pub(crate) async fn readings(State(app): State<Arc<App>>, params: Params) -> Result<Response, Problem> {
@@ -201,6 +205,24 @@ fn csv_of(channel: Channel, series: &Series) -> String {
 /// `[time, value]`, `null` for a missing reading.
 fn pairs(series: &Series) -> Vec<Value> {
     series.iter().map(|(at, value)| json!([at.to_string(), value])).collect()
+}
+
+/// Between the time and the id of a mark: neither has it.
+const MARK_JOINT: char = '~';
+
+/// Where the next page begins; `None` where this one is the last.
+fn next<T>(limit: usize, page: &[T], mark: impl Fn(&T) -> (Timestamp, String)) -> Option<String> {
+    let (at, id) = mark(page.last().filter(|_| page.len() == limit)?);
+    Some(format!("{}{MARK_JOINT}{id}", at.as_millis()))
+}
+
+/// The mark behind which a page begins, as the page before gave it.
+fn after(params: &Params) -> Result<Option<Mark>, Problem> {
+    let Some(text) = params.text("after") else { return Ok(None) };
+    let mark = text
+        .split_once(MARK_JOINT)
+        .and_then(|(at, id)| Some(Mark { at: Timestamp::from_millis(at.parse().ok()?), id: id.to_owned() }));
+    mark.map(Some).ok_or_else(|| wrong("after", text, "the `next` of the page before"))
 }
 
 fn machine(app: &App, params: &Params) -> Result<Option<model::MachineId>, Problem> {

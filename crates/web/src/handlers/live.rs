@@ -7,7 +7,6 @@
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::sync::Arc;
-use std::time::Duration;
 
 use axum::extract::State;
 use axum::response::Sse;
@@ -19,24 +18,23 @@ use tokio::sync::{OwnedSemaphorePermit, watch};
 use tokio::time::{Instant, sleep_until, timeout_at};
 
 use crate::app::App;
+use crate::bowl::BowlNow;
 use crate::dashboards::FLOOR;
-use crate::handlers::machine;
+use crate::handlers::{bench, machine};
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::Reader;
 use crate::rendered::Parts;
-use crate::state::{LivePace, Reading};
-
-/// Where reading is for those who have signed in, a live page has to come again so often, and is looked at again: whoever was shut out
-/// must not go on seeing for a month.
-const LOOKED_AT_AGAIN: Duration = Duration::from_secs(5 * 60);
+use crate::state::LivePace;
 
 /// Which page is being kept alive.
 enum Subject {
     /// The works page of that name.
     Works(String),
     Machine(MachineId),
+    /// A bowl on the bench, as it was last read.
+    Bowl(MachineId, Option<Box<BowlNow>>),
 }
 
 /// One message.
@@ -56,10 +54,11 @@ pub(crate) async fn live(
     State(app): State<Arc<App>>,
     params: Params,
 ) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
-    params.only(&["page", "machine"])?;
-    let subject = match params.text("machine") {
-        Some(id) => Subject::Machine(app.machine(id)?.id.clone()),
-        None => {
+    params.only(&["page", "machine", "bowl"])?;
+    let subject = match (params.text("bowl"), params.text("machine")) {
+        (Some(id), _) => Subject::Bowl(bench::bowl_machine(&app, id)?.id.clone(), None),
+        (None, Some(id)) => Subject::Machine(app.machine(id)?.id.clone()),
+        (None, None) => {
             let name = params.text("page").unwrap_or(FLOOR);
             app.page(name, Shows::Works)?;
             Subject::Works(name.to_owned())
@@ -72,7 +71,6 @@ pub(crate) async fn live(
             full,
         )
     })?;
-    let reading = app.reading;
     let watcher = Watcher {
         board: app.state.board.clone(),
         app,
@@ -80,7 +78,6 @@ pub(crate) async fn live(
         reader: Reader::now(),
         sent: BTreeMap::new(),
         last: None,
-        until: (reading == Reading::SignedIn).then(|| Instant::now() + LOOKED_AT_AGAIN),
         _place: place,
     };
     Ok(Sse::new(futures_util::stream::unfold(watcher, |mut watcher| async move {
@@ -99,21 +96,19 @@ struct Watcher {
     sent: BTreeMap<String, Arc<str>>,
     /// When the last message went out.
     last: Option<Instant>,
-    /// The page has to come again then.
-    until: Option<Instant>,
     _place: OwnedSemaphorePermit,
 }
 
 impl Watcher {
-    /// The next message; `None` when the service stops, or the page has to come again.
+    /// The next message; `None` when the service stops.
     async fn next_event(&mut self) -> Option<Event> {
-        if self.until.is_some_and(|until| until <= Instant::now()) {
-            return None;
-        }
         let closing = self.app.closing.clone();
         tokio::select! {
             () = closing.cancelled() => return None,
             () = self.wait() => {}
+        }
+        if let Err(problem) = self.read_bowl().await {
+            return Some(Event::default().event("problem").data(problem.sentence));
         }
         let reader = self.reader;
         reader.while_making(|| {
@@ -138,11 +133,22 @@ impl Watcher {
         self.last = Some(Instant::now());
     }
 
+    /// What the parts of a bowl are made from lies on disk.
+    async fn read_bowl(&mut self) -> Result<(), Problem> {
+        let app = self.app.clone();
+        if let Subject::Bowl(id, bowl) = &mut self.subject {
+            *bowl = Some(Box::new(BowlNow::of(&app, app.machine(id.as_str())?).await?));
+        }
+        Ok(())
+    }
+
     fn parts(&mut self) -> Result<Arc<Parts>, Problem> {
         let board = self.board.borrow_and_update().clone();
         match &self.subject {
             Subject::Works(name) => self.app.fragments.of_works(&self.app, &board, name),
             Subject::Machine(id) => machine::live_parts(&self.app, &board, id).map(Arc::new),
+            Subject::Bowl(_, Some(bowl)) => bench::live_parts(&self.app, &board, bowl).map(Arc::new),
+            Subject::Bowl(_, None) => Ok(Arc::default()),
         }
     }
 

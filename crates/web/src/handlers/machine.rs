@@ -5,14 +5,15 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::http::header;
 use axum::response::{Html, IntoResponse, Response};
-use model::{Board, Lane, MachineId};
-use plant::Machine;
+use model::{Board, Channel, Lane, MachineId};
+use plant::{Family, Machine};
 
 use records::BatchQuery;
 use serde::Serialize;
 
 use crate::app::{App, Frame};
 use crate::archive::blocking;
+use crate::calculator::{CalculatorView, Known};
 use crate::curve::{self, Place, Wanted};
 use crate::curve_query::{CURVE_PARAMETERS, CurveQuery, CurveSpan, whole_batch};
 use crate::curve_values::curve_values;
@@ -22,6 +23,7 @@ use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
 use crate::rendered::{Parts, named};
+use crate::state::Entries;
 use crate::view::{BatchRow, Choice, CurveParts, CurveView, FindingView, LaneView, Room};
 
 /// Two weeks of two batches a day.
@@ -46,6 +48,7 @@ pub(crate) struct Said {
 #[derive(Serialize)]
 struct MachinePage {
     view: MachineView,
+    calculator: CalculatorView,
     #[serde(flatten)]
     standing: Standing,
 }
@@ -53,9 +56,8 @@ struct MachinePage {
 #[derive(Serialize)]
 struct MachineView {
     curve: CurveView,
+    entries_open: bool,
     entries_href: String,
-    /// Where to come back to after signing in.
-    entries_back: String,
     #[serde(flatten)]
     said: Said,
     batches: Vec<BatchRow>,
@@ -75,14 +77,14 @@ pub(crate) async fn page(
     Path(id): Path<String>,
     params: Params,
 ) -> Result<Html<String>, Problem> {
-    params.only(&["span", "from", "to", "channels", "width", "entered", "part"])?;
+    CalculatorView::only(&params, &["span", "from", "to", "channels", "width", "entered", "part"])?;
     let query = CurveQuery::read(&params, USUAL_SPAN)?;
     if curve_part_only(&params)? {
         let view = curve_view(&app, app.machine(&id)?, &query).await?;
         return app.dashboards.render(&part_file("curve"), CurvePart::of(&app, view)).map(Html);
     }
     let message = params.text("entered").and_then(entered);
-    show(&app, &id, &query, Said { message, fault: None }).await
+    show(&app, &id, &query, &params, Said { message, fault: None }).await
 }
 
 /// Does the script ask for the curve alone?
@@ -114,11 +116,17 @@ impl CurvePart {
 
 /// The page of the machine `id` as it opens.
 pub(crate) async fn show_with(app: &App, id: &str, said: Said) -> Result<Html<String>, Problem> {
-    show(app, id, &CurveQuery::of(USUAL_SPAN), said).await
+    show(app, id, &CurveQuery::of(USUAL_SPAN), &Params::default(), said).await
 }
 
 /// The page of the machine `id`.
-async fn show(app: &App, id: &str, query: &CurveQuery, said: Said) -> Result<Html<String>, Problem> {
+async fn show(
+    app: &App,
+    id: &str,
+    query: &CurveQuery,
+    params: &Params,
+    said: Said,
+) -> Result<Html<String>, Problem> {
     let machine = app.machine(id)?;
     let page = app.page("machine", Shows::Machine)?;
     let board = app.state.board.borrow().clone();
@@ -128,8 +136,8 @@ async fn show(app: &App, id: &str, query: &CurveQuery, said: Said) -> Result<Htm
         app.batches(listed).await?.iter().map(|batch| BatchRow::new(app.scene(), batch)).collect();
     let view = MachineView {
         curve: curve_view(app, machine, query).await?,
+        entries_open: app.entries == Entries::OpenOnLoopback,
         entries_href: format!("/machines/{}/entries", machine.id),
-        entries_back: format!("/machines/{}", machine.id),
         said,
         batches,
         baselines: BaselineView::all(app.scene(), &board.baselines, &machine.id),
@@ -137,7 +145,24 @@ async fn show(app: &App, id: &str, query: &CurveQuery, said: Said) -> Result<Htm
     };
     let frame = app.frame("machine", &format!("/api/v1/live?machine={}", machine.id));
     let standing = standing(app, &board, machine);
-    app.render_page(&page, &frame, &machine.name, MachinePage { view, standing }).map(Html)
+    let action = format!("/machines/{}", machine.id);
+    let calculator = CalculatorView::new(app.scene(), action, params, &known(app, &board, machine));
+    app.render_page(&page, &frame, &machine.name, MachinePage { view, calculator, standing }).map(Html)
+}
+
+/// What the calculator knows of the charge: its mass as it was told, else what the machine holds, and how warm it is.
+fn known(app: &App, board: &Board, machine: &Machine) -> Known {
+    let plant = &app.state.plant;
+    let lane = board.lanes.iter().find(|lane| lane.machine == machine.id);
+    let batch = lane.and_then(|lane| lane.batch.as_ref());
+    let couverture = batch.map_or(&machine.couverture, |batch| &batch.couverture);
+    let found = plant.couverture(couverture).or_else(|| plant.couverture(&machine.couverture));
+    Known {
+        family: found.map_or(Family::Dark, |found| found.family),
+        limits: plant.limits(machine, couverture),
+        mass_kg: batch.and_then(|batch| batch.mass_kg).or(machine.capacity_kg),
+        chocolate_c: lane.and_then(|lane| lane.latest(Channel::Chocolate)).and_then(|latest| latest.value),
+    }
 }
 
 async fn curve_view(app: &App, machine: &Machine, query: &CurveQuery) -> Result<CurveView, Problem> {

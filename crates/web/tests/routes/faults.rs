@@ -11,7 +11,7 @@ async fn each_fault_of_a_query_has_its_sentence() {
     let wanted = "machine=alder&channel=chocolate&from=2026-03-02T11:50:00Z&to=2026-03-02T12:00:00Z";
     for (address, code, sentence) in [
         ("/api/v1/batches?colour=red".to_owned(), "unknown-parameter",
-            "The parameter `colour` is not known here; this address takes machine, from, to, open, limit."),
+            "The parameter `colour` is not known here; this address takes machine, from, to, open, after, limit."),
         ("/api/v1/batches?limit=5&limit=6".to_owned(), "repeated-parameter",
             "The parameter `limit` stands twice; give it once."),
         ("/api/v1/batches?limit=1001".to_owned(), "bad-parameter",

@@ -2,8 +2,10 @@
 //!
 //! - `works`: a made-up works behind the routes, and a caller.
 //! - `pages`: each page is there, says what it should, and lets no markup through.
-//! - `access`: signing in, and what follows from it.
 //! - `api`: what programs get.
+//! - `openapi`: the document about it, held against what is answered.
+//! - `once`: requests that come again.
+//! - `bench`: a bowl worked by hand, and the sums.
 //! - `baselines`: what is usual, and who may order about it.
 //! - `faults`: the sentence for each kind of mistake.
 //! - `health`: how the service itself is.
@@ -16,14 +18,16 @@
 
 #![expect(clippy::unwrap_used, reason = "the helpers of a test are test code, too")]
 
-mod access;
 mod api;
 mod baselines;
+mod bench;
 mod curves;
 mod entries;
 mod faults;
 mod health;
 mod live;
+mod once;
+mod openapi;
 mod pages;
 mod phases;
 mod readers;
