@@ -142,7 +142,7 @@ impl Seed {
         let melt_c = melt(self.family, &self.limits, self.melt_c, working.high() + MELT_ABOVE_WORKING_C)?;
         let seed_c = solid("Seed", self.family, &self.limits, self.seed_c)?;
         let (melt_kg, ratio) = match self.amount {
-            Amount::ToLandAt(end_c) => self.to_land_at(melt_c, seed_c, end_c)?,
+            Amount::ToLandAt(end_c) => self.landing_at(melt_c, seed_c, end_c)?,
             Amount::OfMelt(share) => self.masses(for_each_kg(Share::OfMelt(share))?)?,
             Amount::OfTotal(share) => self.masses(for_each_kg(Share::OfTotal(share))?)?,
             Amount::Kilograms(kg) => {
@@ -196,7 +196,7 @@ impl Seed {
     }
 
     /// Melt and seed so that all-melted seed brings it to `end_c`. With a vessel and a total, each step knows the melt better.
-    fn to_land_at(&self, melt_c: f64, seed_c: f64, end_c: f64) -> Result<(f64, f64), Refusal> {
+    fn landing_at(&self, melt_c: f64, seed_c: f64, end_c: f64) -> Result<(f64, f64), Refusal> {
         /// The vessel's part changes little with the melt: a handful of steps agree to a gram.
         const STEPS: usize = 40;
         if !(seed_c < end_c && end_c < melt_c) {

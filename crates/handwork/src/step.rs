@@ -24,6 +24,9 @@ const WORKING_READING_AGES: Span = Span::from_mins(10);
 /// Between two readings by hand that lie further apart nothing is known (common practice, no source).
 const LONGEST_GAP_S: f64 = 300.0;
 
+/// The working range with this margin counts as reached (contract, section 5), °C.
+const WORKING_MARGIN_C: f64 = 0.5;
+
 /// What is known of a bowl.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bowl<'a> {
@@ -225,14 +228,12 @@ impl Bowl<'_> {
         later.map(|(_, celsius)| *celsius).fold(f64::NEG_INFINITY, f64::max)
     }
 
-    /// For how long the newest readings have all been in the working range.
+    /// For how long the newest readings have all been in the working range, with the margin of the contract: a bowl cools between
+    /// two looks.
     fn in_range_for(&self) -> Span {
-        let since = self
-            .readings
-            .iter()
-            .rev()
-            .take_while(|(_, celsius)| self.limits.working.holds(*celsius, 0.0))
-            .last();
+        let in_range =
+            |(_, celsius): &&(Timestamp, f64)| self.limits.working.holds(*celsius, WORKING_MARGIN_C);
+        let since = self.readings.iter().rev().take_while(in_range).last();
         since.map_or(Span::ZERO, |(at, _)| self.now - *at)
     }
 
@@ -346,15 +347,15 @@ mod tests {
             }
         }
         expect![[r#"
-            dark partial-melt: measure, warm on 20, stir it out 29.5, test 31.5, stop 32.5
+            dark partial-melt: measure, warm on 20, stir it out 29.5, test 31, stop 32.5
             dark seed: measure, warm on 20, cool 45, seed now 36, warm on 32
             dark butter-seed: measure, warm on 20, cool 45, seed now 34, warm on 32
             dark tabling: measure, warm on 20, table it 45, stir it out 32, warm on 30.5
-            milk partial-melt: measure, warm on 20, stir it out 28, test 30, stop 31
+            milk partial-melt: measure, warm on 20, stir it out 28, test 29.5, stop 31
             milk seed: measure, warm on 20, cool 42, seed now 34.5, warm on 30.5
             milk butter-seed: measure, warm on 20, cool 42, seed now 32.5, warm on 30.5
             milk tabling: measure, warm on 20, table it 42, stir it out 30.5, warm on 29
-            white partial-melt: measure, warm on 20, stir it out 26.5, test 28.5, stop 29.5
+            white partial-melt: measure, warm on 20, stir it out 26.5, test 28, stop 29.5
             white seed: measure, warm on 20, cool 40, seed now 33.5, warm on 29
             white butter-seed: measure, warm on 20, cool 40, seed now 31.5, warm on 29
             white tabling: measure, warm on 20, table it 40, stir it out 29, warm on 27.5

@@ -38,19 +38,17 @@ pub(super) fn step(bowl: &Bowl<'_>, celsius: f64) -> Step {
     }
     match bowl.method {
         Method::Tabling => tabling(bowl, celsius),
-        Method::ButterSeed => {
-            seeding(bowl, celsius, BUTTER_ABOVE_LOSS_C, "0.5 to 2 % of cocoa-butter seed".to_owned())
-        }
+        Method::ButterSeed => seeding(bowl, celsius, BUTTER_ABOVE_LOSS_C, "0.5 to 2 % of cocoa-butter seed"),
         Method::Seed | Method::PartialMelt | Method::Continuous => {
             let (least, most) = limits.seed_share;
             let portion =
                 format!("{:.0} to {:.0} % of the melt, solid and in temper", least * 100.0, most * 100.0);
-            seeding(bowl, celsius, SEED_ABOVE_LOSS_C, portion)
+            seeding(bowl, celsius, SEED_ABOVE_LOSS_C, &portion)
         }
     }
 }
 
-fn seeding(bowl: &Bowl<'_>, celsius: f64, above_loss_c: (f64, f64), portion: String) -> Step {
+fn seeding(bowl: &Bowl<'_>, celsius: f64, above_loss_c: (f64, f64), portion: &str) -> Step {
     let loss = bowl.limits.temper_loss;
     let (bottom, top) = (loss + above_loss_c.0, loss + above_loss_c.1);
     if top < celsius {

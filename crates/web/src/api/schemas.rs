@@ -24,7 +24,7 @@ fn words<'w>(words: impl IntoIterator<Item = &'w str>) -> Value {
 }
 
 fn list(of: Value) -> Value {
-    json!({ "type": "array", "items": of })
+    properties([("type", json!("array")), ("items", of)])
 }
 
 fn named(schema: &str) -> Value {
@@ -32,7 +32,7 @@ fn named(schema: &str) -> Value {
 }
 
 fn or_null(schema: Value) -> Value {
-    json!({ "anyOf": [schema, { "type": "null" }] })
+    properties([("anyOf", Value::Array(vec![schema, json!({ "type": "null" })]))])
 }
 
 /// An answer: every field is there.
@@ -327,8 +327,9 @@ pub(super) fn schemas() -> Value {
                 ("to", time()),
                 (
                     "readings",
+                    // A time and a value; `prefixItems` would say which comes first, but not every reader of these documents knows it.
                     list(json!({
-                        "type": "array", "prefixItems": [time(), or_null(number())], "minItems": 2, "maxItems": 2,
+                        "type": "array", "items": { "anyOf": [time(), number(), { "type": "null" }] }, "minItems": 2, "maxItems": 2,
                     })),
                 ),
             ]),

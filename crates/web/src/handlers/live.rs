@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::extract::State;
 use axum::response::Sse;
@@ -28,13 +29,16 @@ use crate::reader::Reader;
 use crate::rendered::Parts;
 use crate::state::LivePace;
 
+/// A bowl's readings lie on disk, a shift of them from a probe that sends each second, and no hand is faster.
+const READ_EVERY: Duration = Duration::from_secs(3);
+
 /// Which page is being kept alive.
 enum Subject {
     /// The works page of that name.
     Works(String),
     Machine(MachineId),
     /// A bowl on the bench, as it was last read.
-    Bowl(MachineId, Option<Box<BowlNow>>),
+    Bowl(MachineId, Option<(Instant, Box<BowlNow>)>),
 }
 
 /// One message.
@@ -136,8 +140,10 @@ impl Watcher {
     /// What the parts of a bowl are made from lies on disk.
     async fn read_bowl(&mut self) -> Result<(), Problem> {
         let app = self.app.clone();
-        if let Subject::Bowl(id, bowl) = &mut self.subject {
-            *bowl = Some(Box::new(BowlNow::of(&app, app.machine(id.as_str())?).await?));
+        if let Subject::Bowl(id, bowl) = &mut self.subject
+            && bowl.as_ref().is_none_or(|(read, _)| READ_EVERY <= read.elapsed())
+        {
+            *bowl = Some((Instant::now(), Box::new(BowlNow::of(&app, app.machine(id.as_str())?).await?)));
         }
         Ok(())
     }
@@ -147,7 +153,7 @@ impl Watcher {
         match &self.subject {
             Subject::Works(name) => self.app.fragments.of_works(&self.app, &board, name),
             Subject::Machine(id) => machine::live_parts(&self.app, &board, id).map(Arc::new),
-            Subject::Bowl(_, Some(bowl)) => bench::live_parts(&self.app, &board, bowl).map(Arc::new),
+            Subject::Bowl(_, Some((_, bowl))) => bench::live_parts(&self.app, &board, bowl).map(Arc::new),
             Subject::Bowl(_, None) => Ok(Arc::default()),
         }
     }

@@ -281,7 +281,7 @@ async fn a_batch_of_sunday_night_keeps_what_was_told_of_it_on_monday() {
     let works = works_with(WebConfig::default(), Sink::default());
     let mut sunday = batch(28, 45.0);
     let later = Span::from_hours(38);
-    sunday.start = sunday.start + later;
+    sunday.start += later;
     sunday.id = BatchId::new(&alder(), sunday.start);
     sunday.end = None;
     for span in &mut sunday.phases {
