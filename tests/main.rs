@@ -11,12 +11,14 @@
 //! | `formats` | every data folder that a release wrote opens for ever |
 //! | `backup` | a backup under load holds all that had come, and is put back whole |
 //! | `logs` | no password in any log; a flood of bad messages costs some lines and no disk |
+//! | `access` | users, signing in, roles, the audit trail: with the program as it is run |
 //! | `sums` | the sums of `seed`, what they refuse, and their help |
 //! | `bad_input` | each kind of bad input gets its sentence |
 
 // The lint's own exception for tests does not reach the helpers of a test binary.
 #![allow(clippy::unwrap_used)]
 
+mod access;
 mod backup;
 mod bad_input;
 mod cut;

@@ -59,9 +59,14 @@ impl Service {
     }
 
     /// The same with whatever else the command says.
-    pub(crate) fn launch(mut command: Command, plant: &Path, data: &Path) -> Service {
+    pub(crate) fn launch(command: Command, plant: &Path, data: &Path) -> Service {
+        Service::launch_on("127.0.0.1:0", command, plant, data)
+    }
+
+    /// The same on another address.
+    pub(crate) fn launch_on(listen: &str, mut command: Command, plant: &Path, data: &Path) -> Service {
         let mut child = command
-            .args(["serve", "--listen", "127.0.0.1:0", "--plant"])
+            .args(["serve", "--listen", listen, "--plant"])
             .arg(plant)
             .arg("--data")
             .arg(data)
@@ -75,11 +80,35 @@ impl Service {
         Service { child, address }
     }
 
+    /// Where it listens: host and port.
+    pub(crate) fn address(&self) -> &str {
+        &self.address
+    }
+
     /// Status and body of a page.
     pub(crate) fn get(&self, path: &str) -> (u16, String) {
-        let mut stream = TcpStream::connect(&self.address).unwrap();
+        let (status, _, body) = self.ask("GET", path, &[], "");
+        (status, body)
+    }
+
+    /// Status, head and body of whatever is asked.
+    pub(crate) fn ask(
+        &self,
+        method: &str,
+        path: &str,
+        headers: &[(&str, &str)],
+        body: &str,
+    ) -> (u16, String, String) {
+        let mut stream = TcpStream::connect(self.address.replace("0.0.0.0", "127.0.0.1")).unwrap();
         stream.set_read_timeout(Some(ANSWERS_WITHIN)).unwrap();
-        write!(stream, "GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", self.address).unwrap();
+        let lines: String = headers.iter().map(|(name, value)| format!("{name}: {value}\r\n")).collect();
+        write!(
+            stream,
+            "{method} {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\nContent-Length: {}\r\n{lines}\r\n{body}",
+            self.address,
+            body.len()
+        )
+        .unwrap();
         let mut answer = Vec::new();
         stream.read_to_end(&mut answer).unwrap();
         let answer = String::from_utf8(answer).unwrap();
@@ -90,7 +119,7 @@ impl Service {
         } else {
             body.to_owned()
         };
-        (status, body)
+        (status, head.to_owned(), body)
     }
 
     /// The body of a page as JSON.

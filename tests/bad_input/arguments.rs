@@ -46,7 +46,7 @@ fn bad_arguments() {
         &["serve", "--plant", "plant.toml", "--data", "data", "--listen", "0.0.0.0:8460"],
         expect![[r#"
         exit 2
-        halfdegree: cannot listen on 0.0.0.0:8460: signing in comes with a later version, so the pages are for this computer alone; use 127.0.0.1
+        halfdegree: cannot listen on 0.0.0.0:8460: nobody could sign in, because there are no users. Add the first one with `halfdegree user add --data data NAME --role quality`, or listen on 127.0.0.1 for this computer alone
     "#]],
     );
     check_args(

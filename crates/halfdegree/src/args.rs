@@ -1,5 +1,6 @@
 //! What the user may type. What it means is decided in the commands.
 
+mod people;
 pub(crate) mod seed;
 
 use std::net::SocketAddr;
@@ -9,6 +10,8 @@ use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use history::week::IsoWeek;
 use model::{MachineId, Timestamp};
 use service::Keep;
+
+pub(crate) use self::people::{AuditArgs, AuditCommand, SecretArgs, UserArgs, UserCommand};
 
 /// Watches tempering machines: takes in their temperatures over MQTT, finds batches, phases and faults, and shows them.
 ///
@@ -42,6 +45,10 @@ pub(crate) enum Command {
     Restore(RestoreArgs),
     /// Write the review of a week.
     Review(ReviewArgs),
+    /// Say who may sign in, and as what.
+    User(UserArgs),
+    /// Read the audit trail, or prove that nobody changed it.
+    Audit(AuditArgs),
     /// Work out how much seed, where it lands, a top-up, or a remelt.
     Seed(seed::SeedArgs),
 }
@@ -73,9 +80,37 @@ pub(crate) struct ServeArgs {
     /// Where the pages are served.
     #[arg(long, default_value = "127.0.0.1:8460")]
     pub(crate) listen: SocketAddr,
+    /// Who may look: everybody who reaches the service, or people who have signed in. Without it, everybody on this computer alone, and
+    /// people who have signed in when it listens to others.
+    #[arg(long, value_enum)]
+    pub(crate) reading: Option<ReadingArg>,
+    /// How browsers call the service where something that speaks TLS stands before it, such as https://tempering.example; the cookie then goes
+    /// over TLS alone.
+    #[arg(long, value_parser = origin)]
+    pub(crate) origin: Option<String>,
     /// A folder laid over the built-in pages.
     #[arg(long)]
     pub(crate) dashboards: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ReadingArg {
+    /// Whoever reaches the service.
+    Open,
+    /// People who have signed in, and programs with a key.
+    SignedIn,
+}
+
+/// Scheme, host and port, and nothing behind them.
+fn origin(text: &str) -> Result<String, String> {
+    let host = text.strip_prefix("https://").or_else(|| text.strip_prefix("http://"));
+    let fits = |host: &&str| {
+        !host.is_empty() && host.bytes().all(|b| b.is_ascii_alphanumeric() || b"-._:[]".contains(&b))
+    };
+    match host.filter(fits) {
+        Some(_) => Ok(text.to_ascii_lowercase()),
+        None => Err("write it as a browser does, without a path: https://tempering.example".to_owned()),
+    }
 }
 
 #[derive(Debug, ClapArgs)]

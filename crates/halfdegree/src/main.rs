@@ -9,8 +9,8 @@ use clap::Parser;
 
 use crate::args::{Args, Command};
 
-/// The answer is no: a check found faults.
-const NO: u8 = 1;
+/// The answer is no: a check found faults, or a trail is broken.
+pub(crate) const NO: u8 = 1;
 /// It could not be done.
 const FAILED: u8 = 2;
 
@@ -38,6 +38,8 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Backup(args) => commands::backup::run(&args),
         Command::Restore(args) => commands::restore::run(&args),
         Command::Review(args) => commands::review::run(&args),
+        Command::User(args) => commands::user::run(&args),
+        Command::Audit(args) => commands::audit::run(&args),
         Command::Seed(args) => commands::seed::run(&args),
     }
 }

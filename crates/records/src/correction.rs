@@ -4,9 +4,11 @@
 //! A corrected batch remembers the engine's own that it was made from and how many corrections went into it, so that one that has to be worked
 //! out again is found by asking ([`Records::corrections_due`]), after a crash too. Lists of batches show the corrected ones.
 
-use model::{Batch, BatchId, MachineId, PhaseCorrection};
+use model::{Batch, BatchId, MachineId, PhaseCorrection, PhaseSpan, Timestamp};
 use rusqlite::{OptionalExtension, Row};
+use serde_json::{Value, json};
 
+use crate::audit::{By, Deed, Draft, Subject, append};
 use crate::lists::stored;
 use crate::{Records, RecordsError, row};
 
@@ -46,13 +48,22 @@ impl Records {
     ///
     /// # Errors
     /// If the file cannot be written.
-    pub fn correct_phase(&self, correction: &PhaseCorrection) -> Result<(), RecordsError> {
+    pub fn correct_phase(&self, by: &By, correction: &PhaseCorrection) -> Result<(), RecordsError> {
         let json = row::write("correction", correction)?;
         let sql = "INSERT INTO phase_corrections (batch, at, format, json) VALUES (?1, ?2, ?3, ?4)";
         let values = (correction.batch.as_str(), correction.at.as_millis(), row::FORMAT, json);
         self.change(|transaction| {
             transaction.execute(sql, values)?;
-            Ok(())
+            let batch = "SELECT id, format, json FROM batches_as_corrected WHERE id = ?1";
+            let batch = transaction.query_row(batch, [correction.batch.as_str()], stored).optional()?;
+            let batch = batch.map(|found| row::read::<Batch>(self.path(), "batch", found)).transpose()?;
+            let PhaseCorrection { phase, from, to, reason, .. } = correction;
+            let new = json!({
+                "phase": phase.as_str(), "from": from.to_string(), "to": to.map(|to| to.to_string()), "reason": reason,
+            });
+            let draft = Draft::new(by, Deed::PhaseCorrected, Subject::batch(&correction.batch)).about(*from);
+            let old = batch.map_or(Value::Null, |batch| phases_in(&batch.phases, *from, *to));
+            append(transaction, &draft.old(old).new_is(new))
         })
     }
 
@@ -127,12 +138,25 @@ impl Records {
     }
 }
 
+/// The phases that were there between `from` and `to`, one after the other.
+fn phases_in(phases: &[PhaseSpan], from: Timestamp, to: Option<Timestamp>) -> Value {
+    let is_touched = |span: &&PhaseSpan| {
+        to.is_none_or(|to| span.from < to) && span.to.is_none_or(|span_to| from < span_to)
+    };
+    let words: Vec<_> = phases.iter().filter(is_touched).map(|span| span.phase.as_str()).collect();
+    json!({ "phases": words })
+}
+
 #[cfg(test)]
 mod tests {
-    use model::{Confidence, Measures, Method, Phase, PhaseSpan, Standing, Timestamp};
+    use model::{Confidence, Measures, Method, Phase, Standing};
 
     use super::*;
-    use crate::{BatchQuery, Update};
+    use crate::{Actor, BatchQuery, Update};
+
+    fn by() -> By {
+        By::new(Actor::Loopback, Timestamp::from_millis(9))
+    }
 
     fn batch(to: i64) -> Batch {
         batch_of("alder", to)
@@ -197,7 +221,7 @@ mod tests {
         let (own, id) = (batch(100), batch(1).id);
         write(&own);
         assert_eq!(due(&records, Due::NewWordOrNewBatch), []);
-        records.correct_phase(&said("one")).unwrap();
+        records.correct_phase(&by(), &said("one")).unwrap();
         assert_eq!(due(&records, Due::NewWord), std::slice::from_ref(&own));
 
         let mut corrected = own.clone();
@@ -214,7 +238,7 @@ mod tests {
         assert_eq!(due(&records, Due::NewWord), []);
         assert_eq!(due(&records, Due::NewWordOrNewBatch), [longer]);
 
-        records.correct_phase(&said("two")).unwrap();
+        records.correct_phase(&by(), &said("two")).unwrap();
         assert_eq!(due(&records, Due::NewWord).len(), 1);
         let reasons: Vec<_> =
             records.phase_corrections(&id).unwrap().into_iter().map(|said| said.reason).collect();
@@ -227,7 +251,7 @@ mod tests {
         let mut batches: Vec<Batch> = (0..AT_ONCE).map(|n| batch_of(&format!("aged-{n}"), 100)).collect();
         batches.push(batch(100));
         for batch in &batches {
-            records.correct_phase(&said_of(batch, "one")).unwrap();
+            records.correct_phase(&by(), &said_of(batch, "one")).unwrap();
         }
         records.commit(&Update { batches, ..Update::default() }).unwrap();
         assert_eq!(due(&records, Due::NewWord), [batch(100)]);
@@ -240,7 +264,7 @@ mod tests {
         let (_folder, records) = open();
         let own = batch(100);
         records.commit(&Update { batches: vec![own.clone()], ..Update::default() }).unwrap();
-        records.correct_phase(&said("one")).unwrap();
+        records.correct_phase(&by(), &said("one")).unwrap();
         let again = "INSERT INTO phase_corrections (batch, at, format, json)
                      SELECT batch, at, format, json FROM phase_corrections LIMIT 1";
         records
@@ -257,7 +281,7 @@ mod tests {
         let (_folder, records) = open();
         let own = batch(100);
         records.commit(&Update { batches: vec![own.clone()], ..Update::default() }).unwrap();
-        records.correct_phase(&said("one")).unwrap();
+        records.correct_phase(&by(), &said("one")).unwrap();
         records
             .change(|transaction| Ok(transaction.execute("UPDATE batches SET json = json || ' '", ())?))
             .unwrap();

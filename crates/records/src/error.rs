@@ -55,6 +55,33 @@ pub enum RecordsError {
         /// What the writer of JSON says.
         source: serde_json::Error,
     },
+    /// The file is older than the audit trail.
+    #[error("{} holds no audit trail: no version that keeps one has written it yet", path.display())]
+    NoTrail {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Nobody is called so.
+    #[error("there is no user `{name}`")]
+    NoSuchUser {
+        /// The name.
+        name: String,
+    },
+    /// Somebody is called so already.
+    #[error("there is a user `{name}` already")]
+    UserExists {
+        /// The name.
+        name: String,
+    },
+    /// There is a key of that name, or there are too many.
+    #[error("there is a key `{name}` already, or there are too many; withdraw one first")]
+    TokenExists {
+        /// The name.
+        name: String,
+    },
+    /// No key or hash can be made.
+    #[error("the operating system gives no random numbers, or there is no memory for a hash")]
+    NoRandom,
     /// Anything that the operating system refuses.
     #[error("cannot {doing} {}", path.display())]
     File {

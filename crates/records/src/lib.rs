@@ -8,16 +8,21 @@
 //! Lists are newest first and bounded, and go on behind a [`Mark`], never by counting rows. Readers have connections of
 //! their own and do not hold up the writer.
 //!
+//! What people change is also in the audit trail (`audit`), in the same transaction; who they are is in `people`.
+//!
 //! Never reads a clock, and never forgets: a batch or finding is replaced by its newer form, not removed. Only what was
 //! answered to the key of a request goes after a day.
 
+mod audit;
 mod copy;
 mod correction;
+mod digest;
 mod error;
 mod gap;
 mod lists;
 mod once;
 mod order;
+mod people;
 mod query;
 mod records;
 mod review;
@@ -25,10 +30,15 @@ mod row;
 mod schema;
 mod update;
 
+pub use crate::audit::{Actor, By, Deed, Entry, EntryQuery, Fault, Known, Subject, Verdict, Way};
 pub use crate::correction::Due;
 pub use crate::error::RecordsError;
 pub use crate::gap::Gap;
 pub use crate::once::{KeptAnswer, Once, digest_of};
+pub use crate::people::{
+    Attempt, Key, NotAName, Password, Pin, Role, Session, TakeOver, Throttle, Token, TooWeak, UnknownRole,
+    User, UserName,
+};
 pub use crate::query::{BatchQuery, EventQuery, FindingQuery, Life, Mark};
 pub use crate::records::Records;
 pub use crate::review::{Action, SignOff};

@@ -39,7 +39,7 @@ impl Records {
     /// If the file cannot be written; then nothing has changed.
     pub fn commit(&self, update: &Update) -> Result<(), RecordsError> {
         let encoded = Encoded::new(update)?;
-        self.change(|transaction| Ok(encoded.put(transaction)?))
+        self.change(|transaction| encoded.put(transaction))
     }
 
     /// One transaction: all of `change`, or nothing.

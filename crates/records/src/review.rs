@@ -9,8 +9,10 @@
 use model::{MachineId, Timestamp};
 use rusqlite::{Connection, OptionalExtension};
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
+use serde_json::json;
 
+use crate::audit::{By, Deed, Draft, Subject, append};
+use crate::digest::sha256_of;
 use crate::error::ChangeError;
 use crate::lists::stored;
 use crate::{Records, RecordsError, row};
@@ -68,10 +70,6 @@ impl SignOff {
     }
 }
 
-fn sha256_of(text: &str) -> String {
-    Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 /// More actions than this are no list that a person works through.
 const MOST_ACTIONS: usize = 500;
 
@@ -80,7 +78,7 @@ impl Records {
     ///
     /// # Errors
     /// If the file cannot be written.
-    pub fn open_action(&self, action: &Action) -> Result<Action, RecordsError> {
+    pub fn open_action(&self, by: &By, action: &Action) -> Result<Action, RecordsError> {
         self.change(|transaction| {
             let taken: i64 = transaction.query_row(
                 "SELECT count(*) FROM actions WHERE week = ?1",
@@ -89,6 +87,15 @@ impl Records {
             )?;
             let action = Action { id: format!("{}-{}", action.week, taken + 1), ..action.clone() };
             put(transaction, &action)?;
+            let Action { id, what, who, due, machine, figure, .. } = &action;
+            let new = json!({
+                "action": id, "what": what, "who": who, "due": due.map(|due| due.to_string()),
+                "machine": machine.as_ref().map(MachineId::as_str), "figure": figure,
+            });
+            append(
+                transaction,
+                &Draft::new(by, Deed::ActionOpened, Subject::week(&action.week)).new_is(new),
+            )?;
             Ok(action)
         })
     }
@@ -98,13 +105,23 @@ impl Records {
     ///
     /// # Errors
     /// If the file cannot be read or written.
-    pub fn close_action(&self, id: &str, done: Option<Timestamp>) -> Result<Option<Action>, RecordsError> {
+    pub fn close_action(
+        &self,
+        by: &By,
+        id: &str,
+        done: Option<Timestamp>,
+    ) -> Result<Option<Action>, RecordsError> {
         self.change(|transaction| {
             let found = transaction
                 .query_row("SELECT id, format, json FROM actions WHERE id = ?1", [id], stored)
                 .optional()?;
             let Some(found) = found else { return Ok(None) };
-            let action = Action { done, ..row::read(self.path(), "action", found)? };
+            let before: Action = row::read(self.path(), "action", found)?;
+            let says =
+                |done: Option<Timestamp>| json!({ "action": id, "done": done.map(|done| done.to_string()) });
+            let draft = Draft::new(by, Deed::ActionClosed, Subject::week(&before.week));
+            append(transaction, &draft.old(says(before.done)).new_is(says(done)))?;
+            let action = Action { done, ..before };
             let json = row::write("action", &action)?;
             let sql = "UPDATE actions SET format = ?2, json = ?3 WHERE id = ?1";
             transaction.execute(sql, (id, row::FORMAT, json))?;
@@ -130,11 +147,17 @@ impl Records {
     ///
     /// # Errors
     /// If the file cannot be written.
-    pub fn sign_off(&self, sign_off: &SignOff) -> Result<bool, RecordsError> {
-        let SignOff { week, by, role, at, document, sha256 } = sign_off;
+    pub fn sign_off(&self, by: &By, sign_off: &SignOff) -> Result<bool, RecordsError> {
+        let SignOff { week, by: signed_by, role, at, document, sha256 } = sign_off;
         self.change(|transaction| {
             let sql = "INSERT OR IGNORE INTO sign_offs VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-            Ok(transaction.execute(sql, (week, by, role, at.as_millis(), document, sha256))? == 1)
+            let values = (week, signed_by, role, at.as_millis(), document, sha256);
+            if transaction.execute(sql, values)? == 0 {
+                return Ok(false);
+            }
+            let new = json!({ "by": signed_by, "role": role, "sha256": sha256 });
+            append(transaction, &Draft::new(by, Deed::WeekSigned, Subject::week(week)).new_is(new))?;
+            Ok(true)
         })
     }
 
@@ -171,11 +194,16 @@ fn put(connection: &Connection, action: &Action) -> Result<(), ChangeError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Actor;
 
     fn open() -> (tempfile::TempDir, Records) {
         let folder = tempfile::tempdir().unwrap();
         let records = Records::open(folder.path().join(crate::FILE_NAME)).unwrap();
         (folder, records)
+    }
+
+    fn by() -> By {
+        By::new(Actor::Loopback, "2026-11-30T09:00:00Z".parse().unwrap())
     }
 
     fn action(what: &str) -> Action {
@@ -195,13 +223,13 @@ mod tests {
     #[test]
     fn actions_get_numbers_and_are_done_once() {
         let (_folder, records) = open();
-        let first = records.open_action(&action("flush the jacket of Cedar")).unwrap();
-        let second = records.open_action(&action("weigh every charge")).unwrap();
+        let first = records.open_action(&by(), &action("flush the jacket of Cedar")).unwrap();
+        let second = records.open_action(&by(), &action("weigh every charge")).unwrap();
         assert_eq!([first.id.as_str(), second.id.as_str()], ["2026-W48-1", "2026-W48-2"]);
         let done = "2026-11-30T09:00:00Z".parse().unwrap();
-        let closed = records.close_action(&first.id, Some(done)).unwrap().unwrap();
+        let closed = records.close_action(&by(), &first.id, Some(done)).unwrap().unwrap();
         assert_eq!(closed.done, Some(done));
-        assert_eq!(records.close_action("2026-W48-9", None).unwrap(), None);
+        assert_eq!(records.close_action(&by(), "2026-W48-9", None).unwrap(), None);
         let ids: Vec<String> = records.actions().unwrap().into_iter().map(|action| action.id).collect();
         assert_eq!(ids, [second.id, first.id], "one that is done stays in its place");
     }
@@ -218,7 +246,7 @@ mod tests {
         assert_eq!((listed.len(), &listed[MOST_ACTIONS - 1]), (MOST_ACTIONS, &numbered(2)));
         let done = "2026-11-30T09:00:00Z".parse().unwrap();
         let closed = Action { done: Some(done), ..numbered(1) };
-        assert_eq!(records.close_action("2026-W48-1", Some(done)).unwrap(), Some(closed));
+        assert_eq!(records.close_action(&by(), "2026-W48-1", Some(done)).unwrap(), Some(closed));
         assert_eq!(records.actions().unwrap(), listed, "it has not moved to the front");
     }
 
@@ -228,19 +256,13 @@ mod tests {
         let at = "2026-11-30T09:00:00Z".parse().unwrap();
         let signed = SignOff::new("2026-W48", "joana", "quality", at, "{\"batches\":31}".to_owned());
         assert!(signed.is_intact() && signed.sha256.len() == 64);
-        assert!(records.sign_off(&signed).unwrap());
+        assert!(records.sign_off(&by(), &signed).unwrap());
         let again = SignOff::new("2026-W48", "rui", "quality", at, "{}".to_owned());
-        assert!(!records.sign_off(&again).unwrap(), "a week is signed once");
+        assert!(!records.sign_off(&by(), &again).unwrap(), "a week is signed once");
         let mut found = records.sign_off_of("2026-W48").unwrap().unwrap();
         assert_eq!(found, signed);
         found.document.push(' ');
         assert!(!found.is_intact());
         assert_eq!(records.sign_off_of("2026-W47").unwrap(), None);
-    }
-
-    #[test]
-    fn the_digest_is_the_published_one() {
-        // FIPS 180-4, the example `abc`.
-        assert_eq!(sha256_of("abc"), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
     }
 }

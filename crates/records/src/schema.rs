@@ -9,6 +9,9 @@
 //! baseline_orders at, machine | what a person ordered about a baseline      | format | json
 //! phase_corrections batch, at | what a person said of a phase; only ever added to | format | json
 //! corrected_batches id | the engine's own batch and the number of corrections it was made of | format | json
+//! audit     number | who did what to what, before and after, digest; only ever added to (`audit`)
+//! asked_events machine, at, kind, raw | who asked for an event that is not a record yet
+//! users, sessions, tokens | who may sign in, who is signed in where, keys of programs (`people`)
 //! once      key | what was answered to a request that may come again; kept for a day (`once`)
 //! state     one row: block, the newest journal block that went into it      | bytes
 //! ```
@@ -74,6 +77,9 @@ pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(fail)?;
     transaction.execute_batch(TABLES).map_err(fail)?;
     transaction.execute_batch(crate::correction::TABLES).map_err(fail)?;
+    transaction.execute_batch(crate::audit::TABLES).map_err(fail)?;
+    transaction.execute_batch(crate::audit::asked::TABLES).map_err(fail)?;
+    transaction.execute_batch(crate::people::TABLES).map_err(fail)?;
     transaction.execute_batch(crate::once::TABLES).map_err(fail)?;
     crate::gap::prepare(&transaction).map_err(fail)?;
     transaction.pragma_update(None, "user_version", FORMAT).map_err(fail)?;

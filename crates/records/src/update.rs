@@ -3,6 +3,8 @@
 use model::{Batch, Event, Finding};
 use rusqlite::{Connection, Transaction};
 
+use crate::audit::asked;
+use crate::error::ChangeError;
 use crate::{RecordsError, row};
 
 /// Everything that goes together. A batch or finding replaces its older form; an event that is there already stays.
@@ -46,7 +48,7 @@ impl Encoded<'_> {
         Ok(Encoded { update, batches, findings, events })
     }
 
-    pub(crate) fn put(&self, transaction: &Transaction<'_>) -> rusqlite::Result<()> {
+    pub(crate) fn put(&self, transaction: &Transaction<'_>) -> Result<(), ChangeError> {
         for (batch, json) in self.update.batches.iter().zip(&self.batches) {
             put_batch(transaction, batch, json)?;
         }
@@ -54,9 +56,11 @@ impl Encoded<'_> {
             put_finding(transaction, finding, json)?;
         }
         for (event, json) in self.update.events.iter().zip(&self.events) {
-            put_event(transaction, event, json)?;
+            if put_event(transaction, event, json)? == IsNew::Yes {
+                asked::became_a_record(transaction, event)?;
+            }
         }
-        self.update.state.iter().try_for_each(|state| put_state(transaction, state))
+        Ok(self.update.state.iter().try_for_each(|state| put_state(transaction, state))?)
     }
 }
 
@@ -89,9 +93,16 @@ fn put_finding(connection: &Connection, finding: &Finding, json: &str) -> rusqli
     Ok(())
 }
 
-fn put_event(connection: &Connection, event: &Event, json: &str) -> rusqlite::Result<()> {
+/// Was it there before?
+#[derive(PartialEq, Eq)]
+enum IsNew {
+    Yes,
+    No,
+}
+
+fn put_event(connection: &Connection, event: &Event, json: &str) -> rusqlite::Result<IsNew> {
     let sql = "INSERT OR IGNORE INTO events VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-    connection.prepare_cached(sql)?.execute((
+    let added = connection.prepare_cached(sql)?.execute((
         event.machine.as_str(),
         event.at.as_millis(),
         event.kind.as_str(),
@@ -99,7 +110,7 @@ fn put_event(connection: &Connection, event: &Event, json: &str) -> rusqlite::Re
         row::FORMAT,
         json,
     ))?;
-    Ok(())
+    Ok(if added == 1 { IsNew::Yes } else { IsNew::No })
 }
 
 fn put_state(connection: &Connection, state: &SavedState) -> rusqlite::Result<()> {

@@ -40,7 +40,8 @@ impl DataFolder {
         self.path.join(journal::FILE_NAME)
     }
 
-    pub(crate) fn records_path(&self) -> PathBuf {
+    /// Where the records lie.
+    pub fn records_path(&self) -> PathBuf {
         self.path.join(records::FILE_NAME)
     }
 
@@ -84,6 +85,27 @@ impl DataFolder {
     /// When they cannot be opened.
     pub fn open_records(&self) -> Result<Records, ServiceError> {
         Ok(Records::open(self.records_path())?)
+    }
+
+    /// Opens the records, and makes the folder if it is not there: users are added before the first start.
+    ///
+    /// # Errors
+    /// When they cannot be opened.
+    pub fn open_or_make_records(&self) -> Result<Records, ServiceError> {
+        fs::create_dir_all(&self.path)
+            .map_err(|source| ServiceError::Folder { path: self.path.clone(), source })?;
+        self.open_records()
+    }
+
+    /// Is there anybody who may sign in?
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub fn has_users(&self) -> Result<bool, ServiceError> {
+        if !self.records_path().exists() {
+            return Ok(false);
+        }
+        Ok(self.open_records()?.users()?.iter().any(|user| user.is_enabled))
     }
 
     /// Opens the readings for the one service that has the folder.

@@ -9,6 +9,7 @@ use serde::Serialize;
 use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
 
+use crate::access::{Door, Right, RightsView, VisitorView};
 use crate::bowl::JustEntered;
 use crate::gathered::CourseShelf;
 use crate::page_file::{PageFile, Shows};
@@ -19,7 +20,7 @@ use crate::reader::{self, Reader};
 use crate::rendered::Fragments;
 use crate::server::WebError;
 use crate::shelf::Shelf;
-use crate::state::{Entries, LivePace, WebConfig, WebState};
+use crate::state::{Entries, LivePace, Reading, WebConfig, WebState};
 use crate::view::{Moment, Scene};
 use crate::words::LocalTime;
 
@@ -35,6 +36,10 @@ pub(crate) struct App {
     pub dashboards: Shelf,
     local: LocalTime,
     pub entries: Entries,
+    pub reading: Reading,
+    /// How browsers call us, if the configuration says so.
+    pub origin: Option<String>,
+    pub door: Door,
     /// Sets reports as PDF, if the program can.
     pub paper: Option<Paper>,
     pub courses: CourseShelf,
@@ -59,6 +64,12 @@ pub(crate) struct Frame {
     pub live: String,
     pub now: Moment,
     pub reads: Reads,
+    /// Who is signed in, if somebody is.
+    pub visitor: Option<VisitorView>,
+    /// May whoever sits here make entries without signing in?
+    pub is_open: bool,
+    /// What this reader may not do, and why.
+    pub refused: RightsView,
     /// Of templates, stylesheet and scripts.
     pub version: String,
     pub troubles: Vec<String>,
@@ -120,6 +131,9 @@ impl App {
             dashboards: Shelf::open(config.dashboards.as_deref())?,
             local: LocalTime::new(state.plant.time_zone.rules().clone()),
             entries: config.entries,
+            reading: config.reading,
+            origin: config.origin.clone(),
+            door: Door::default(),
             paper: config.paper.clone(),
             courses: CourseShelf::default(),
             notes: config.notes.clone(),
@@ -132,6 +146,16 @@ impl App {
             closing,
             state,
         })
+    }
+
+    /// Do browsers reach us over TLS alone?
+    pub(crate) fn is_behind_tls(&self) -> bool {
+        self.origin.as_deref().is_some_and(|origin| origin.starts_with("https://"))
+    }
+
+    /// Why this reader may not do that; `None` if they may.
+    pub(crate) fn why_not(&self, right: Right) -> Option<String> {
+        self.may(right).err().map(|problem| problem.sentence)
     }
 
     pub(crate) fn now(&self) -> Timestamp {
@@ -186,6 +210,9 @@ impl App {
                 exact: self.local().machine_readable(now),
             },
             reads: Reads::now(&self.state.plant),
+            visitor: VisitorView::now(),
+            is_open: self.entries == Entries::OpenOnLoopback,
+            refused: RightsView::new(|right| self.why_not(right)),
             version: self.dashboards.version(),
             troubles: (self.state.health)().says().into_iter().chain(self.dashboards.fault()).collect(),
             notes: self.notes.clone(),

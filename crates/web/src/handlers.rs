@@ -1,7 +1,9 @@
 //! One file a subject: what an address answers.
 
+pub(crate) mod account;
 pub(crate) mod api;
 pub(crate) mod assets;
+pub(crate) mod audit;
 pub(crate) mod baselines;
 pub(crate) mod batch;
 pub(crate) mod batch_forms;
@@ -19,5 +21,6 @@ pub(crate) mod live;
 pub(crate) mod machine;
 pub(crate) mod phases;
 pub(crate) mod readings;
+pub(crate) mod sign_in;
 pub(crate) mod week;
 pub(crate) mod week_entries;

@@ -13,6 +13,7 @@
 //! - `view`, `urgency`, `words`, `reader`, `sentence`: facts turned into what a page says, as its reader reads.
 //! - `dashboards`, `shelf`, `page_file`, `rendered`: templates, page files, reading them anew, parts kept for live pages.
 //! - `gathered`, `paper`: what day, week and comparison are made from, and reports as PDF.
+//! - `access`: who may do what, and how somebody is known.
 //! - `bowl`, `calculator`: a bowl on the bench as it stands, and the sums about seed, top-up and remelt.
 //! - `written`: what people write into the records.
 //! - `archive`, `past`, `curve`, `curve_query`, `curve_values`: reading records and readings, the machine's own past,
@@ -21,6 +22,7 @@
 //! Only this crate knows status codes. It decides nothing about chocolate: phases, findings and standings come from
 //! elsewhere and are shown as they are.
 
+mod access;
 mod api;
 mod app;
 mod archive;
@@ -54,4 +56,6 @@ mod written;
 
 pub use crate::paper::Paper;
 pub use crate::server::{WebError, router, run};
-pub use crate::state::{Entries, EventSink, Health, IntakeState, LivePace, NotDurable, WebConfig, WebState};
+pub use crate::state::{
+    Entries, EventSink, Health, IntakeState, LivePace, NotDurable, Reading, WebConfig, WebState,
+};

@@ -13,6 +13,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use records::{KeptAnswer, Once};
 
+use crate::access::Right;
 use crate::app::App;
 use crate::problem::Problem;
 use crate::router::LARGEST_BODY;
@@ -31,7 +32,9 @@ const REPEATED: HeaderName = HeaderName::from_static("idempotency-replayed");
 
 /// Lets a request with a key through once.
 pub(crate) async fn once(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
-    if request.method() != Method::POST || !request.headers().contains_key(KEY) {
+    // Whoever may enter nothing is refused behind this, and must not fill the list of keys.
+    let may_enter = app.may(Right::Enter).is_ok();
+    if request.method() != Method::POST || !request.headers().contains_key(KEY) || !may_enter {
         return next.run(request).await;
     }
     keyed(&app, request, next).await.unwrap_or_else(IntoResponse::into_response)

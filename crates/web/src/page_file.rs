@@ -57,6 +57,13 @@ pub(crate) enum Shows {
     Health,
     /// How the reader wants to read.
     Display,
+    /// The way in.
+    #[serde(rename = "sign-in")]
+    SignIn,
+    /// Taking over a device.
+    Pin,
+    /// Oneself.
+    Account,
     /// The bowls that are worked by hand.
     Bench,
     /// One of them.

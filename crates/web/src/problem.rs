@@ -9,6 +9,7 @@
 use axum::body::Body;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use model::Span;
 use serde::Serialize;
 use std::fmt::Display;
 use tracing::error;
@@ -19,6 +20,8 @@ pub(crate) struct Problem {
     pub status: StatusCode,
     pub code: &'static str,
     pub sentence: String,
+    /// When to try again, where that is known.
+    pub after_seconds: Option<i64>,
 }
 
 /// RFC 9457, section 3. `about:blank` means that `title` is the status's own phrase; `code` is our extension.
@@ -33,7 +36,7 @@ struct Document<'a> {
 
 impl Problem {
     fn new(status: StatusCode, code: &'static str, sentence: impl Into<String>) -> Problem {
-        Problem { status, code, sentence: sentence.into() }
+        Problem { status, code, sentence: sentence.into(), after_seconds: None }
     }
 
     /// A parameter or field is wrong: which one, and what it should be.
@@ -60,13 +63,53 @@ impl Problem {
         Problem::new(
             StatusCode::UNAUTHORIZED,
             "sign-in-needed",
-            "Entries can be made by people who have signed in, and signing in comes with a later version. Until then, \
-             send events through the broker.",
+            "This can be done by people who have signed in, and by programs with a key.",
+        )
+    }
+
+    /// Reading, too, is for those who have signed in.
+    pub(crate) fn sign_in_needed_to_read() -> Problem {
+        Problem::new(
+            StatusCode::UNAUTHORIZED,
+            "sign-in-needed",
+            "Here only people who have signed in may read, and programs with a key.",
+        )
+    }
+
+    /// A key that opens nothing.
+    pub(crate) fn unknown_key() -> Problem {
+        Problem::new(
+            StatusCode::UNAUTHORIZED,
+            "unknown-key",
+            "This key is not known here, or has been withdrawn; send it as `Authorization: Bearer KEY`.",
+        )
+    }
+
+    /// Signed in, but not as one who may do this.
+    pub(crate) fn role_may_not(sentence: impl Into<String>) -> Problem {
+        Problem::new(StatusCode::FORBIDDEN, "role-may-not", sentence)
+    }
+
+    /// Wrong too often: wait.
+    pub(crate) fn too_many_tries(wait: Span) -> Problem {
+        let seconds = (wait.as_millis() + 999) / 1000;
+        let says = crate::words::length(Span::from_secs(seconds));
+        let sentence = format!("That was wrong too often. Wait {says}, then try again.");
+        let problem = Problem::new(StatusCode::TOO_MANY_REQUESTS, "too-many-tries", sentence);
+        Problem { after_seconds: Some(seconds), ..problem }
+    }
+
+    /// The request comes from another site.
+    pub(crate) fn foreign_origin() -> Problem {
+        Problem::new(
+            StatusCode::FORBIDDEN,
+            "foreign-origin",
+            "This is taken only from pages of this service itself; reload the page and try again.",
         )
     }
 
     /// The request comes from another site or under another name than this computer's own.
-    pub(crate) fn foreign_origin() -> Problem {
+    pub(crate) fn foreign_origin_on_loopback() -> Problem {
         Problem::new(
             StatusCode::FORBIDDEN,
             "foreign-origin",
@@ -143,6 +186,9 @@ impl IntoResponse for Problem {
         response
             .headers_mut()
             .insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
+        if let Some(seconds) = self.after_seconds {
+            response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        }
         response.extensions_mut().insert(self);
         response
     }

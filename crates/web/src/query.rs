@@ -64,6 +64,11 @@ impl Params {
         Some(value.trim()).filter(|value| !value.is_empty())
     }
 
+    /// The text of `name` to the last blank, as a password is typed.
+    pub(crate) fn exact(&self, name: &str) -> Option<&str> {
+        self.0.iter().find(|(given, _)| given == name).map(|(_, value)| value.as_str())
+    }
+
     /// The value of `name`, if it is given.
     pub(crate) fn optional<T: FromStr>(
         &self,

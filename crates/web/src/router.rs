@@ -6,17 +6,18 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request, State};
-use axum::http::{HeaderName, HeaderValue, header};
+use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::{Next, from_fn, from_fn_with_state};
 use axum::response::{Html, IntoResponse, Response};
 use axum::routing::{get, post};
 use serde::Serialize;
 
+use crate::access::for_its_visitor;
 use crate::api;
 use crate::app::{App, Frame};
 use crate::handlers::{
-    self, assets, baselines, batch, bench, compare, day, display, entries, findings, floor, health, machine,
-    week, week_entries,
+    self, account, assets, baselines, batch, bench, compare, day, display, entries, findings, floor, health,
+    machine, sign_in, week, week_entries,
 };
 use crate::once::once;
 use crate::problem::Problem;
@@ -68,6 +69,13 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/bench/{id}/entries", post(bench::form))
         .route("/bench/{id}/readings", post(bench::reading))
         .route("/display", get(display::page))
+        .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))
+        .route("/sign-in/pin", get(sign_in::pin_page).post(sign_in::take_over))
+        .route("/sign-out", post(sign_in::sign_out))
+        .route("/account", get(account::page))
+        .route("/account/keys", post(account::make_key))
+        .route("/account/keys/withdraw", post(account::withdraw_key))
+        .route("/account/pin", post(account::set_pin))
         .route("/assets/{name}", get(assets::asset))
         .route("/health", get(health::page))
         .route("/healthz", get(handlers::api::health))
@@ -80,6 +88,7 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .method_not_allowed_fallback(async || Problem::wrong_method())
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .layer(from_fn_with_state(app.clone(), faults_as_pages))
+        .layer(from_fn_with_state(app.clone(), for_its_visitor))
         .layer(from_fn(headers))
         .layer(from_fn(for_its_reader))
         .with_state(app)
@@ -90,6 +99,10 @@ async fn headers(request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     for (name, value) in HEADERS {
         response.headers_mut().entry(name).or_insert(HeaderValue::from_static(value));
+    }
+    if response.status() == StatusCode::UNAUTHORIZED {
+        // RFC 9110, 15.5.2: an answer of that status says how one is known here. People have a page for it.
+        response.headers_mut().insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
     }
     response.headers_mut().entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     response

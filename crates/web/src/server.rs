@@ -7,14 +7,15 @@
 
 use std::future::Future;
 use std::io;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::pin::Pin;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 
 use axum::Router;
-use axum::serve::Listener;
+use axum::extract::connect_info::Connected;
+use axum::serve::{IncomingStream, Listener};
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
@@ -89,7 +90,7 @@ pub async fn run(
 ) -> Result<(), WebError> {
     let address = listener.local_addr().map_err(WebError::Serve)?;
     if config.entries == Entries::OpenOnLoopback && !address.ip().is_loopback() {
-        warn!(%address, "entries stay closed: the address is not loopback");
+        warn!(%address, "entries are for people who have signed in: the address is not loopback");
         config.entries = Entries::Closed;
     }
     let closing = CancellationToken::new();
@@ -103,6 +104,7 @@ pub async fn run(
         shutdown.await;
         closing.cancel();
     };
+    let routes = routes.into_make_service_with_connect_info::<Peer>();
     axum::serve(listener, routes).with_graceful_shutdown(stop).await.map_err(WebError::Serve)
 }
 
@@ -127,6 +129,16 @@ async fn keep_looking(app: Arc<App>) {
 struct Counted {
     listener: TcpListener,
     free: Arc<Semaphore>,
+}
+
+/// The address at the other end of a connection.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Peer(pub IpAddr);
+
+impl Connected<IncomingStream<'_, Counted>> for Peer {
+    fn connect_info(stream: IncomingStream<'_, Counted>) -> Peer {
+        Peer(stream.remote_addr().ip())
+    }
 }
 
 /// A connection that gives its place back when it ends.

@@ -23,6 +23,10 @@ pub struct WebConfig {
     pub dashboards: Option<PathBuf>,
     /// Who may make entries.
     pub entries: Entries,
+    /// Who may look.
+    pub reading: Reading,
+    /// How browsers call this service, such as `https://tempering.example`, where something stands before it that speaks TLS.
+    pub origin: Option<String>,
     /// Said at the foot of each page: what people should know of this service as it is set up.
     pub notes: Vec<String>,
     /// How often live pages hear from us.
@@ -49,12 +53,22 @@ impl Default for LivePace {
 /// Who may make entries: events through a form or `POST /api/v1/events`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Entries {
-    /// Nobody, until signing in exists.
+    /// People who have signed in, as far as their role goes; closed to others.
     #[default]
     Closed,
     /// Whoever sits at this computer (the demo). Falls back to `Closed` if the service listens on another address than
     /// loopback.
     OpenOnLoopback,
+}
+
+/// Who may look at pages and ask for documents.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Reading {
+    /// Whoever reaches the service.
+    #[default]
+    Open,
+    /// People who have signed in, and programs with a key.
+    SignedIn,
 }
 
 /// What the pages are made from.

@@ -3,7 +3,7 @@
 //! One way to the file, and one way to say no. An entry waits for the disk and for nothing else: it takes no turn among
 //! the heavy readers, and is answered when it is durable.
 
-use records::Records;
+use records::{Actor, By, Records};
 
 use crate::app::App;
 use crate::archive::blocking;
@@ -23,6 +23,14 @@ impl App {
             let sentence = "It could not be put on disk, so nothing has been entered. Try again.";
             Problem::unavailable("not-durable", sentence, cause)
         })
+    }
+}
+
+/// The name of whoever is signed in: it counts, whatever somebody typed.
+pub(crate) fn name_of(by: &By) -> Option<&str> {
+    match &by.actor {
+        Actor::User(name, _) => Some(name.as_str()),
+        Actor::Loopback | Actor::CommandLine | Actor::Broker | Actor::Nobody => None,
     }
 }
 

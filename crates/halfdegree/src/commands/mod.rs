@@ -1,6 +1,7 @@
 //! One file a command: what the user typed becomes what is meant.
 
 pub(crate) mod analyse;
+pub(crate) mod audit;
 pub(crate) mod backup;
 pub(crate) mod check;
 pub(crate) mod demo;
@@ -12,6 +13,7 @@ pub(crate) mod seed;
 pub(crate) mod serve;
 pub(crate) mod simulate;
 pub(crate) mod streams;
+pub(crate) mod user;
 
 use std::fs::File;
 use std::future::Future;

@@ -9,19 +9,32 @@ use model::Timestamp;
 use plant::BrokerUrl;
 use service::{Broker, DataFolder, Keep, ServiceConfig};
 use tokio::net::TcpListener;
-use web::{Entries, WebConfig};
+use tracing::warn;
+use web::{Entries, Reading, WebConfig};
 
 use super::{block_on, embedded_broker, told_to_stop};
-use crate::args::ServeArgs;
+use crate::args::{ReadingArg, ServeArgs};
+
+/// What people should know where nothing is encrypted.
+const IN_THE_CLEAR: &str =
+    "Nothing is encrypted between your device and this service: keep it on a network that you trust.";
 
 pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     let plant_text = super::plant_text(&args.plant)?;
     let plant = super::parse_plant_text(&args.plant, &plant_text)?;
-    if !args.listen.ip().is_loopback() {
+    let data = DataFolder::new(&args.data);
+    let is_for_others = !args.listen.ip().is_loopback() || args.origin.is_some();
+    if is_for_others && !data.has_users()? {
         bail!(
-            "cannot listen on {}: signing in comes with a later version, so the pages are for this computer alone; use 127.0.0.1",
-            args.listen
+            "cannot listen on {}: nobody could sign in, because there are no users. Add the first one with `halfdegree user add --data {} NAME --role quality`, or listen on 127.0.0.1 for this computer alone",
+            args.listen,
+            args.data.display()
         );
+    }
+    let mut notes = Vec::new();
+    if !args.listen.ip().is_loopback() && args.origin.is_none() {
+        warn!(listen = %args.listen, "pages and passwords go over the network in the clear; keep it on one that you trust, or put TLS before it");
+        notes.push(IN_THE_CLEAR.to_owned());
     }
     let folder = args.plant.parent().unwrap_or(std::path::Path::new("."));
     let mqtt = plant.mqtt.clone().with_files_in(folder);
@@ -38,12 +51,15 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     let config = ServiceConfig {
         plant,
         plant_text,
-        data: DataFolder::new(&args.data),
+        data,
         broker: Broker { address, client_id: mqtt.client_id, credentials, is_embedded, is_new: false },
         clock: Arc::new(|| Timestamp::from(jiff::Timestamp::now())),
         web: WebConfig {
             dashboards: args.dashboards.clone(),
             entries: Entries::Closed,
+            reading: reading(args.reading, is_for_others),
+            origin: args.origin.clone(),
+            notes,
             paper: super::paper(),
             ..WebConfig::default()
         },
@@ -58,4 +74,14 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         Ok(())
     })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Whoever listens to others shows them nothing before they have signed in, unless told to.
+fn reading(asked: Option<ReadingArg>, is_for_others: bool) -> Reading {
+    match asked {
+        Some(ReadingArg::Open) => Reading::Open,
+        Some(ReadingArg::SignedIn) => Reading::SignedIn,
+        None if is_for_others => Reading::SignedIn,
+        None => Reading::Open,
+    }
 }

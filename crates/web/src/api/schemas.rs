@@ -194,6 +194,23 @@ pub(super) fn schemas() -> Value {
         ),
         ("Findings", page("findings", "Finding")),
         ("Event", whole([("machine", text()), ("event", text()), ("at", time()), ("by", or_null(text()))])),
+        ("Audit", page("entries", "AuditEntry")),
+        (
+            "AuditEntry",
+            whole([
+                ("number", count()),
+                ("at", time()),
+                ("who", text()),
+                ("way", text()),
+                ("deed", text()),
+                ("kind", text()),
+                ("id", text()),
+                ("about", or_null(time())),
+                ("old", or_null(json!({ "type": "object" }))),
+                ("new", or_null(json!({ "type": "object" }))),
+                ("sha256", text()),
+            ]),
+        ),
         ("EventEntry", event_entry()),
         (
             "EventEntered",

@@ -6,7 +6,7 @@ use axum::routing::{MethodRouter, get, post};
 
 use super::document;
 use crate::app::App;
-use crate::handlers::{api, baselines, entries, live, phases, readings};
+use crate::handlers::{api, audit, baselines, entries, live, phases, readings};
 
 /// What can be asked of an address.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -278,6 +278,28 @@ pub(super) const OPERATIONS: &[Operation] = &[
         faults: &[NO_SUCH_MACHINE, SENSELESS, NOT_DURABLE],
         lasts: false,
         route: || post(entries::json),
+    },
+    Operation {
+        verb: Verb::Get,
+        path: "/api/v1/audit",
+        id: "listAudit",
+        says: "The audit trail, the newest entry first: who changed what, when, what it was and is.",
+        named: None,
+        parameters: &[
+            optional("kind", Takes::Words(&audit::KINDS), "Only about this; together with `id`."),
+            optional("id", Takes::Text, "The id of the machine, batch, week or user."),
+            optional(
+                "after",
+                Takes::Count(1, usize::MAX >> 1),
+                "The `next` of the page before: only older entries.",
+            ),
+            optional("limit", Takes::Count(1, audit::MOST), "At most so many; 100 if nothing is said."),
+        ],
+        body: None,
+        answers: &[json(200, "Audit", "A page of it.")],
+        faults: &[BUSY],
+        lasts: false,
+        route: || get(audit::list),
     },
     Operation {
         verb: Verb::Get,

@@ -43,6 +43,9 @@ pub(crate) async fn health(State(app): State<Arc<App>>) -> Response {
     let health = (app.state.health)();
     let (status, word) =
         if health.is_well() { (StatusCode::OK, "ok") } else { (StatusCode::SERVICE_UNAVAILABLE, "trouble") };
+    if !app.may_read() {
+        return (status, axum::Json(json!({ "status": word }))).into_response();
+    }
     let says = health.says();
     (status, axum::Json(json!({ "status": word, "says": says, "health": health }))).into_response()
 }

@@ -11,12 +11,13 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use model::{Baseline, BaselineDeed, BaselineOrder, BaselineState, CouvertureId, MachineId, Usual};
+use records::By;
 use report::BaselineDto;
 use serde::Serialize;
 use serde_json::{Value, json};
 
+use crate::access::{Right, admit};
 use crate::app::App;
-use crate::handlers::entries::admit;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::view::{Moment, Scene};
@@ -38,12 +39,12 @@ pub(crate) async fn order(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let body = admit(&app, &headers, body, "application/json")?;
+    let (by, body) = admit(&app, Right::OrderBaselines, &headers, body, "application/json")?;
     let value: Value =
         serde_json::from_slice(&body).map_err(|fault| refused(format!("The body is not JSON: {fault}.")))?;
     let field = |name: &str| value.get(name).and_then(Value::as_str);
     let machine = field("machine").ok_or_else(|| missing("machine", "the id of a machine"))?;
-    let order = take(&app, &app.machine(machine)?.id.clone(), field).await?;
+    let order = take(&app, by, &app.machine(machine)?.id.clone(), field).await?;
     let answer = json!({
         "machine": order.machine.as_str(), "couverture": order.couverture.as_str(), "order": order.deed.as_str(),
         "at": order.at.to_string(), "durable": true,
@@ -59,15 +60,16 @@ pub(crate) async fn form(
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
     let machine = app.machine(&id)?.id.clone();
-    let body = admit(&app, &headers, body, "application/x-www-form-urlencoded")?;
+    let (by, body) = admit(&app, Right::OrderBaselines, &headers, body, "application/x-www-form-urlencoded")?;
     let form = Params::parse(&String::from_utf8_lossy(&body));
-    take(&app, &machine, |name| form.text(name)).await?;
+    take(&app, by, &machine, |name| form.text(name)).await?;
     Ok(Redirect::to(&format!("/machines/{machine}#baselines-title")).into_response())
 }
 
 /// Reads an order and answers when it is on disk.
 async fn take<'a>(
     app: &App,
+    by: By,
     machine: &MachineId,
     field: impl Fn(&str) -> Option<&'a str>,
 ) -> Result<BaselineOrder, Problem> {
@@ -80,9 +82,9 @@ async fn take<'a>(
     })?;
     let deed = field("order").and_then(|text| text.parse::<BaselineDeed>().ok());
     let deed = deed.ok_or_else(|| missing("order", "freeze, learn or reset"))?;
-    let by = bounded(field("by"), LONGEST_NAME);
-    let order = BaselineOrder { machine: machine.clone(), couverture, deed, by, at: app.now() };
-    app.write_records(move |records| records.order_baseline(&order)).await
+    let name = written::name_of(&by).map(str::to_owned).or_else(|| bounded(field("by"), LONGEST_NAME));
+    let order = BaselineOrder { machine: machine.clone(), couverture, deed, by: name, at: by.at };
+    app.write_records(move |records| records.order_baseline(&by, &order)).await
 }
 
 fn refused(sentence: String) -> Problem {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::response::{Html, IntoResponse, Response};
 use model::{Batch, Event, Finding, PhaseCorrection, Timestamp};
-use records::FindingQuery;
+use records::{Entry, EntryQuery, FindingQuery, Subject};
 use report::{BatchReportDto, CorrectionsDto, Telling};
 use serde::Serialize;
 
@@ -20,7 +20,10 @@ use crate::page_file::Shows;
 use crate::past::{self, Past};
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::view::{BatchView, CorrectionsView, CurveParts, CurveView, EventRow, FindingView, MeasureView};
+use crate::view::{
+    BatchView, CorrectionsView, CurveParts, CurveView, EventRow, FindingView, HistoryView, MeasureView,
+    history_of,
+};
 
 pub(crate) async fn report(
     State(app): State<Arc<App>>,
@@ -101,6 +104,7 @@ struct ReportView {
     usual_says: String,
     events: Vec<EventRow>,
     corrections: Option<CorrectionsView>,
+    history: HistoryView,
 }
 
 async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem> {
@@ -113,6 +117,7 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
         return Ok(Html(part).into_response());
     }
     let gathered = Gathered::of(app, batch).await?;
+    let history = history(app, &gathered.batch).await?;
     let statement = gathered.statement(app);
     let page = app.page("batch", Shows::Batch)?;
     let scene = app.scene();
@@ -130,6 +135,7 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
             .collect(),
         usual_says: past.says(),
         corrections: CorrectionsView::new(scene, own, corrections),
+        history: HistoryView::new(scene, &history),
         curve,
         forms: Form::links(&head.href, app.paper.is_some()),
         batch: head,
@@ -157,6 +163,13 @@ async fn curve_view(app: &App, batch: &Batch, query: &CurveQuery) -> Result<Curv
         files: files(&page, query),
         page,
     }))
+}
+
+/// What people changed of the batch, and on its machine while it went on.
+async fn history(app: &App, batch: &Batch) -> Result<Vec<Entry>, Problem> {
+    let subjects = vec![Subject::batch(&batch.id), Subject::machine(&batch.machine)];
+    let of_machines = Some((batch.start, batch.end.unwrap_or(Timestamp::from_millis(i64::MAX))));
+    app.entries_of(EntryQuery { of_machines, ..history_of(subjects) }).await
 }
 
 /// Findings of the batch, the most urgent first, those that a worse one took over last.

@@ -14,10 +14,11 @@ use model::{Board, Channel, Lane, MachineId, Reading, Timestamp};
 use plant::{Machine, Style};
 use serde::Serialize;
 
+use crate::access::{Right, admit};
 use crate::app::App;
 use crate::bowl::BowlNow;
 use crate::calculator::{CalculatorView, Known};
-use crate::handlers::entries::{admit, event_of_form, take};
+use crate::handlers::entries::{event_of_form, take};
 use crate::handlers::machine::Said;
 use crate::handlers::readings::take_reading;
 use crate::page_file::Shows;
@@ -25,7 +26,6 @@ use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::degrees_of;
 use crate::rendered::{Parts, named};
-use crate::state::Entries;
 use crate::view::{BatchRow, BowlRow, BowlView};
 
 /// The last days of a bowl.
@@ -88,9 +88,9 @@ pub(crate) async fn form(
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
     let machine = bowl_machine(&app, &id)?;
-    let body = admit(&app, &headers, body, "application/x-www-form-urlencoded")?;
+    let (by, body) = admit(&app, Right::Enter, &headers, body, "application/x-www-form-urlencoded")?;
     let entered = match event_of_form(&Params::parse(&String::from_utf8_lossy(&body))) {
-        Ok(event) => take(&app, &machine.id, event.to_string().as_bytes()).await,
+        Ok(event) => take(&app, &by, &machine.id, event.to_string().as_bytes()).await,
         Err(problem) => Err(problem),
     };
     let kind = entered.map(|event| {
@@ -109,12 +109,16 @@ pub(crate) async fn reading(
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
     let machine = bowl_machine(&app, &id)?;
-    let body = admit(&app, &headers, body, "application/x-www-form-urlencoded")?;
+    let (by, body) = admit(&app, Right::Enter, &headers, body, "application/x-www-form-urlencoded")?;
     let typed = reading_of_form(machine, app.now(), &Params::parse(&String::from_utf8_lossy(&body)));
     let taken = match typed {
         Ok(reading) => {
             let word = if reading.value.is_some() { "reading" } else { "taken-back" };
-            take_reading(&app, reading).await.map(|()| word)
+            let typed = reading.clone();
+            match app.write_records(move |records| records.note_reading(&by, &typed)).await {
+                Ok(()) => take_reading(&app, reading).await.map(|()| word),
+                Err(problem) => Err(problem),
+            }
         }
         Err(problem) => Err(problem),
     };
@@ -190,7 +194,7 @@ async fn show(app: &App, machine: &Machine, params: &Params, said: Said) -> Resu
     let shown = BowlPage {
         calculator: CalculatorView::new(app.scene(), view.href.clone(), params, &known),
         entries: EntriesView {
-            open: app.entries == Entries::OpenOnLoopback,
+            open: app.may(Right::Enter).is_ok(),
             said,
             entered: params.text("entered").unwrap_or_default().to_owned(),
         },

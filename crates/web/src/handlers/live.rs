@@ -27,7 +27,11 @@ use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::Reader;
 use crate::rendered::Parts;
-use crate::state::LivePace;
+use crate::state::{LivePace, Reading};
+
+/// Where reading is for those who have signed in, a live page has to come again so often, and is looked at again: whoever was shut out
+/// must not go on seeing for a month.
+const LOOKED_AT_AGAIN: Duration = Duration::from_secs(5 * 60);
 
 /// A bowl's readings lie on disk, a shift of them from a probe that sends each second, and no hand is faster.
 const READ_EVERY: Duration = Duration::from_secs(3);
@@ -75,6 +79,7 @@ pub(crate) async fn live(
             full,
         )
     })?;
+    let reading = app.reading;
     let watcher = Watcher {
         board: app.state.board.clone(),
         app,
@@ -82,6 +87,7 @@ pub(crate) async fn live(
         reader: Reader::now(),
         sent: BTreeMap::new(),
         last: None,
+        until: (reading == Reading::SignedIn).then(|| Instant::now() + LOOKED_AT_AGAIN),
         _place: place,
     };
     Ok(Sse::new(futures_util::stream::unfold(watcher, |mut watcher| async move {
@@ -100,12 +106,17 @@ struct Watcher {
     sent: BTreeMap<String, Arc<str>>,
     /// When the last message went out.
     last: Option<Instant>,
+    /// The page has to come again then.
+    until: Option<Instant>,
     _place: OwnedSemaphorePermit,
 }
 
 impl Watcher {
-    /// The next message; `None` when the service stops.
+    /// The next message; `None` when the service stops, or the page has to come again.
     async fn next_event(&mut self) -> Option<Event> {
+        if self.until.is_some_and(|until| until <= Instant::now()) {
+            return None;
+        }
         let closing = self.app.closing.clone();
         tokio::select! {
             () = closing.cancelled() => return None,

@@ -23,7 +23,6 @@ use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
 use crate::rendered::{Parts, named};
-use crate::state::Entries;
 use crate::view::{BatchRow, Choice, CurveParts, CurveView, FindingView, LaneView, Room};
 
 /// Two weeks of two batches a day.
@@ -56,8 +55,9 @@ struct MachinePage {
 #[derive(Serialize)]
 struct MachineView {
     curve: CurveView,
-    entries_open: bool,
     entries_href: String,
+    /// Where to come back to after signing in.
+    entries_back: String,
     #[serde(flatten)]
     said: Said,
     batches: Vec<BatchRow>,
@@ -136,8 +136,8 @@ async fn show(
         app.batches(listed).await?.iter().map(|batch| BatchRow::new(app.scene(), batch)).collect();
     let view = MachineView {
         curve: curve_view(app, machine, query).await?,
-        entries_open: app.entries == Entries::OpenOnLoopback,
         entries_href: format!("/machines/{}/entries", machine.id),
+        entries_back: format!("/machines/{}", machine.id),
         said,
         batches,
         baselines: BaselineView::all(app.scene(), &board.baselines, &machine.id),

@@ -14,8 +14,8 @@ use model::{Batch, Phase, PhaseCorrection, Timestamp};
 use report::CorrectionDto;
 use serde_json::Value;
 
+use crate::access::{Right, admit};
 use crate::app::App;
-use crate::handlers::entries::admit;
 use crate::problem::Problem;
 use crate::written::{self, LONGEST_NAME, bounded};
 
@@ -29,13 +29,16 @@ pub(crate) async fn correct(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let body = admit(&app, &headers, body, "application/json")?;
+    let (by, body) = admit(&app, Right::CorrectPhases, &headers, body, "application/json")?;
     let batch = app.batch(&id).await?;
     let value: Value =
         serde_json::from_slice(&body).map_err(|fault| refused(format!("The body is not JSON: {fault}.")))?;
-    let correction = read(&batch, app.now(), |name| value.get(name).and_then(Value::as_str))?;
+    let correction = read(&batch, by.at, |name| match name {
+        "by" => written::name_of(&by).or_else(|| value.get(name)?.as_str()),
+        _ => value.get(name)?.as_str(),
+    })?;
     let kept = correction.clone();
-    app.write_records(move |records| records.correct_phase(&kept)).await?;
+    app.write_records(move |records| records.correct_phase(&by, &kept)).await?;
     Ok((StatusCode::CREATED, axum::Json(CorrectionDto::from(&correction))).into_response())
 }
 

@@ -13,8 +13,8 @@ use axum::response::{IntoResponse, Response};
 use model::{Arrival, Channel, Content, Reading, Span, Timestamp};
 use serde_json::{Value, json};
 
+use crate::access::{Right, admit};
 use crate::app::App;
-use crate::handlers::entries::admit;
 use crate::problem::Problem;
 
 /// Beyond this the contract calls a temperature a fault of the probe; nobody reads such a value off a thermometer.
@@ -32,7 +32,8 @@ pub(crate) async fn json(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let body = admit(&app, &headers, body, "application/json")?;
+    // A program sends as many readings as a sender at the broker; they are arrivals like those, and not in the audit trail.
+    let (_, body) = admit(&app, Right::Enter, &headers, body, "application/json")?;
     let refused = |sentence: &str| Problem::bad_request("bad-reading", sentence);
     let value: Value =
         serde_json::from_slice(&body).map_err(|fault| refused(&format!("The body is not JSON: {fault}.")))?;

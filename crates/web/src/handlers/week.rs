@@ -7,7 +7,7 @@ use axum::http::header;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use history::gather;
 use history::week::{Charted, IsoWeek, Review, review};
-use records::SignOff;
+use records::{Entry, SignOff, Subject};
 use report::{Gallery, ReviewDto, ReviewSheet, Reviewed, review_sheet, review_source, review_xlsx};
 use serde::Serialize;
 
@@ -17,8 +17,7 @@ use crate::handlers::files::{self, FormLink, Kind, file, form_links};
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::state::Entries;
-use crate::view::SectionView;
+use crate::view::{HistoryView, SectionView, history_of};
 
 /// This week.
 pub(crate) async fn this_week(State(app): State<Arc<App>>) -> Redirect {
@@ -75,6 +74,7 @@ pub(crate) struct Told {
     review: Review,
     sheet: ReviewSheet,
     signed: Option<SignOff>,
+    history: Vec<Entry>,
 }
 
 /// Are the courses of the week to be drawn? That reads every batch of it.
@@ -102,7 +102,7 @@ async fn signed(app: &App, week: IsoWeek) -> Result<Option<SignOff>, Problem> {
 impl Told {
     pub(crate) async fn of(app: &App, week: IsoWeek, drawn: Drawn) -> Result<Told, Problem> {
         let (names, plant) = (app.names(), app.state.plant.clone());
-        let (review, signed, galleries) = app
+        let (review, signed, history, galleries) = app
             .gather(move |sources| {
                 let mut data = gather::week(&sources.records, &sources.plant, week, sources.now)?;
                 let (from, to) = week.span(&sources.plant);
@@ -123,10 +123,12 @@ impl Told {
                     })
                     .collect();
                 let signed = sources.records.sign_off_of(&week.to_string())?;
+                let subject = Subject::week(&week.to_string());
+                let history = sources.records.audit(&history_of(vec![subject]))?;
                 if let Some(signed) = &signed {
                     data.actions.retain(|action| action.opened <= signed.at);
                 }
-                Ok((review(data)?, signed, galleries))
+                Ok((review(data)?, signed, history, galleries))
             })
             .await?;
         let says = signed.as_ref().map(|signed| signed_says(app, signed));
@@ -139,7 +141,7 @@ impl Told {
                 galleries: &galleries,
                 signed: says.as_deref(),
             });
-            Told { week, review, sheet, signed }
+            Told { week, review, sheet, signed, history }
         };
         blocking(told).await
     }
@@ -198,7 +200,7 @@ struct WeekView {
     /// What is the matter with the signed document, if anything.
     signed_but: Option<&'static str>,
     can_sign: bool,
-    entries_open: bool,
+    history: HistoryView,
     entered: bool,
     fault: Option<String>,
     machines: Vec<(String, String)>,
@@ -214,10 +216,6 @@ pub(crate) fn page(app: &App, told: &Told, said: Said) -> Result<String, Problem
     let sheet = &told.sheet;
     let href = format!("/weeks/{}", told.week);
     let open = told.review.actions.iter().filter(|row| row.action.done.is_none() && !row.is_done_since);
-    let entries_open = match app.entries {
-        Entries::OpenOnLoopback => true,
-        Entries::Closed => false,
-    };
     let view = WeekView {
         title: sheet.title.clone(),
         span: sheet.span.clone(),
@@ -229,7 +227,7 @@ pub(crate) fn page(app: &App, told: &Told, said: Said) -> Result<String, Problem
         signed: sheet.signed.clone(),
         signed_but: told.signed_but(),
         can_sign: told.review.is_over && told.signed.is_none(),
-        entries_open,
+        history: HistoryView::new(scene, &told.history),
         entered: said.entered,
         fault: said.fault,
         machines: app.state.plant.machines.iter().map(|m| (m.id.to_string(), m.name.clone())).collect(),

@@ -1,7 +1,7 @@
 //! Entries on the page of a week: an action opened, an action done, the week signed.
 //!
-//! Open where other entries are, and no further. Roles come with signing in; until then the name is typed, and the
-//! role is written down as what it is: not checked.
+//! Who may do it is decided in `access`. Whoever signs does so under the name and in the role in which they are signed in. In the demo, where
+//! nobody signs in, the name is typed, and the role is written down as what it is: not checked.
 
 use std::sync::Arc;
 
@@ -13,14 +13,14 @@ use axum::response::{IntoResponse, Redirect, Response};
 use history::week::{Charted, IsoWeek};
 use jiff::civil::Date;
 use model::Timestamp;
-use records::{Action, SignOff};
+use records::{Action, By, SignOff};
 
+use crate::access::{Right, Visitor, admit};
 use crate::app::App;
-use crate::handlers::entries::admit;
 use crate::handlers::week::{Drawn, Said, Told, page, week_of};
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
-use crate::written::LONGEST_NAME;
+use crate::written::{LONGEST_NAME, name_of};
 
 /// Longer is a letter and no action.
 const LONGEST_ACTION: usize = 300;
@@ -35,9 +35,9 @@ pub(crate) async fn open_action(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let (week, form) = entry_of(&app, &week, &headers, body)?;
+    let (by, week, form) = entry_of(&app, Right::Act, &week, &headers, body)?;
     let done = match action_of(&app, week, &form) {
-        Ok(action) => app.write_records(move |records| records.open_action(&action)).await.map(drop),
+        Ok(action) => app.write_records(move |records| records.open_action(&by, &action)).await.map(drop),
         Err(problem) => Err(problem),
     };
     back(&app, week, done).await
@@ -50,11 +50,11 @@ pub(crate) async fn close_action(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let (week, form) = entry_of(&app, &week, &headers, body)?;
+    let (by, week, form) = entry_of(&app, Right::Act, &week, &headers, body)?;
     form.only(&["action"])?;
     let id = form.required::<String>("action", "the number of an action")?;
-    let (named, now) = (id.clone(), app.now());
-    let closed = app.write_records(move |records| records.close_action(&named, Some(now))).await?;
+    let named = id.clone();
+    let closed = app.write_records(move |records| records.close_action(&by, &named, Some(by.at))).await?;
     let done = closed.map(drop).ok_or_else(|| wrong("action", &id, "the number of an action that is open"));
     back(&app, week, done).await
 }
@@ -66,14 +66,20 @@ pub(crate) async fn sign_off(
     headers: HeaderMap,
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
-    let (week, form) = entry_of(&app, &week, &headers, body)?;
+    let (by, week, form) = entry_of(&app, Right::Sign, &week, &headers, body)?;
     form.only(&["by"])?;
-    let signed = sign(&app, week, &form).await;
+    let signed = sign(&app, by, week, &form).await;
     back(&app, week, signed).await
 }
 
-async fn sign(app: &App, week: IsoWeek, form: &Params) -> Result<(), Problem> {
-    let by = words(form, "by", LONGEST_NAME)?.ok_or_else(|| wrong("by", "", "the name of whoever signs"))?;
+async fn sign(app: &App, by: By, week: IsoWeek, form: &Params) -> Result<(), Problem> {
+    let (name, role) = match (name_of(&by), Visitor::now()) {
+        (Some(name), Some(visitor)) => (name.to_owned(), visitor.role.as_str()),
+        (Some(_), None) | (None, _) => {
+            let typed = words(form, "by", LONGEST_NAME)?;
+            (typed.ok_or_else(|| wrong("by", "", "the name of whoever signs"))?, UNCHECKED)
+        }
+    };
     let told = Told::of(app, week, Drawn::Nothing).await?;
     if !told.is_over() {
         return Err(Problem::refused("week-not-over", "A week can be signed when it is over."));
@@ -84,8 +90,8 @@ async fn sign(app: &App, week: IsoWeek, form: &Params) -> Result<(), Problem> {
             "This week has been signed already; a week is signed once.",
         ));
     }
-    let sign_off = SignOff::new(&week.to_string(), &by, UNCHECKED, app.now(), told.document());
-    let is_first = app.write_records(move |records| records.sign_off(&sign_off)).await?;
+    let sign_off = SignOff::new(&week.to_string(), &name, role, by.at, told.document());
+    let is_first = app.write_records(move |records| records.sign_off(&by, &sign_off)).await?;
     if is_first {
         Ok(())
     } else {
@@ -99,13 +105,14 @@ async fn sign(app: &App, week: IsoWeek, form: &Params) -> Result<(), Problem> {
 /// The week of an entry and what its form says, if the entry may be made.
 fn entry_of(
     app: &App,
+    right: Right,
     week: &str,
     headers: &HeaderMap,
     body: Result<Bytes, BytesRejection>,
-) -> Result<(IsoWeek, Params), Problem> {
+) -> Result<(By, IsoWeek, Params), Problem> {
     let week = week_of(week)?;
-    let body = admit(app, headers, body, "application/x-www-form-urlencoded")?;
-    Ok((week, Params::parse(&String::from_utf8_lossy(&body))))
+    let (by, body) = admit(app, right, headers, body, "application/x-www-form-urlencoded")?;
+    Ok((by, week, Params::parse(&String::from_utf8_lossy(&body))))
 }
 
 /// Back to the page; a fault stands on it, above the forms.

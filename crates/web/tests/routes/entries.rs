@@ -51,7 +51,7 @@ async fn without_signing_in_nothing_can_be_entered() {
     let works = works(Entries::Closed);
     let answer = works.send(note("127.0.0.1:8460")).await;
     assert_eq!((answer.status, &answer.json()["code"]), (StatusCode::UNAUTHORIZED, &"sign-in-needed".into()));
-    assert!(answer.says("signing in comes with a later version"));
+    assert!(answer.says("This can be done by people who have signed in"));
     assert_eq!(taken(&works), []);
 }
 

@@ -2,6 +2,7 @@
 //!
 //! - `works`: a made-up works behind the routes, and a caller.
 //! - `pages`: each page is there, says what it should, and lets no markup through.
+//! - `access`: signing in, and what follows from it.
 //! - `api`: what programs get.
 //! - `openapi`: the document about it, held against what is answered.
 //! - `once`: requests that come again.
@@ -18,6 +19,7 @@
 
 #![expect(clippy::unwrap_used, reason = "the helpers of a test are test code, too")]
 
+mod access;
 mod api;
 mod baselines;
 mod bench;

@@ -59,8 +59,8 @@ async fn what_was_refused_can_be_mended_under_its_key() {
 #[tokio::test]
 async fn a_key_is_its_callers_own() {
     let works = works(Entries::OpenOnLoopback);
-    for caller in ["Bearer one", "Bearer two"] {
-        let headers = [("idempotency-key", "\"k3\""), ("authorization", caller)];
+    for caller in ["hd-session=one", "hd-session=two"] {
+        let headers = [("idempotency-key", "\"k3\""), ("cookie", caller)];
         assert_eq!(
             works.post_json("/api/v1/events", NOTE, &headers).await.header("idempotency-replayed"),
             ""

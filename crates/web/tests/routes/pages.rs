@@ -40,7 +40,7 @@ async fn a_machine_from_which_nothing_has_come_has_its_page() {
     assert_eq!(birch.status, StatusCode::OK);
     assert!(birch.says("no reading yet"));
     assert!(birch.says("No batch has been seen on this machine yet."));
-    assert!(birch.says("signing in comes with a later version"));
+    assert!(birch.says("This can be done by people who have signed in"));
 }
 
 #[tokio::test]

@@ -1,0 +1,193 @@
+//! The history of changes of one record: who, when, and what it was before and after, in words.
+
+use records::{Deed, Entry, EntryQuery, Subject};
+use serde::Serialize;
+use serde_json::{Map, Value};
+
+use super::{Moment, Scene};
+
+/// Changes shown on a page: more is for a program.
+const SHOWN: usize = 100;
+
+/// The history of a record.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct HistoryView {
+    /// The newest first.
+    changes: Vec<ChangeView>,
+    /// There are older ones.
+    has_more: bool,
+}
+
+/// One change.
+#[derive(Debug, Clone, Serialize)]
+struct ChangeView {
+    number: u64,
+    at: Moment,
+    who: String,
+    /// `by PIN`, `with the key scale`; empty for a password.
+    way: String,
+    says: String,
+}
+
+/// What a page asks for.
+pub(crate) fn history_of(subjects: Vec<Subject>) -> EntryQuery {
+    EntryQuery { subjects, limit: SHOWN + 1, ..EntryQuery::default() }
+}
+
+impl HistoryView {
+    pub(crate) fn new(scene: Scene<'_>, entries: &[Entry]) -> HistoryView {
+        let change = |entry: &Entry| ChangeView {
+            number: entry.number,
+            at: scene.moment(entry.at),
+            who: who(entry),
+            way: way(entry),
+            says: scene.sentence(&says(scene, entry)),
+        };
+        HistoryView {
+            changes: entries.iter().take(SHOWN).map(change).collect(),
+            has_more: SHOWN < entries.len(),
+        }
+    }
+}
+
+fn who(entry: &Entry) -> String {
+    match entry.who.as_str() {
+        "loopback" => "somebody at this computer".to_owned(),
+        "broker" => "a sender at the broker".to_owned(),
+        "command line" => "somebody at the command line".to_owned(),
+        "nobody" => "somebody unknown".to_owned(),
+        name => name.to_owned(),
+    }
+}
+
+fn way(entry: &Entry) -> String {
+    match entry.way.strip_prefix("token ") {
+        Some(token) => format!("with the key {token}"),
+        None if entry.way == "PIN" => "by PIN".to_owned(),
+        None => String::new(),
+    }
+}
+
+fn says(scene: Scene<'_>, entry: &Entry) -> String {
+    let (old, new) = (&entry.old, &entry.new);
+    let word = |value: &Value, key: &str| plain(&value[key]);
+    let Ok(deed) = entry.deed.parse::<Deed>() else {
+        return format!("{}{}", entry.deed, changed(old, new));
+    };
+    match deed {
+        Deed::EventEntered => event(scene, new),
+        Deed::ReadingEntered => {
+            let at =
+                entry.about.map_or_else(String::new, |about| format!(" for {}", scene.moment(about).says));
+            match new["value"].as_f64() {
+                Some(value) => format!("typed a reading{at}: {} {value:.1}", word(new, "channel")),
+                None => format!("took a reading{at} back: {}", word(new, "channel")),
+            }
+        }
+        Deed::PhaseCorrected => format!(
+            "corrected {}: {} → {}; {}",
+            span(scene, new),
+            listed(&old["phases"]),
+            word(new, "phase"),
+            word(new, "reason")
+        ),
+        Deed::BaselineOrdered => {
+            let before = if old.is_null() { "nothing ordered".to_owned() } else { word(old, "order") };
+            format!("baseline of {}: {before} → {}", word(new, "couverture"), word(new, "order"))
+        }
+        Deed::ActionOpened => {
+            format!(
+                "opened the action {} for {}: {}",
+                word(new, "action"),
+                word(new, "who"),
+                word(new, "what")
+            )
+        }
+        Deed::ActionClosed => {
+            let stands = |value: &Value| if value["done"].is_null() { "open" } else { "done" };
+            format!("action {}: {} → {}", word(new, "action"), stands(old), stands(new))
+        }
+        Deed::WeekSigned => format!("signed the week, SHA-256 {}", word(new, "sha256")),
+        Deed::UserAdded
+        | Deed::RoleChanged
+        | Deed::UserEnabled
+        | Deed::UserDisabled
+        | Deed::PasswordChanged
+        | Deed::PinChanged
+        | Deed::PinRemoved
+        | Deed::TokenMade
+        | Deed::TokenWithdrawn
+        | Deed::SignedIn
+        | Deed::TookOver
+        | Deed::SignedOut
+        | Deed::SignInFailed => format!("{}{}", deed.as_str().replace('-', " "), changed(old, new)),
+    }
+}
+
+/// `entered a seed of 07:05: mass 1.5 kg, …`
+fn event(scene: Scene<'_>, new: &Value) -> String {
+    let empty = Map::new();
+    let fields = new.as_object().unwrap_or(&empty);
+    let known = ["event", "at", "by", "machine", "bytes", "sha256"];
+    let said = fields.iter().filter(|(key, value)| !known.contains(&key.as_str()) && !value.is_null());
+    let said: Vec<String> = said.map(|(key, value)| field(key, value)).collect();
+    let kind = plain(&new["event"]).replace('-', " ");
+    let at = moment(scene, &new["at"]).map_or_else(String::new, |at| format!(" for {at}"));
+    let colon = if said.is_empty() { "" } else { ": " };
+    format!("entered {kind}{at}{colon}{}", said.join(", "))
+}
+
+fn field(key: &str, value: &Value) -> String {
+    let value = plain(value);
+    match key {
+        "text" => format!("“{value}”"),
+        "mass_kg" => format!("{value} kg"),
+        "temperature" => format!("{value} °C"),
+        "minutes" => format!("set after {value} min"),
+        other => format!("{} {value}", other.replace('_', " ")),
+    }
+}
+
+/// `: role worker → engineer`, for what has no words of its own.
+fn changed(old: &Value, new: &Value) -> String {
+    let empty = Map::new();
+    let (old, new) = (old.as_object().unwrap_or(&empty), new.as_object().unwrap_or(&empty));
+    let added = new.keys().filter(|key| !old.contains_key(*key));
+    let keys: Vec<&String> = old.keys().chain(added).collect();
+    let one = |key: &String| match (old.get(key), new.get(key)) {
+        (Some(old), Some(new)) => format!("{key} {} → {}", plain(old), plain(new)),
+        (Some(old), None) => format!("{key} {} → none", plain(old)),
+        (None, new) => format!("{key} {}", new.map(plain).unwrap_or_default()),
+    };
+    if keys.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", keys.into_iter().map(one).collect::<Vec<_>>().join(", "))
+    }
+}
+
+fn span(scene: Scene<'_>, new: &Value) -> String {
+    let from = moment(scene, &new["from"]).unwrap_or_default();
+    match moment(scene, &new["to"]) {
+        Some(to) => format!("{from} to {to}"),
+        None => format!("{from} on"),
+    }
+}
+
+fn moment(scene: Scene<'_>, value: &Value) -> Option<String> {
+    value.as_str()?.parse().ok().map(|at| scene.moment(at).says)
+}
+
+fn listed(value: &Value) -> String {
+    let words: Vec<String> = value.as_array().into_iter().flatten().map(plain).collect();
+    if words.is_empty() { "unknown".to_owned() } else { words.join(", ") }
+}
+
+/// A value without its quotation marks.
+fn plain(value: &Value) -> String {
+    match value {
+        Value::Null => "none".to_owned(),
+        Value::String(text) => text.clone(),
+        Value::Bool(_) | Value::Number(_) | Value::Array(_) | Value::Object(_) => value.to_string(),
+    }
+}
