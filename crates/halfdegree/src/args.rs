@@ -84,7 +84,7 @@ pub(crate) struct ServeArgs {
     /// people who have signed in when it listens to others.
     #[arg(long, value_enum)]
     pub(crate) reading: Option<ReadingArg>,
-    /// How browsers call the service where something that speaks TLS stands before it, such as https://tempering.example; the cookie then goes
+    /// How browsers call the service where something that speaks TLS stands before it, such as `https://tempering.example`; the cookie then goes
     /// over TLS alone.
     #[arg(long, value_parser = origin)]
     pub(crate) origin: Option<String>,

@@ -66,7 +66,7 @@ fn lacks(visitor: &Visitor, right: Right) -> Option<Lacks> {
     if visitor.role < needed {
         return Some(Lacks::Role(needed));
     }
-    (at_most(&visitor.way) < needed).then(|| match visitor.way {
+    (at_most(&visitor.way) < needed).then_some(match visitor.way {
         Way::Pin => Lacks::Password,
         Way::Token(_) | Way::Password => Lacks::Person,
     })

@@ -51,9 +51,11 @@ impl HistoryView {
 }
 
 fn who(entry: &Entry) -> String {
+    // Where nobody has signed in, the name is what the entry says of itself.
+    let named = entry.new["by"].as_str().map_or_else(String::new, |by| format!(", as {by},"));
     match entry.who.as_str() {
-        "loopback" => "somebody at this computer".to_owned(),
-        "broker" => "a sender at the broker".to_owned(),
+        "loopback" => format!("somebody at this computer{named}"),
+        "broker" => format!("a sender at the broker{named}"),
         "command line" => "somebody at the command line".to_owned(),
         "nobody" => "somebody unknown".to_owned(),
         name => name.to_owned(),
@@ -75,7 +77,7 @@ fn says(scene: Scene<'_>, entry: &Entry) -> String {
         return format!("{}{}", entry.deed, changed(old, new));
     };
     match deed {
-        Deed::EventEntered => event(scene, new),
+        Deed::EventEntered => event(scene, entry),
         Deed::ReadingEntered => {
             let at =
                 entry.about.map_or_else(String::new, |about| format!(" for {}", scene.moment(about).says));
@@ -124,15 +126,22 @@ fn says(scene: Scene<'_>, entry: &Entry) -> String {
     }
 }
 
-/// `entered a seed of 07:05: mass 1.5 kg, …`
-fn event(scene: Scene<'_>, new: &Value) -> String {
-    let empty = Map::new();
+/// `entered seed for 07:05: 1.5 kg, lot L2207`
+fn event(scene: Scene<'_>, entry: &Entry) -> String {
+    let (new, empty) = (&entry.new, Map::new());
     let fields = new.as_object().unwrap_or(&empty);
     let known = ["event", "at", "by", "machine", "bytes", "sha256"];
     let said = fields.iter().filter(|(key, value)| !known.contains(&key.as_str()) && !value.is_null());
     let said: Vec<String> = said.map(|(key, value)| field(key, value)).collect();
-    let kind = plain(&new["event"]).replace('-', " ");
-    let at = moment(scene, &new["at"]).map_or_else(String::new, |at| format!(" for {at}"));
+    let kind = match plain(&new["event"]).as_str() {
+        "seed" => "seed".to_owned(),
+        "reference" => "a hand thermometer's value".to_owned(),
+        "end" => "the end of the charge".to_owned(),
+        other => format!("a {}", other.replace('-', " ")),
+    };
+    // Said at once unless it is about another minute.
+    let at = moment(scene, &new["at"]).filter(|at| *at != scene.moment(entry.at).says);
+    let at = at.map_or_else(String::new, |at| format!(" for {at}"));
     let colon = if said.is_empty() { "" } else { ": " };
     format!("entered {kind}{at}{colon}{}", said.join(", "))
 }

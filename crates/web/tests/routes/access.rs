@@ -94,7 +94,7 @@ async fn an_entry_carries_the_name_of_whoever_is_signed_in() {
     make_records(&works);
     let page = get_as(&works, &cookie, "/batches/alder-2026-03-02T09:00").await;
     assert!(
-        page.says("History of changes") && page.says("<b>ana</b> entered note for 12:00: “lid off”"),
+        page.says("History of changes") && page.says("<b>ana</b> entered a note: “lid off”"),
         "{}",
         page.text
     );
