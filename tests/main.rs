@@ -10,6 +10,7 @@
 //! | `zero_loss` | whatever is killed, cut, frozen or filled on the way, every acknowledged message is there once |
 //! | `formats` | every data folder that a release wrote opens for ever |
 //! | `backup` | a backup under load holds all that had come, and is put back whole |
+//! | `people` | a kettle from charge to decision, entered over HTTP, is found whole in its batch |
 //! | `logs` | no password in any log; a flood of bad messages costs some lines and no disk |
 //! | `access` | users, signing in, roles, the audit trail: with the program as it is run |
 //! | `sums` | the sums of `seed`, what they refuse, and their help |
@@ -24,6 +25,7 @@ mod bad_input;
 mod cut;
 mod formats;
 mod logs;
+mod people;
 mod program;
 mod recordings;
 mod replay;

@@ -15,7 +15,7 @@ use crate::plant_watch::PlantWatch;
 use crate::round::Round;
 
 /// Counted up when the saved state changes its shape; another version is refused and the watch starts from what follows.
-const STATE_VERSION: u32 = 5;
+const STATE_VERSION: u32 = 6;
 
 /// Phases, batches and findings of every machine of a plant.
 #[derive(Debug, Clone)]

@@ -8,6 +8,8 @@
 //! - [`is_good`]: which batches are worth being compared with.
 //! - [`reference_band`]: median and 10–90 % envelope of their courses, aligned at the start of cooling.
 //! - [`usual_measures`]: medians of their figures.
+//! - [`concerned`]: what a failed temper test puts in question; [`doubts`]: what a wrong probe does.
+//! - [`lots`]: what was in a machine and where a lot went; [`milk`]: milk where none should be.
 //! - [`day`]: what was different today, and what may be behind it.
 //! - [`week`]: the review of a week.
 //!
@@ -15,14 +17,20 @@
 //! caller brings the batches and their readings. Only [`gather`] reads records and store, for pages and program alike.
 
 mod band;
+mod concerned;
 pub mod day;
+mod doubt;
 mod error;
 pub mod gather;
 mod good;
+pub mod lots;
+pub mod milk;
 mod usual;
 pub mod week;
 
 pub use crate::band::{BandPoint, Course, ReferenceBand, reference_band};
+pub use crate::concerned::{Concerned, concerned};
+pub use crate::doubt::{Doubt, doubts};
 pub use crate::error::HistoryError;
 pub use crate::good::{is_good, ran_as_usual};
 pub use crate::usual::{Usual, usual_measures};

@@ -22,6 +22,15 @@ pub struct Forecast {
     pub give_or_take: Span,
 }
 
+/// When somebody should judge the next smear.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TestDue {
+    /// From then on it is overdue.
+    pub at: Timestamp,
+    /// Why then, within a sentence: `a top-up since the last temper test`.
+    pub why: String,
+}
+
 /// One machine as it stands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Lane {
@@ -47,6 +56,8 @@ pub struct Lane {
     pub open: Vec<Finding>,
     /// Newest temper test of this batch.
     pub last_test: Option<Event>,
+    /// When the next one is due; `None` before the charge is ready by its temperature, and when it is idle.
+    pub test_due: Option<TestDue>,
 }
 
 impl Lane {

@@ -88,7 +88,7 @@ impl FromStr for Grade {
     }
 }
 
-/// The smear, cooled about ten minutes and judged.
+/// The smear, cooled about ten minutes and judged; or the cooling curve of a sample, whose one grade stands for all three.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TemperTest {
     /// Does the surface shine?

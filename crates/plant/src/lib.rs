@@ -17,12 +17,16 @@ mod limits;
 mod mqtt;
 mod plant;
 mod source;
+mod temper_test;
 mod time_zone;
 
 pub use crate::fault::PlantFault;
 pub use crate::limits::{Family, LimitOverrides, Limits};
 pub use crate::meaning::parse_plant;
 pub use crate::mqtt::{BrokerUrl, ClientCertificate, Login, Mqtt, NamedFile, PasswordFrom};
-pub use crate::plant::{ChannelSettings, ColdJunction, Couverture, Machine, Plant, Sensor, Style};
+pub use crate::plant::{
+    ChannelSettings, ColdJunction, Couverture, Machine, Plant, Sensor, Style, ToleranceClass,
+};
 pub use crate::source::{Captured, JsonPointer, JsonTime, JsonValue, Source, TimeFormat, TopicFilter};
+pub use crate::temper_test::{CurveRules, Follows, ProbeCheckRules, TemperTestRules, TestGrade};
 pub use crate::time_zone::TimeZone;

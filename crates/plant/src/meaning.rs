@@ -7,6 +7,7 @@ mod couverture;
 mod limits;
 mod machine;
 mod mqtt;
+mod practice;
 mod source;
 mod words;
 
@@ -63,6 +64,8 @@ fn mean(raw: &RawPlant, faults: &mut Faults<'_>) -> Option<Plant> {
     let (machine_ids, machines) = machine::mean_all(&raw.machines, &couverture_ids, &couvertures, faults);
     let root = mqtt.as_ref().map(|mqtt| mqtt.root.as_str());
     let sources = source::mean_all(&raw.sources, &machine_ids, root, faults);
+    let temper_test = practice::mean_temper_test(&raw.temper_test, faults);
+    let probe_checks = practice::mean_probe_checks(&raw.probe_checks, faults);
     Some(Plant {
         name: name?,
         time_zone: time_zone?,
@@ -71,6 +74,8 @@ fn mean(raw: &RawPlant, faults: &mut Faults<'_>) -> Option<Plant> {
         machines,
         sources,
         lateness: lateness?,
+        temper_test,
+        probe_checks,
     })
 }
 
@@ -201,7 +206,7 @@ colour = "brown"
                 line 3: `name` cannot be empty
                 line 4: `Europe/Lisbom` is not a time zone of the IANA list, such as Europe/Lisbon; did you mean `Europe/Lisbon`?
                 line 5: `lateness_seconds = -1` cannot be; it is between 0 and 600
-                line 6: `mqt` is not known in the plant file; did you mean `mqtt`? What can stand there: plant, mqtt, couverture, machine and source
+                line 6: `mqt` is not known in the plant file; did you mean `mqtt`? What can stand there: plant, mqtt, couverture, machine, source, temper_test and probe_checks
                 line 8: `tcp://` is not a way to a broker that we know; write mqtt://host:1883, mqtts://host:8883 for TLS, or embedded
                 line 11: `drak` is not a family (one of dark, milk and white); did you mean `dark`?
                 line 12: `working = [32, 31]` is upside down; write [31, 32]

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use model::{Channel, CouvertureId, MachineId, Method, Span};
 
-use crate::{Family, LimitOverrides, Limits, Mqtt, Source, TimeZone};
+use crate::{Family, LimitOverrides, Limits, Mqtt, ProbeCheckRules, Source, TemperTestRules, TimeZone};
 
 /// One site with one broker and one time zone.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,6 +26,10 @@ pub struct Plant {
     pub sources: Vec<Source>,
     /// How long the watch waits for readings that come late or out of order.
     pub lateness: Span,
+    /// How temper tests are judged and when they are due.
+    pub temper_test: TemperTestRules,
+    /// How probes are checked.
+    pub probe_checks: ProbeCheckRules,
 }
 
 /// A couverture that the site works with.
@@ -84,6 +88,21 @@ pub struct ChannelSettings {
     pub sensor: Option<Sensor>,
     /// The probe's last calibration, added to its value, in the channel's unit.
     pub offset: f64,
+    /// How exact its maker says a platinum probe is, if the file says so.
+    pub tolerance: Option<ToleranceClass>,
+}
+
+/// Classes of industrial platinum thermometers (IEC 60751:2022, table 4), for the finished thermometer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ToleranceClass {
+    /// ±(0.10 + 0.0017 |t|) °C
+    Aa,
+    /// ±(0.15 + 0.002 |t|) °C
+    A,
+    /// ±(0.30 + 0.005 |t|) °C
+    B,
+    /// ±(0.60 + 0.01 |t|) °C
+    C,
 }
 
 /// A raw sensor, whose values have to be turned into °C.
@@ -131,6 +150,33 @@ impl Style {
     }
 }
 
+impl ToleranceClass {
+    /// Every class, the most exact first.
+    pub const ALL: [ToleranceClass; 4] =
+        [ToleranceClass::Aa, ToleranceClass::A, ToleranceClass::B, ToleranceClass::C];
+
+    /// The standard's word.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            ToleranceClass::Aa => "AA",
+            ToleranceClass::A => "A",
+            ToleranceClass::B => "B",
+            ToleranceClass::C => "C",
+        }
+    }
+
+    /// By how much such a thermometer may be off at `celsius`, either way.
+    pub fn allows_c(self, celsius: f64) -> f64 {
+        let (at_zero, a_degree) = match self {
+            ToleranceClass::Aa => (0.10, 0.0017),
+            ToleranceClass::A => (0.15, 0.002),
+            ToleranceClass::B => (0.30, 0.005),
+            ToleranceClass::C => (0.60, 0.01),
+        };
+        at_zero + a_degree * celsius.abs()
+    }
+}
+
 impl Couverture {
     /// As people call it.
     pub fn display_name(&self) -> &str {
@@ -173,5 +219,21 @@ impl Plant {
             .or_else(|| self.couverture(&machine.couverture))
             .expect("a plant file is refused if a machine's couverture is not in it");
         machine.overrides.over(couverture.limits())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// IEC 60751:2022, table 4: at 0 °C and at 100 °C.
+    #[test]
+    fn tolerances_are_those_of_the_standard() {
+        let both = |class: ToleranceClass| [class.allows_c(0.0), class.allows_c(100.0)];
+        let near = |a: [f64; 2], b: [f64; 2]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-9);
+        assert!(near(both(ToleranceClass::Aa), [0.1, 0.27]));
+        assert!(near(both(ToleranceClass::A), [0.15, 0.35]));
+        assert!(near(both(ToleranceClass::B), [0.3, 0.8]));
+        assert!(near(both(ToleranceClass::C), [0.6, 1.6]));
     }
 }

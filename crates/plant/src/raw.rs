@@ -17,6 +17,8 @@ pub(crate) struct RawPlant {
     pub(crate) couvertures: Vec<RawCouverture>,
     pub(crate) machines: Vec<RawMachine>,
     pub(crate) sources: Vec<RawSource>,
+    pub(crate) temper_test: RawTemperTest,
+    pub(crate) probe_checks: RawProbeChecks,
 }
 
 /// `[mqtt]`.
@@ -76,6 +78,31 @@ pub(crate) struct RawChannel {
     pub(crate) sensor: Option<At<String>>,
     pub(crate) offset: Option<At<f64>>,
     pub(crate) cold_junction: Option<At<NumberOrText>>,
+    pub(crate) tolerance: Option<At<String>>,
+}
+
+/// `[temper_test]`; what follows from the grades a to e stands in `[temper_test.follows]`.
+#[derive(Debug, Default)]
+pub(crate) struct RawTemperTest {
+    pub(crate) cool_minutes: Option<At<f64>>,
+    pub(crate) every_minutes: Option<At<f64>>,
+    pub(crate) set_good_minutes: Option<At<f64>>,
+    pub(crate) set_slow_minutes: Option<At<f64>>,
+    pub(crate) set_thick_minutes: Option<At<f64>>,
+    pub(crate) milk_and_white_later_minutes: Option<At<f64>>,
+    pub(crate) curve_under_above: Option<At<f64>>,
+    pub(crate) curve_over_below: Option<At<f64>>,
+    pub(crate) curve_smooth_seconds: Option<At<f64>>,
+    pub(crate) curve_slope_seconds: Option<At<f64>>,
+    pub(crate) follows: [Option<At<String>>; 5],
+}
+
+/// `[probe_checks]`.
+#[derive(Debug, Default)]
+pub(crate) struct RawProbeChecks {
+    pub(crate) every_days: Option<At<f64>>,
+    pub(crate) accept_c: Option<At<f64>>,
+    pub(crate) replace_c: Option<At<f64>>,
 }
 
 /// One `[[source]]`.
@@ -117,7 +144,56 @@ impl RawPlant {
             file.tables("machine", faults).into_iter().map(|table| RawMachine::read(table, faults)).collect();
         raw.sources =
             file.tables("source", faults).into_iter().map(|table| RawSource::read(table, faults)).collect();
+        raw.temper_test = file
+            .table("temper_test", faults)
+            .map(|table| RawTemperTest::read(table, faults))
+            .unwrap_or_default();
+        raw.probe_checks = file
+            .table("probe_checks", faults)
+            .map(|table| RawProbeChecks::read(table, faults))
+            .unwrap_or_default();
         file.finish(faults);
+        raw
+    }
+}
+
+impl RawTemperTest {
+    fn read(mut table: Table<'_>, faults: &mut Faults<'_>) -> RawTemperTest {
+        let raw = RawTemperTest {
+            cool_minutes: table.number("cool_minutes", faults),
+            every_minutes: table.number("every_minutes", faults),
+            set_good_minutes: table.number("set_good_minutes", faults),
+            set_slow_minutes: table.number("set_slow_minutes", faults),
+            set_thick_minutes: table.number("set_thick_minutes", faults),
+            milk_and_white_later_minutes: table.number("milk_and_white_later_minutes", faults),
+            curve_under_above: table.number("curve_under_above", faults),
+            curve_over_below: table.number("curve_over_below", faults),
+            curve_smooth_seconds: table.number("curve_smooth_seconds", faults),
+            curve_slope_seconds: table.number("curve_slope_seconds", faults),
+            follows: table
+                .table("follows", faults)
+                .map(|table| read_follows(table, faults))
+                .unwrap_or_default(),
+        };
+        table.finish(faults);
+        raw
+    }
+}
+
+fn read_follows(mut table: Table<'_>, faults: &mut Faults<'_>) -> [Option<At<String>>; 5] {
+    let follows = ["a", "b", "c", "d", "e"].map(|grade| table.text(grade, faults));
+    table.finish(faults);
+    follows
+}
+
+impl RawProbeChecks {
+    fn read(mut table: Table<'_>, faults: &mut Faults<'_>) -> RawProbeChecks {
+        let raw = RawProbeChecks {
+            every_days: table.number("every_days", faults),
+            accept_c: table.number("accept_c", faults),
+            replace_c: table.number("replace_c", faults),
+        };
+        table.finish(faults);
         raw
     }
 }
@@ -200,6 +276,7 @@ impl RawChannel {
             sensor: table.text("sensor", faults),
             offset: table.number("offset", faults),
             cold_junction: table.number_or_text("cold_junction", faults),
+            tolerance: table.text("tolerance", faults),
         };
         table.finish(faults);
         raw

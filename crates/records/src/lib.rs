@@ -19,6 +19,7 @@ mod correction;
 mod digest;
 mod error;
 mod gap;
+mod kept;
 mod lists;
 mod once;
 mod order;
@@ -34,6 +35,7 @@ pub use crate::audit::{Actor, By, Deed, Entry, EntryQuery, Fault, Known, Subject
 pub use crate::correction::Due;
 pub use crate::error::RecordsError;
 pub use crate::gap::Gap;
+pub use crate::kept::StoredPhoto;
 pub use crate::once::{KeptAnswer, Once, digest_of};
 pub use crate::people::{
     Attempt, Key, NotAName, Password, Pin, Role, Session, TakeOver, Throttle, Token, TooWeak, UnknownRole,

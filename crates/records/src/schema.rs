@@ -13,6 +13,7 @@
 //! asked_events machine, at, kind, raw | who asked for an event that is not a record yet
 //! users, sessions, tokens | who may sign in, who is signed in where, keys of programs (`people`)
 //! once      key | what was answered to a request that may come again; kept for a day (`once`)
+//! smears, photos, decisions, probe_checks | what people keep beside events; only ever added to (`kept`)
 //! state     one row: block, the newest journal block that went into it      | bytes
 //! ```
 //! `user_version` is the format of the tables; a newer one is refused before anything is written. `format` is that of
@@ -82,6 +83,7 @@ pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
     transaction.execute_batch(crate::people::TABLES).map_err(fail)?;
     transaction.execute_batch(crate::once::TABLES).map_err(fail)?;
     crate::gap::prepare(&transaction).map_err(fail)?;
+    transaction.execute_batch(crate::kept::TABLES).map_err(fail)?;
     transaction.pragma_update(None, "user_version", FORMAT).map_err(fail)?;
     transaction.commit().map_err(fail)?;
     Ok(connection)

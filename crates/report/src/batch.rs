@@ -3,7 +3,7 @@
 use model::{Batch, Event, Finding, Measures, PhaseSpan, TauAgainst};
 use serde::Serialize;
 
-use crate::{CorrectionsDto, EventDto, FindingDto};
+use crate::{CorrectionsDto, EventDto, FindingDto, KeptDto};
 
 /// A batch, in the order of keys of the contract.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -81,6 +81,9 @@ pub struct BatchReportDto {
     pub findings: Vec<FindingDto>,
     /// What people reported, in the order of time.
     pub events: Vec<EventDto>,
+    /// Decisions, what is in question, lots.
+    #[serde(flatten)]
+    pub kept: KeptDto,
     /// What people said of its phases, where they did: `phases` above are as they said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub corrections: Option<CorrectionsDto>,
@@ -99,8 +102,15 @@ impl BatchReportDto {
             statement,
             findings: findings.iter().map(FindingDto::from).collect(),
             events: events.iter().map(EventDto::from).collect(),
+            kept: KeptDto::default(),
             corrections: None,
         }
+    }
+
+    /// With what people keep of it.
+    #[must_use]
+    pub fn kept(self, kept: KeptDto) -> BatchReportDto {
+        BatchReportDto { kept, ..self }
     }
 
     /// With what people said of its phases.

@@ -32,6 +32,12 @@ impl From<&Event> for EventDto {
                 fields.entry(key).or_insert(value);
             }
         }
+        // A curve has one grade, which stands for three only inside.
+        if fields.contains_key("curve") && !event.raw.contains("\"gloss\"") {
+            ["gloss", "contraction", "snap"].iter().for_each(|key| {
+                fields.shift_remove(*key);
+            });
+        }
         OWN_KEYS.iter().for_each(|key| {
             fields.shift_remove(*key);
         });

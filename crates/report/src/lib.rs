@@ -22,9 +22,11 @@ mod batch;
 mod batch_paper;
 mod correction;
 mod day;
+mod decision;
 mod event;
 mod finding;
 mod help;
+mod kept;
 mod machine;
 mod measures;
 mod names;
@@ -47,9 +49,11 @@ pub use crate::correction::{CorrectionDto, CorrectionsDto};
 pub use crate::day::{
     CaseDto, CauseWords, DayDto, DayWords, FigureRow, day_source, day_words, figure_rows, figures_xlsx,
 };
+pub use crate::decision::{ConcernedDto, DecisionDto, DoubtDto};
 pub use crate::event::EventDto;
 pub use crate::finding::{FindingDto, ValueDto};
 pub use crate::help::{Help, TEMPER_CAUTION, help};
+pub use crate::kept::{ChangeoverDto, ContentDto, KeptDto, LOT_ASSUMPTIONS, MILK_CAUTION, PartDto, UseDto};
 pub use crate::machine::{ForecastDto, LatestDto, MachineDto};
 pub use crate::measures::{MeasureRow, measure_rows};
 pub use crate::names::Names;

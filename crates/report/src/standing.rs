@@ -65,6 +65,7 @@ mod tests {
             forecast: None,
             open: Vec::new(),
             last_test: None,
+            test_due: None,
         };
         let told = StandingDto::new(&lane, sample::at("13:00"));
         assert!(!StandingDto::new(&lane, sample::at("13:05")).differs_from(&told), "later is not other");

@@ -94,6 +94,7 @@ mod tests {
             forecast: None,
             open: Vec::new(),
             last_test: None,
+            test_due: None,
         };
         Board { lanes: vec![lane], ..Board::default() }
     }

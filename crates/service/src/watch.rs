@@ -24,6 +24,8 @@ use crate::rework::Reworker;
 const BOARD_EVERY: Duration = Duration::from_millis(500);
 /// Changes are written down so often; pages may be so much behind.
 const COMMIT_EVERY: Duration = Duration::from_secs(2);
+/// What people entered is written down sooner: they look at the next page for it.
+const COMMIT_ENTRIES_EVERY: Duration = Duration::from_millis(100);
 /// The whole state is saved so often; a restart works through what came since.
 const SAVE_EVERY: Duration = Duration::from_secs(30);
 /// Blocks read at once when a restart catches up.
@@ -192,7 +194,8 @@ impl Watch {
                 }
                 board.send_replace(Arc::new(self.engine.board()));
             }
-            if committed.elapsed() >= COMMIT_EVERY {
+            let due = if self.events.is_empty() { COMMIT_EVERY } else { COMMIT_ENTRIES_EVERY };
+            if committed.elapsed() >= due {
                 let whole = saved.elapsed() >= SAVE_EVERY;
                 self.try_commit(whole);
                 self.work_in_corrections(reworker, whole);

@@ -20,6 +20,7 @@ use crate::reader::{self, Reader};
 use crate::rendered::Fragments;
 use crate::server::WebError;
 use crate::shelf::Shelf;
+use crate::smears::Smears;
 use crate::state::{Entries, LivePace, Reading, WebConfig, WebState};
 use crate::view::{Moment, Scene};
 use crate::words::LocalTime;
@@ -43,6 +44,7 @@ pub(crate) struct App {
     /// Sets reports as PDF, if the program can.
     pub paper: Option<Paper>,
     pub courses: CourseShelf,
+    pub(crate) smears: Smears,
     pub(crate) notes: Vec<String>,
     pub fragments: Fragments,
     pub bands: Bands,
@@ -136,6 +138,7 @@ impl App {
             door: Door::default(),
             paper: config.paper.clone(),
             courses: CourseShelf::default(),
+            smears: Smears::open(&state.records),
             notes: config.notes.clone(),
             fragments: Fragments::default(),
             bands: Bands::default(),

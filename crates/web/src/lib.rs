@@ -15,7 +15,8 @@
 //! - `gathered`, `paper`: what day, week and comparison are made from, and reports as PDF.
 //! - `access`: who may do what, and how somebody is known.
 //! - `bowl`, `calculator`: a bowl on the bench as it stands, and the sums about seed, top-up and remelt.
-//! - `written`: what people write into the records.
+//! - `written`, `smears`: what people write into the records, and started tests.
+//! - `kept`, `material`, `photo`: what people keep of a batch, what went into machines, photos without what cameras add.
 //! - `archive`, `past`, `curve`, `curve_query`, `curve_values`: reading records and readings, the machine's own past,
 //!   gathering a curve sheet.
 //!
@@ -34,12 +35,15 @@ mod curve_values;
 mod dashboards;
 mod gathered;
 mod handlers;
+mod kept;
 #[cfg(test)]
 mod made_up;
+mod material;
 mod once;
 mod page_file;
 mod paper;
 mod past;
+mod photo;
 mod problem;
 mod query;
 mod reader;
@@ -48,6 +52,7 @@ mod router;
 mod sentence;
 mod server;
 mod shelf;
+mod smears;
 mod state;
 mod urgency;
 mod view;

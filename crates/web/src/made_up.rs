@@ -31,6 +31,7 @@ pub(crate) fn lane(machine: &str, phase: Phase) -> Lane {
         forecast: None,
         open: Vec::new(),
         last_test: None,
+        test_due: None,
     }
 }
 

@@ -53,6 +53,10 @@ pub(crate) enum Shows {
     Week,
     /// Any batches on one sheet.
     Compare,
+    /// Lots, and where each went.
+    Lots,
+    /// The plant file, and probes with their checks.
+    Setup,
     /// How the service itself is.
     Health,
     /// How the reader wants to read.

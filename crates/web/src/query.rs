@@ -33,6 +33,11 @@ impl Params {
         Params(form_urlencoded::parse(text.as_bytes()).into_owned().collect())
     }
 
+    /// The fields of a form that has been taken apart already.
+    pub(crate) fn of(fields: Vec<(String, String)>) -> Params {
+        Params(fields)
+    }
+
     /// Refuses every name that is not in `known`, and every name that stands twice.
     pub(crate) fn only(&self, known: &[&str]) -> Result<(), Problem> {
         for (place, (name, _)) in self.0.iter().enumerate() {

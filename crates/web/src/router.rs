@@ -15,16 +15,17 @@ use serde::Serialize;
 use crate::access::for_its_visitor;
 use crate::api;
 use crate::app::{App, Frame};
+use crate::handlers::test_entry::LARGEST_UPLOAD;
 use crate::handlers::{
-    self, account, assets, baselines, batch, bench, compare, day, display, entries, findings, floor, health,
-    machine, sign_in, week, week_entries,
+    self, account, assets, baselines, batch, bench, compare, day, decisions, display, entries, findings,
+    floor, health, lots, machine, setup, sign_in, smears, test_entry, week, week_entries,
 };
 use crate::once::once;
 use crate::problem::Problem;
 use crate::reader::for_its_reader;
 
-/// Larger than any event that a person can type.
-pub(crate) const LARGEST_BODY: usize = 16 * 1024;
+/// The longest event that is read: a cooling curve of three thousand points.
+pub(crate) const LARGEST_BODY: usize = 64 * 1024;
 
 /// Nobody waits longer for a page; a request that takes longer gives its place back.
 const DEADLINE: Duration = Duration::from_secs(20);
@@ -54,8 +55,16 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/machines/{id}/{file}", get(machine::curve))
         .route("/machines/{id}/entries", post(entries::form))
         .route("/machines/{id}/baselines", post(baselines::form))
+        .route("/machines/{id}/smears", post(smears::form))
+        .route("/machines/{id}/tests", post(test_entry::form).layer(DefaultBodyLimit::max(LARGEST_UPLOAD)))
+        .route("/photos/{machine}/{at}", get(test_entry::photo))
         .route("/batches/{id}", get(batch::report))
+        .route("/batches/{id}/decisions", post(decisions::form))
         .route("/findings", get(findings::page))
+        .route("/lots", get(lots::page))
+        .route("/lots/{lot}", get(lots::one))
+        .route("/setup", get(setup::page))
+        .route("/setup/checks", post(setup::form))
         .route("/days", get(day::today))
         .route("/days/{date}", get(day::day))
         .route("/weeks", get(week::this_week))

@@ -10,8 +10,11 @@ mod curve;
 mod finding;
 mod floor;
 mod history;
+mod kept;
 mod lane;
 mod overlay;
+mod setup;
+mod temper_test;
 mod week;
 
 pub(crate) use batch::{BatchRow, BatchView, EventRow, MeasureView, measure_as_read};
@@ -22,11 +25,16 @@ pub(crate) use curve::{Choice, CurveParts, CurveView};
 pub(crate) use finding::FindingView;
 pub(crate) use floor::FloorView;
 pub(crate) use history::{HistoryView, history_of};
+pub(crate) use kept::{
+    KeptView, Link, Notice, batch_link, channel_word, error_says, lot_link, notices, share_says,
+};
 pub(crate) use lane::{LaneView, Room};
 use model::Timestamp;
 pub(crate) use overlay::{Overlays, Picture};
 use plant::Plant;
 use serde::Serialize;
+pub(crate) use setup::SetupView;
+pub(crate) use temper_test::GradeView;
 pub(crate) use week::SectionView;
 
 use crate::sentence::in_degrees;

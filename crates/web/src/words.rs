@@ -197,6 +197,9 @@ pub(crate) fn event(event: &Event, degrees: Degrees) -> String {
         EventKind::TopUp { mass_kg, temperature, lot } => {
             addition("Top-up", *mass_kg, *temperature, lot.as_deref(), degrees)
         }
+        EventKind::TemperTest(test) if is_by_curve(event) => {
+            format!("Temper test by a sample's cooling curve {}", grade(test.worst()))
+        }
         EventKind::TemperTest(test) => format!(
             "Temper test {}: gloss {}, contraction {}, snap {}",
             grade(test.worst()),
@@ -210,6 +213,11 @@ pub(crate) fn event(event: &Event, degrees: Degrees) -> String {
         EventKind::Note { text } => format!("Note: {text}"),
         EventKind::End => "End of the batch".to_owned(),
     }
+}
+
+fn is_by_curve(event: &Event) -> bool {
+    let told = wire::further(event);
+    told.has_curve && !told.has_smear
 }
 
 fn addition(

@@ -141,7 +141,7 @@ mod tests {
         unit: Option<&str>,
         value: f64,
     ) -> Result<Option<f64>, String> {
-        let settings = ChannelSettings { sensor, offset: 0.0 };
+        let settings = ChannelSettings { sensor, ..ChannelSettings::default() };
         Measured { channel, settings, unit, value }.value(None)
     }
 
@@ -198,7 +198,8 @@ mod tests {
 
     #[test]
     fn the_offset_is_added_last() {
-        let settings = ChannelSettings { sensor: Some(Sensor::Pt100), offset: -0.2 };
+        let settings =
+            ChannelSettings { sensor: Some(Sensor::Pt100), offset: -0.2, ..ChannelSettings::default() };
         let measured = Measured { channel: Channel::Chocolate, settings, unit: Some("Ohm"), value: 100.0 };
         close(measured.value(None), -0.2);
     }

@@ -17,7 +17,7 @@ mod tests;
 use std::collections::BTreeSet;
 
 use model::{Arrival, Channel, Content, Event, MachineId, Timestamp};
-use plant::{Machine, Plant, Source};
+use plant::{CurveRules, Machine, Plant, Source};
 
 pub(crate) use crate::decoder::desk::Desk;
 pub(crate) use crate::decoder::machines::Machines;
@@ -37,6 +37,7 @@ pub struct Decoder {
     sources: Vec<Source>,
     rooms: Rooms,
     sparkplug: sparkplug::Host,
+    curves: CurveRules,
 }
 
 impl Decoder {
@@ -48,6 +49,7 @@ impl Decoder {
             sources: plant.sources.clone(),
             rooms: Rooms::default(),
             sparkplug: sparkplug::Host::default(),
+            curves: plant.temper_test.curve,
         }
     }
 
@@ -103,7 +105,7 @@ impl Decoder {
                 let mut readings = desk.readings_of(id, message)?;
                 readings.take_channel(parse_channel(channel)?)
             }
-            Topic::Event(id) => decode_event(self.machines.find(id)?, message, decoded),
+            Topic::Event(id) => decode_event(self.machines.find(id)?, message, &self.curves, decoded),
             // Our own publication, seen through a wildcard.
             Topic::Standing => Ok(()),
             Topic::Odd => Err(format!(
@@ -165,8 +167,13 @@ fn parse_channel(text: &str) -> Result<Channel, String> {
 }
 
 /// A retained event without a moment of its own says only that something happened once: it is no event.
-fn decode_event(machine: &Machine, message: &Message, decoded: &mut Decoded) -> Result<(), String> {
-    let dated = event::parse(&machine.id, &message.payload)?;
+fn decode_event(
+    machine: &Machine,
+    message: &Message,
+    curves: &CurveRules,
+    decoded: &mut Decoded,
+) -> Result<(), String> {
+    let dated = event::parse(&machine.id, &message.payload, curves)?;
     if dated.at.is_some() || !message.retained {
         let event = Event { at: dated.at.unwrap_or(message.arrived), ..dated.event };
         decoded.arrivals.push(Arrival {

@@ -3,11 +3,18 @@
 //! The same function reads the event topic and the HTTP body, so that both take and refuse the same. The report is kept
 //! as it came, so that fields that we do not know are not lost.
 
+mod curve;
 mod fields;
+mod further;
 
 use model::{Event, EventKind, Grade, MachineId, TemperTest, Timestamp};
+use plant::CurveRules;
 
+pub use crate::event::curve::{
+    CurvePoint, Inflection, MOST_CURVE_POINTS, SampleCurve, curve_of_table, sample_curve,
+};
 use crate::event::fields::Fields;
+pub use crate::event::further::{Further, further};
 use crate::rfc3339::parse_rfc3339;
 
 /// An event is a few fields typed by a person; its raw text is kept for good.
@@ -15,12 +22,17 @@ const LONGEST_EVENT: usize = 64 * 1024;
 
 const KINDS: &str = "charge, seed, top-up, temper-test, reference, note and end";
 
-/// Reads an event of `machine`. One that does not say when it happened, happened at `arrived`.
+/// Reads an event of `machine`; the curve of a sample is judged by `rules`. One that does not say when it happened, happened at `arrived`.
 ///
 /// # Errors
 /// A plain sentence that says what is wrong with it.
-pub fn parse_event(machine: &MachineId, json: &[u8], arrived: Timestamp) -> Result<Event, String> {
-    let dated = parse(machine, json)?;
+pub fn parse_event(
+    machine: &MachineId,
+    json: &[u8],
+    arrived: Timestamp,
+    rules: &CurveRules,
+) -> Result<Event, String> {
+    let dated = parse(machine, json, rules)?;
     Ok(Event { at: dated.at.unwrap_or(arrived), ..dated.event })
 }
 
@@ -31,13 +43,13 @@ pub(crate) struct Dated {
 }
 
 /// Reads an event; without a moment of its own it is dated 1970, for the caller to replace.
-pub(crate) fn parse(machine: &MachineId, json: &[u8]) -> Result<Dated, String> {
+pub(crate) fn parse(machine: &MachineId, json: &[u8], rules: &CurveRules) -> Result<Dated, String> {
     if LONGEST_EVENT < json.len() {
         return Err(format!("the event is longer than {LONGEST_EVENT} bytes"));
     }
     let text = std::str::from_utf8(json).map_err(|_| "the event is not text in UTF-8".to_owned())?;
     let fields = Fields::parse(text)?;
-    let kind = parse_kind(&fields)?;
+    let kind = parse_kind(&fields, rules)?;
     let at = match fields.text("at")? {
         None => None,
         Some(at) => Some(parse_rfc3339(at).ok_or_else(|| {
@@ -50,7 +62,7 @@ pub(crate) fn parse(machine: &MachineId, json: &[u8]) -> Result<Dated, String> {
     Ok(Dated { at, event })
 }
 
-fn parse_kind(fields: &Fields) -> Result<EventKind, String> {
+fn parse_kind(fields: &Fields, rules: &CurveRules) -> Result<EventKind, String> {
     let Some(word) = fields.text("event")? else {
         return Err(format!("the field `event` is missing; it is one of {KINDS}"));
     };
@@ -71,7 +83,7 @@ fn parse_kind(fields: &Fields) -> Result<EventKind, String> {
             temperature: fields.temperature("temperature")?,
             lot: fields.owned_text("lot")?,
         }),
-        "temper-test" => Ok(EventKind::TemperTest(parse_test(fields)?)),
+        "temper-test" => Ok(EventKind::TemperTest(parse_test(fields, rules)?)),
         "reference" => match fields.temperature("temperature")? {
             Some(temperature) => Ok(EventKind::Reference { temperature }),
             None => Err("a reference needs `temperature`, what the hand thermometer shows".into()),
@@ -88,20 +100,37 @@ fn parse_kind(fields: &Fields) -> Result<EventKind, String> {
     }
 }
 
-fn parse_test(fields: &Fields) -> Result<TemperTest, String> {
+/// Where a smear may cool; what else is told of a test is checked here and kept in the report as it came.
+const COOLED: [&str; 2] = ["room", "refrigerator"];
+
+/// A smear, or the cooling curve of a sample. A curve alone has one grade, which then stands for all three; beside a smear it is kept, and
+/// the smear decides.
+fn parse_test(fields: &Fields, rules: &CurveRules) -> Result<TemperTest, String> {
+    fields.word("cooled", &COOLED)?;
+    fields.temperature("room_c")?;
+    fields.percent("room_rh")?;
+    let minutes = fields.above_zero("minutes")?;
+    let curve = match fields.get("curve") {
+        None => None,
+        Some(points) => Some(curve::read(curve::points_of(points)?, rules)?),
+    };
+    let is_smear = ["gloss", "contraction", "snap"].iter().any(|key| fields.get(key).is_some());
+    if let Some(curve) = curve.filter(|_| !is_smear) {
+        return Ok(TemperTest { gloss: curve.grade, contraction: curve.grade, snap: curve.grade, minutes });
+    }
     Ok(TemperTest {
         gloss: parse_grade(fields, "gloss")?,
         contraction: parse_grade(fields, "contraction")?,
         snap: parse_grade(fields, "snap")?,
-        minutes: fields.above_zero("minutes")?,
+        minutes,
     })
 }
 
 fn parse_grade(fields: &Fields, key: &str) -> Result<Grade, String> {
     let Some(word) = fields.text(key)? else {
         return Err(format!(
-            "a temper test needs `gloss`, `contraction` and `snap`, and `{key}` is missing; a cooling curve in their place \
-             is not read yet"
+            "a temper test needs `gloss`, `contraction` and `snap`, and `{key}` is missing; or in their place a `curve`, a \
+             list of pairs, seconds and °C"
         ));
     };
     word.parse().map_err(|()| format!("`{key}` is `{word}`; it is one of good, fair and poor"))
@@ -116,7 +145,8 @@ mod tests {
     #[expect(clippy::needless_pass_by_value, reason = "an expectation reads best as the last argument")]
     fn check(json: &str, expected: Expect) {
         let arrived = "2026-03-02T08:00:00Z".parse().expect("a time");
-        let shown = match parse_event(&"alder".parse().expect("an id"), json.as_bytes(), arrived) {
+        let rules = plant::TemperTestRules::default().curve;
+        let shown = match parse_event(&"alder".parse().expect("an id"), json.as_bytes(), arrived, &rules) {
             Ok(event) => format!("{} by {}: {:?}", event.at, event.by.as_deref().unwrap_or("-"), event.kind),
             Err(says) => says,
         };
@@ -217,12 +247,24 @@ mod tests {
         check(
             r#"{"event":"temper-test","gloss":"good","snap":"good"}"#,
             expect![
-                "a temper test needs `gloss`, `contraction` and `snap`, and `contraction` is missing; a cooling curve in their place is not read yet"
+                "a temper test needs `gloss`, `contraction` and `snap`, and `contraction` is missing; or in their place a `curve`, a list of pairs, seconds and °C"
             ],
         );
         check(
             r#"{"event":"temper-test","gloss":"fine","contraction":"good","snap":"good"}"#,
             expect!["`gloss` is `fine`; it is one of good, fair and poor"],
+        );
+        check(
+            r#"{"event":"temper-test","gloss":"good","contraction":"good","snap":"good","cooled":"oven"}"#,
+            expect!["`cooled` is `oven`; it is one of room and refrigerator"],
+        );
+        check(
+            r#"{"event":"temper-test","gloss":"good","contraction":"good","snap":"good","room_rh":140}"#,
+            expect!["`room_rh` is 140; it is a percentage, from 0 to 100"],
+        );
+        check(
+            r#"{"event":"temper-test","curve":[[0,31.9],[1]]}"#,
+            expect!["`curve` takes a list of pairs, seconds and °C, such as [[0, 31.9], [1, 31.8]]"],
         );
         check(
             r#"{"event":"reference"}"#,
@@ -234,7 +276,13 @@ mod tests {
     #[test]
     fn fields_that_we_do_not_know_are_kept() {
         let json = br#"{"event":"end","shift":"early","by":"rui"}"#;
-        let event = parse_event(&"alder".parse().unwrap(), json, Timestamp::default()).unwrap();
+        let event = parse_event(
+            &"alder".parse().unwrap(),
+            json,
+            Timestamp::default(),
+            &plant::TemperTestRules::default().curve,
+        )
+        .unwrap();
         assert_eq!(event.raw.as_bytes(), json);
         assert_eq!(event.by.as_deref(), Some("rui"));
     }

@@ -1,6 +1,8 @@
 //! The machine as it stands, for the board.
 
-use model::{Lane, Phase, Span};
+use model::{Lane, Phase, Span, TestDue};
+
+use crate::standing::Proof;
 
 use super::{MachineWatch, Setting};
 
@@ -26,6 +28,18 @@ impl MachineWatch {
             forecast: self.process.forecast(),
             open: self.ledger.open(),
             last_test: self.book.last_test(),
+            test_due: self.test_due(setting),
         }
+    }
+
+    /// When the next temper test is due; not before the charge is ready by its temperature.
+    fn test_due(&self, setting: &Setting<'_>) -> Option<TestDue> {
+        match self.tracker.phase()? {
+            Phase::Working | Phase::Rewarming | Phase::Settling => {}
+            Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling => return None,
+        }
+        let ready = self.book.timeline.last_of(Phase::Working)?.from;
+        let proof: &Proof = self.book.proof()?;
+        Some(proof.test_due(ready, self.disturbed_at, setting.plant.temper_test.every))
     }
 }

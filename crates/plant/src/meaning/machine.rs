@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use model::{Channel, CouvertureId, MachineId, Method};
 
 use crate::fault::{At, Faults};
-use crate::meaning::limits;
 use crate::meaning::words::{self, Ids};
+use crate::meaning::{limits, practice};
 use crate::nearest::did_you_mean;
 use crate::raw::{RawChannel, RawMachine};
 use crate::table::NumberOrText;
@@ -88,9 +88,11 @@ fn mean_channel(raw: &RawChannel, faults: &mut Faults<'_>) -> Option<(Channel, C
             return None;
         }
     };
+    let sensor = mean_sensor(channel, raw, faults);
     let settings = ChannelSettings {
-        sensor: mean_sensor(channel, raw, faults),
+        sensor,
         offset: raw.offset.as_ref().map_or(0.0, |offset| offset.value),
+        tolerance: practice::mean_tolerance(channel, sensor, raw.tolerance.as_ref(), faults),
     };
     Some((channel, settings))
 }
@@ -237,7 +239,7 @@ mod tests {
             "[machine.channel.choclate]\noffset = 1\n[machine.channel.room]\nofset = 1\n",
             expect![[r#"
             line 12: `choclate` is not a channel; the channels are chocolate, jacket, room, humidity, setpoint, stirrer and motor; did you mean `chocolate`?
-            line 15: `ofset` is not known in [machine.channel.room]; did you mean `offset`? What can stand there: sensor, offset and cold_junction"#]],
+            line 15: `ofset` is not known in [machine.channel.room]; did you mean `offset`? What can stand there: sensor, offset, cold_junction and tolerance"#]],
         );
         check_with("channel = 3\n", expect!["line 12: `channel` takes a table, not a number"]);
         check_with(

@@ -34,6 +34,14 @@ deeds! {
     PhaseCorrected = "phase-corrected",
     /// A baseline was frozen, learned again or reset.
     BaselineOrdered = "baseline-ordered",
+    /// A smear was taken for a temper test.
+    SmearTaken = "smear-taken",
+    /// A photo of a smear was kept.
+    PhotoKept = "photo-kept",
+    /// Somebody decided what becomes of a batch.
+    BatchDecided = "batch-decided",
+    /// A probe was checked.
+    ProbeChecked = "probe-checked",
     /// An action was opened in a review.
     ActionOpened = "action-opened",
     /// An action was said to be done, or not done after all.

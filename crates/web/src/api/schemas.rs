@@ -1,5 +1,7 @@
 //! The shapes of bodies and answers. Those of answers are held against what the routes really answer in the tests.
 
+mod kept;
+
 use model::{BaselineDeed, Channel, FindingKind, Method, Phase};
 use serde_json::{Map, Value, json};
 
@@ -99,7 +101,7 @@ fn batch_report() -> Value {
             ("corrections", named("Corrections")),
         ]),
     });
-    json!({ "allOf": [named("Batch"), rest] })
+    json!({ "allOf": [named("Batch"), kept::of_batch(), rest] })
 }
 
 fn event_entry() -> Value {
@@ -122,6 +124,12 @@ fn event_entry() -> Value {
             ("contraction", grade()),
             ("snap", grade()),
             ("minutes", mass()),
+            ("cooled", words(["room", "refrigerator"])),
+            ("room_c", number()),
+            ("room_rh", number()),
+            ("curve", list(list(number()))),
+            ("source", words(["new", "rework"])),
+            ("clean", json!({ "type": "boolean" })),
             ("text", text()),
         ],
     );
@@ -352,5 +360,6 @@ pub(super) fn schemas() -> Value {
             ]),
         ),
     ];
-    Value::Object(all.into_iter().map(|(name, schema)| (name.to_owned(), schema)).collect::<Map<_, _>>())
+    let all = all.into_iter().chain(kept::schemas());
+    Value::Object(all.map(|(name, schema)| (name.to_owned(), schema)).collect::<Map<_, _>>())
 }

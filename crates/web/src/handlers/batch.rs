@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::extract::{Path, State};
 use axum::response::{Html, IntoResponse, Response};
-use model::{Batch, Event, Finding, PhaseCorrection, Timestamp};
+use model::{Batch, Event, Finding, PhaseCorrection, Span, Timestamp};
 use records::{Entry, EntryQuery, FindingQuery, Subject};
 use report::{BatchReportDto, CorrectionsDto, Telling};
 use serde::Serialize;
@@ -16,13 +16,14 @@ use crate::dashboards::part_file;
 use crate::handlers::batch_forms::{self, Form};
 use crate::handlers::files::FormLink;
 use crate::handlers::machine::{CurvePart, curve_part_only, files};
+use crate::kept::Kept;
 use crate::page_file::Shows;
 use crate::past::{self, Past};
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::view::{
-    BatchView, CorrectionsView, CurveParts, CurveView, EventRow, FindingView, HistoryView, MeasureView,
-    history_of,
+    BatchView, CorrectionsView, CurveParts, CurveView, EventRow, FindingView, HistoryView, KeptView,
+    MeasureView, history_of,
 };
 
 pub(crate) async fn report(
@@ -46,16 +47,20 @@ pub(crate) struct Gathered {
     /// What people said of its phases, and the program's own.
     corrections: Vec<PhaseCorrection>,
     own: Batch,
+    pub(crate) kept: Kept,
 }
 
 impl Gathered {
     pub(crate) async fn of(app: &App, batch: Batch) -> Result<Gathered, Problem> {
         let findings = findings_of(app, &batch).await?;
-        let to = batch.end.unwrap_or_else(|| app.now());
-        let events = curve::events_between(app, &batch.machine, batch.start, to).await?;
+        // What was entered this very moment belongs to it, too.
+        let to = batch.end.unwrap_or_else(|| app.now() + Span::from_millis(1));
+        let during = curve::events_between(app, &batch.machine, batch.start, to).await?;
         let past = app.past_of(&batch).await?;
         let (own, corrections) = app.corrections_of(&batch).await?;
-        Ok(Gathered { batch, findings, events, past, corrections, own })
+        let mut kept = Kept::of(app, &batch, &during).await?;
+        let events = std::mem::take(&mut kept.before_start).into_iter().chain(during).collect();
+        Ok(Gathered { batch, findings, events, past, corrections, own, kept })
     }
 
     /// The statement in words, a paragraph each.
@@ -77,6 +82,7 @@ impl Gathered {
     /// The document for programs.
     pub(crate) fn document(&self, app: &App) -> BatchReportDto {
         BatchReportDto::new(&self.batch, self.statement(app), &self.findings, &self.events)
+            .kept(self.kept.document())
             .corrected(CorrectionsDto::new(&self.own, &self.corrections))
     }
 }
@@ -105,30 +111,55 @@ struct ReportView {
     events: Vec<EventRow>,
     corrections: Option<CorrectionsView>,
     history: HistoryView,
+    kept: KeptView,
+    /// What was wrong with a decision.
+    fault: Option<String>,
 }
 
 async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem> {
     params.only(&["span", "from", "to", "channels", "width", "part"])?;
     let query = CurveQuery::read(params, CurveSpan::Batch)?;
     let batch = app.batch(id).await?;
-    let curve = curve_view(app, &batch, &query).await?;
     if curve_part_only(params)? {
+        let curve = curve_view(app, &batch, &query).await?;
         let part = app.dashboards.render(&part_file("curve"), CurvePart::of(app, curve))?;
         return Ok(Html(part).into_response());
     }
+    render(app, batch, &query, None).await.map(IntoResponse::into_response)
+}
+
+/// The page again after a decision that could not be taken.
+pub(crate) async fn page_with(
+    app: &App,
+    batch: Batch,
+    fault: Option<String>,
+) -> Result<Html<String>, Problem> {
+    let query = CurveQuery::read(&Params::parse(""), CurveSpan::Batch)?;
+    render(app, batch, &query, fault).await
+}
+
+async fn render(
+    app: &App,
+    batch: Batch,
+    query: &CurveQuery,
+    fault: Option<String>,
+) -> Result<Html<String>, Problem> {
+    let curve = curve_view(app, &batch, query).await?;
     let gathered = Gathered::of(app, batch).await?;
     let history = history(app, &gathered.batch).await?;
     let statement = gathered.statement(app);
     let page = app.page("batch", Shows::Batch)?;
     let scene = app.scene();
-    let Gathered { batch, findings, events, past, corrections, own } = &gathered;
+    let Gathered { batch, findings, events, past, corrections, own, kept } = &gathered;
     let head = BatchView::new(scene, batch);
     let title = format!("{}, {}", head.machine, head.start.says);
     let usual = past.usual.as_ref().map(|usual| &usual.measures);
     let view = ReportView {
         statement: statement.iter().map(|paragraph| scene.sentence(paragraph)).collect(),
         findings: findings.iter().map(|finding| FindingView::new(scene, finding)).collect(),
-        events: events.iter().map(|event| EventRow::new(scene, event)).collect(),
+        events: events.iter().map(|event| EventRow::of_batch(scene, batch, event, &kept.photos)).collect(),
+        kept: KeptView::new(scene, kept),
+        fault,
         measures: report::measure_rows(&batch.measures, usual)
             .iter()
             .map(|row| MeasureView::new(scene, row))
@@ -141,7 +172,7 @@ async fn page(app: &App, id: &str, params: &Params) -> Result<Response, Problem>
         batch: head,
     };
     let frame = app.frame("batch", "");
-    app.render_page(&page, &frame, &title, Report { view }).map(|page| Html(page).into_response())
+    app.render_page(&page, &frame, &title, Report { view }).map(Html)
 }
 
 async fn curve_view(app: &App, batch: &Batch, query: &CurveQuery) -> Result<CurveView, Problem> {

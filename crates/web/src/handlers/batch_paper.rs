@@ -10,10 +10,11 @@ use crate::curve_query::{CurveQuery, CurveSpan};
 use crate::handlers::batch::Gathered;
 use crate::handlers::batch_forms::draw;
 use crate::handlers::files::{Kind, file};
+use crate::kept::Kept;
 use crate::past::band_says;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::view::{BatchView, EventRow, FindingView, Scene, measure_as_read};
+use crate::view::{BatchView, EventRow, FindingView, KeptView, Scene, measure_as_read};
 
 /// The picture that the source refers to.
 const SHEET: &str = "curve.svg";
@@ -44,7 +45,7 @@ fn written(app: &App, gathered: &Gathered, reference: String) -> BatchPaper {
     BatchPaper {
         plant: app.state.plant.name.clone(),
         about: about(&head),
-        standing: (head.standing.word.to_owned(), head.reasons.join("; ")),
+        standing: (head.standing.word.to_owned(), standing_says(scene, &head, &gathered.kept)),
         statement: statement.iter().map(|paragraph| scene.sentence(paragraph)).collect(),
         sheet: Some((SHEET.to_owned(), format!("Curve sheet of {title}."))),
         reference,
@@ -66,6 +67,21 @@ fn written(app: &App, gathered: &Gathered, reference: String) -> BatchPaper {
         events: events.iter().map(|event| event_row(scene, event)).collect(),
         title,
     }
+}
+
+/// Why it stands so, what was decided, and what is in question.
+fn standing_says(scene: Scene<'_>, head: &BatchView, kept: &Kept) -> String {
+    let mut told = vec![head.reasons.join("; ")];
+    let view = KeptView::new(scene, kept);
+    told.extend(view.decision.map(|decision| {
+        format!(
+            "decision: {}, {} ({}, {})",
+            decision.chip.word, decision.reason, decision.by, decision.at.says
+        )
+    }));
+    told.extend(view.notices.into_iter().map(|notice| format!("{}: {}", notice.title, notice.says)));
+    told.retain(|text| !text.is_empty());
+    told.join("; ")
 }
 
 /// Couverture, lot, mass and method in a line.

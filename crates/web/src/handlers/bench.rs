@@ -76,7 +76,7 @@ pub(crate) async fn page(
     params: Params,
 ) -> Result<Html<String>, Problem> {
     CalculatorView::only(&params, &["entered"])?;
-    let said = Said { message: params.text("entered").and_then(entered), fault: None };
+    let said = Said { message: params.text("entered").and_then(entered), fault: None, ..Said::default() };
     show(&app, bowl_machine(&app, &id)?, &params, said).await
 }
 
@@ -166,7 +166,7 @@ async fn back(
     match done {
         Ok(word) => Ok(Redirect::to(&format!("/bench/{}?entered={word}", machine.id)).into_response()),
         Err(problem) => {
-            let said = Said { message: None, fault: Some(problem.sentence) };
+            let said = Said { message: None, fault: Some(problem.sentence), ..Said::default() };
             let page = show(app, machine, &Params::default(), said).await?;
             Ok((problem.status, page).into_response())
         }

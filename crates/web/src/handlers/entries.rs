@@ -12,20 +12,24 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use charts::Degrees;
-use model::{Arrival, Content, Event, MachineId};
+use model::{Arrival, Content, Event, EventKind, MachineId};
 use records::By;
 use serde_json::{Map, Value, json};
 
 use crate::access::{Right, admit};
 use crate::app::App;
-use crate::handlers::machine::{self, Said};
+use crate::handlers::machine::{self, About, Said};
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::degrees_of;
 use crate::written::name_of;
 
 /// Fields of the forms that hold numbers; every other one is text.
-const NUMBERS: [&str; 3] = ["mass_kg", "temperature", "minutes"];
+const NUMBERS: [&str; 5] = ["mass_kg", "temperature", "minutes", "room_c", "room_rh"];
+/// Those of them that are temperatures, in the reader's degrees.
+const TEMPERATURES: [&str; 2] = ["temperature", "room_c"];
+/// Fields that are ticked or not.
+const TICKED: [&str; 1] = ["clean"];
 
 /// `POST /api/v1/events`
 pub(crate) async fn json(
@@ -68,7 +72,7 @@ pub(crate) async fn form(
             Ok(Redirect::to(&back).into_response())
         }
         Err(problem) => {
-            let said = Said { message: None, fault: Some(problem.sentence) };
+            let said = Said { message: None, fault: Some(problem.sentence), about: About::Entries };
             let page = machine::show_with(&app, machine.as_str(), said).await?;
             Ok((problem.status, page).into_response())
         }
@@ -97,7 +101,9 @@ pub(crate) fn event_of_form(form: &Params) -> Result<Value, Problem> {
                 let shown: String = text.chars().take(40).collect();
                 Problem::refused("bad-event", format!("`{shown}` is not a number; write it like 1.5."))
             })?;
-            json!(if name == "temperature" { in_celsius(number, degrees) } else { number })
+            json!(if TEMPERATURES.contains(&name) { in_celsius(number, degrees) } else { number })
+        } else if TICKED.contains(&name) {
+            json!(text == "true")
         } else {
             json!(text)
         };
@@ -117,7 +123,8 @@ fn in_celsius(typed: f64, degrees: Degrees) -> f64 {
 /// Reads the event and answers when it is on disk.
 pub(crate) async fn take(app: &App, by: &By, machine: &MachineId, json: &[u8]) -> Result<Event, Problem> {
     let now = by.at;
-    let event = wire::parse_event(machine, &signed(by, json), now)
+    let rules = &app.state.plant.temper_test.curve;
+    let event = wire::parse_event(machine, &signed(by, json), now, rules)
         .map_err(|sentence| Problem::refused("bad-event", sentence))?;
     let (by, asked) = (by.clone(), event.clone());
     app.write_records(move |records| records.ask_for_event(&asked, &by)).await?;
@@ -129,6 +136,9 @@ pub(crate) async fn take(app: &App, by: &By, machine: &MachineId, json: &[u8]) -
             cause,
         )
     })?;
+    if let EventKind::TemperTest(_) = &event.kind {
+        app.smears.judged(machine, event.at);
+    }
     Ok(event)
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::http::header;
 use axum::response::{Html, IntoResponse, Response};
-use model::{Board, Channel, Lane, MachineId};
+use model::{Board, Channel, Lane, MachineId, Span};
 use plant::{Family, Machine};
 
 use records::BatchQuery;
@@ -19,11 +19,12 @@ use crate::curve_query::{CURVE_PARAMETERS, CurveQuery, CurveSpan, whole_batch};
 use crate::curve_values::curve_values;
 use crate::dashboards::part_file;
 use crate::handlers::baselines::BaselineView;
+use crate::kept::{self, Kept};
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
 use crate::rendered::{Parts, named};
-use crate::view::{BatchRow, Choice, CurveParts, CurveView, FindingView, LaneView, Room};
+use crate::view::{BatchRow, Choice, CurveParts, CurveView, FindingView, LaneView, Notice, Room, notices};
 
 /// Two weeks of two batches a day.
 const LISTED_BATCHES: usize = 28;
@@ -42,6 +43,19 @@ const USUAL_SPAN: CurveSpan = CurveSpan::Last(3);
 pub(crate) struct Said {
     pub message: Option<&'static str>,
     pub fault: Option<String>,
+    /// Beside which form it stands.
+    pub about: About,
+}
+
+/// A part of the page with forms.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub(crate) enum About {
+    /// The temper test.
+    Test,
+    /// All other entries.
+    #[default]
+    Entries,
 }
 
 #[derive(Serialize)]
@@ -58,11 +72,18 @@ struct MachineView {
     entries_href: String,
     /// Where to come back to after signing in.
     entries_back: String,
+    /// Where a smear that was taken is told, and where its result.
+    smears_href: String,
+    tests_href: String,
     #[serde(flatten)]
     said: Said,
     batches: Vec<BatchRow>,
     baselines: Vec<BaselineView>,
     baselines_href: String,
+    /// What to know of the product in it.
+    notices: Vec<Notice>,
+    /// Id and name.
+    couvertures: Vec<(String, String)>,
 }
 
 /// How the machine stands: its lane and its open findings.
@@ -83,8 +104,10 @@ pub(crate) async fn page(
         let view = curve_view(&app, app.machine(&id)?, &query).await?;
         return app.dashboards.render(&part_file("curve"), CurvePart::of(&app, view)).map(Html);
     }
-    let message = params.text("entered").and_then(entered);
-    show(&app, &id, &query, &params, Said { message, fault: None }).await
+    let entered_kind = params.text("entered");
+    let about = if entered_kind == Some("temper-test") { About::Test } else { About::Entries };
+    let said = Said { message: entered_kind.and_then(entered), fault: None, about };
+    show(&app, &id, &query, &params, said).await
 }
 
 /// Does the script ask for the curve alone?
@@ -134,10 +157,18 @@ async fn show(
         BatchQuery { machine: Some(machine.id.clone()), limit: LISTED_BATCHES, ..BatchQuery::default() };
     let batches: Vec<_> =
         app.batches(listed).await?.iter().map(|batch| BatchRow::new(app.scene(), batch)).collect();
+    let lane = board.lanes.iter().find(|lane| lane.machine == machine.id);
+    let couvertures = app.state.plant.couvertures.iter();
     let view = MachineView {
+        notices: notices_of(app, machine, lane).await?,
+        couvertures: couvertures
+            .map(|couverture| (couverture.id.to_string(), couverture.display_name().to_owned()))
+            .collect(),
         curve: curve_view(app, machine, query).await?,
         entries_href: format!("/machines/{}/entries", machine.id),
         entries_back: format!("/machines/{}", machine.id),
+        smears_href: format!("/machines/{}/smears", machine.id),
+        tests_href: format!("/machines/{}/tests", machine.id),
         said,
         batches,
         baselines: BaselineView::all(app.scene(), &board.baselines, &machine.id),
@@ -163,6 +194,20 @@ fn known(app: &App, board: &Board, machine: &Machine) -> Known {
         mass_kg: batch.and_then(|batch| batch.mass_kg).or(machine.capacity_kg),
         chocolate_c: lane.and_then(|lane| lane.latest(Channel::Chocolate)).and_then(|latest| latest.value),
     }
+}
+
+/// What to know of the batch in the machine, and of a charge that waits for its melt.
+async fn notices_of(app: &App, machine: &Machine, lane: Option<&Lane>) -> Result<Vec<Notice>, Problem> {
+    let scene = app.scene();
+    let mut told = Vec::new();
+    if let Some(batch) = lane.and_then(|lane| lane.batch.as_ref()) {
+        let until = app.now() + Span::from_millis(1);
+        let events = curve::events_between(app, &batch.machine, batch.start, until).await?;
+        told = notices(scene, &Kept::of(app, batch, &events).await?);
+    }
+    let waiting = kept::changeover_of_next(app, machine).await?;
+    told.extend(waiting.map(|changeover| Notice::of_changeover(scene, &changeover).of_next_charge()));
+    Ok(told)
 }
 
 async fn curve_view(app: &App, machine: &Machine, query: &CurveQuery) -> Result<CurveView, Problem> {
@@ -224,7 +269,7 @@ fn standing(app: &App, board: &Board, machine: &Machine) -> Standing {
     let open: Vec<_> =
         lane.iter().flat_map(|lane| &lane.open).map(|finding| FindingView::new(scene, finding)).collect();
     let lane = lane
-        .and_then(|lane| LaneView::new(scene, lane, Room::Row))
+        .and_then(|lane| LaneView::new(scene, lane, &app.smears.now(), Room::Row))
         .unwrap_or_else(|| LaneView::unseen(scene, machine, Room::Row));
     Standing { lane, open }
 }
@@ -236,6 +281,7 @@ pub(crate) fn live_parts(app: &App, board: &Board, id: &MachineId) -> Result<Par
     let mut parts = Parts::default();
     parts.render(app, "troubles", "troubles", named("frame", app.frame("", "")))?;
     parts.render(app, "now", "now", &standing)?;
+    parts.render(app, "test", "test_now", &standing)?;
     parts.render(app, "open", "open_findings", &standing)?;
     Ok(parts)
 }
@@ -294,6 +340,7 @@ pub(crate) async fn png_file(drawing: String) -> Result<Response, Problem> {
 fn entered(kind: &str) -> Option<&'static str> {
     Some(match kind {
         "temper-test" => "The temper test has been entered.",
+        "charge" => "The charge has been entered.",
         "seed" => "The seed has been entered.",
         "top-up" => "The top-up has been entered.",
         "reference" => "The hand thermometer's value has been entered.",

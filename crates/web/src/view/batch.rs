@@ -1,13 +1,16 @@
 //! A batch as a page shows it: one row in a list, or the head of its report.
 
 use charts::Degrees;
-use model::{Batch, Confidence, Event, Method, Phase};
+use model::{Batch, Confidence, Event, EventKind, Method, Phase, TemperTest, Timestamp};
 use report::MeasureRow;
 use serde::Serialize;
 
 use super::lane::standing_chip;
-use super::{Chip, Moment, Scene};
+use super::{Chip, GradeView, Moment, Scene};
 use crate::words;
+
+/// As wide as the list of events.
+const SAMPLE_SIZE: (u32, u32) = (760, 260);
 
 /// A batch in a list.
 #[derive(Debug, Clone, Serialize)]
@@ -61,6 +64,14 @@ pub(crate) struct EventRow {
     pub at: Moment,
     pub says: String,
     pub by: Option<String>,
+    /// Of a temper test.
+    pub grade: Option<GradeView>,
+    /// Where a smear cooled, and how the room was.
+    pub further: Vec<String>,
+    /// The cooling curve of a sample: a drawing, and what it says.
+    pub curve: Option<(String, String)>,
+    /// Where the photo of a smear is.
+    pub photo: Option<String>,
 }
 
 /// A measure of a batch.
@@ -134,8 +145,60 @@ impl EventRow {
             at: scene.moment(event.at),
             says: words::event(event, scene.degrees),
             by: event.by.clone(),
+            grade: None,
+            further: Vec::new(),
+            curve: None,
+            photo: None,
         }
     }
+
+    /// The same with everything that is told of a temper test.
+    pub(crate) fn of_batch(scene: Scene<'_>, batch: &Batch, event: &Event, photos: &[Timestamp]) -> EventRow {
+        let row = EventRow::new(scene, event);
+        let EventKind::TemperTest(test) = &event.kind else { return row };
+        let known = scene.plant.couverture(&batch.couverture);
+        let known =
+            known.or_else(|| scene.plant.couverture(&scene.plant.machine(&batch.machine)?.couverture));
+        let told = wire::further(event);
+        let of_curve_alone = told.has_curve && !told.has_smear;
+        let grade = known.filter(|_| !of_curve_alone).map(|known| GradeView::new(scene, known.family, test));
+        let curve = wire::sample_curve(&event.raw, &scene.plant.temper_test.curve)
+            .filter(|_| told.has_curve)
+            .map(|curve| sample_drawing(scene, batch, event, &curve));
+        let photo =
+            photos.contains(&event.at).then(|| format!("/photos/{}/{}", event.machine, event.at.as_millis()));
+        EventRow { grade, further: further(scene, test, &told), curve, photo, ..row }
+    }
+}
+
+/// Set time, where it cooled and how the room was.
+fn further(scene: Scene<'_>, test: &TemperTest, told: &wire::Further) -> Vec<String> {
+    let cooled = told.cooled.as_deref().map(|place| match place {
+        "refrigerator" => "cooled in a refrigerator".to_owned(),
+        _ => "cooled in the room".to_owned(),
+    });
+    let set = test.minutes.map(|minutes| format!("set after {minutes}\u{a0}min"));
+    let room = told.room_c.map(|celsius| format!("room {}", scene.temperature(celsius)));
+    let damp = told.room_rh.map(|humidity| format!("{humidity:.0}\u{a0}%RH"));
+    [set, cooled, room, damp].into_iter().flatten().collect()
+}
+
+fn sample_drawing(
+    scene: Scene<'_>,
+    batch: &Batch,
+    event: &Event,
+    curve: &wire::SampleCurve,
+) -> (String, String) {
+    let machine = scene.plant.machine(&batch.machine).map_or(batch.machine.as_str(), |machine| &machine.name);
+    let title = format!("Sample of {machine}, {}", scene.local.moment(event.at, scene.now));
+    let drawing = charts::SampleCurve {
+        title: &title,
+        points: &curve.points,
+        inflection: curve.inflection.map(|found| (found.seconds, found.celsius)),
+        degrees: scene.degrees,
+        size: SAMPLE_SIZE,
+    };
+    (drawing.svg(), scene.sentence(&curve.says))
 }
 
 /// The figure in the reader's degrees.

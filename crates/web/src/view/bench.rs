@@ -182,16 +182,7 @@ impl BowlView {
             cautions: cautions(bowl).into_iter().map(|caution| scene.sentence(&caution)).collect(),
             keys: Keys::new(scene, bowl),
             readings: readings(scene, bowl, limit_c),
-            events: bowl
-                .events
-                .iter()
-                .rev()
-                .map(|event| EventRow {
-                    at: scene.moment(event.at),
-                    says: words::event(event, scene.degrees),
-                    by: event.by.clone(),
-                })
-                .collect(),
+            events: bowl.events.iter().rev().map(|event| EventRow::new(scene, event)).collect(),
             is_partial_melt: asked.method == Method::PartialMelt,
             takes_seed: matches!(asked.method, Method::Seed | Method::ButterSeed),
             standing: bowl.filled.as_ref().and(standing(bowl, lane)),

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::{Chip, FindingView, LaneView, Room, Scene};
 use crate::page_file::PageFile;
+use crate::smears::ByMachine;
 use crate::state::Health;
 use crate::urgency::{Urgency, by_urgency, urgency};
 use crate::words;
@@ -46,12 +47,19 @@ pub(crate) struct AreaView {
 
 impl FloorView {
     /// The lanes of `page` as they stand.
-    pub(crate) fn new(scene: Scene<'_>, board: &Board, health: &Health, page: &PageFile) -> FloorView {
+    pub(crate) fn new(
+        scene: Scene<'_>,
+        board: &Board,
+        smears: &ByMachine,
+        health: &Health,
+        page: &PageFile,
+    ) -> FloorView {
         let ordered: Vec<_> =
             by_urgency(board, scene.now).into_iter().filter(|lane| page.has(&lane.machine)).collect();
         let urgencies: Vec<_> = ordered.iter().map(|lane| urgency(lane, scene.now)).collect();
         let room = if ordered.len() <= ROWS { Room::Row } else { Room::Card };
-        let lanes: Vec<_> = ordered.iter().filter_map(|lane| LaneView::new(scene, lane, room)).collect();
+        let lanes: Vec<_> =
+            ordered.iter().filter_map(|lane| LaneView::new(scene, lane, smears, room)).collect();
         let plant_open: Vec<_> =
             board.plant_open.iter().map(|finding| FindingView::new(scene, finding)).collect();
         FloorView {
@@ -187,7 +195,13 @@ mod tests {
 
     fn floor(scene: Scene<'_>, board: &Board, areas: &str) -> FloorView {
         let page = format!("title = \"Floor\"\nshows = \"works\"\nparts = []\n{areas}");
-        FloorView::new(scene, board, &healthy(), &parse_page_file("floor.toml", &page).unwrap())
+        FloorView::new(
+            scene,
+            board,
+            &ByMachine::new(),
+            &healthy(),
+            &parse_page_file("floor.toml", &page).unwrap(),
+        )
     }
 
     fn headline_of(lanes: Vec<Lane>, now: &str) -> String {

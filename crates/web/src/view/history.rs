@@ -109,6 +109,27 @@ fn says(scene: Scene<'_>, entry: &Entry) -> String {
             let stands = |value: &Value| if value["done"].is_null() { "open" } else { "done" };
             format!("action {}: {} → {}", word(new, "action"), stands(old), stands(new))
         }
+        Deed::SmearTaken => "took a smear for a temper test".to_owned(),
+        Deed::PhotoKept => {
+            let of =
+                entry.about.map_or_else(String::new, |about| format!(" of {}", scene.moment(about).says));
+            format!("added a photo to the temper test{of}")
+        }
+        Deed::BatchDecided => {
+            let before = if old.is_null() { "nothing decided".to_owned() } else { word(old, "decision") };
+            format!("decision: {before} → {}; {}", word(new, "decision"), word(new, "reason"))
+        }
+        Deed::ProbeChecked => {
+            let found =
+                format!("as found {} °C beside {} °C", word(new, "as_found_c"), word(new, "reference_c"));
+            let left = if new["as_left_c"].is_null() {
+                String::new()
+            } else {
+                format!(", as left {} °C", word(new, "as_left_c"))
+            };
+            let passed = if new["passed"] == true { "passed" } else { "failed" };
+            format!("checked the {} probe, {passed}: {found}{left}", word(new, "channel"))
+        }
         Deed::WeekSigned => format!("signed the week, SHA-256 {}", word(new, "sha256")),
         Deed::UserAdded
         | Deed::RoleChanged
@@ -153,6 +174,7 @@ fn field(key: &str, value: &Value) -> String {
         "mass_kg" => format!("{value} kg"),
         "temperature" => format!("{value} °C"),
         "minutes" => format!("set after {value} min"),
+        "curve" => "with a sample's cooling curve".to_owned(),
         other => format!("{} {value}", other.replace('_', " ")),
     }
 }

@@ -1,11 +1,13 @@
 //! One machine as it stands: the lane of the floor page and the head of the machine page.
 
 use charts::{Ruler, Width};
-use model::{Channel, Grade, Lane, Phase, Span, Standing, Timestamp};
+use model::{Channel, Lane, Phase, Span, Standing, Timestamp};
 use plant::{Limits, Machine};
 use serde::Serialize;
 
+use super::temper_test::TestView;
 use super::{Chip, FindingView, Moment, Scene};
+use crate::smears::ByMachine;
 use crate::urgency::{Urgency, urgency};
 use crate::words::{self, Trend};
 
@@ -67,13 +69,6 @@ pub(crate) struct Ready {
     pub at: Moment,
 }
 
-/// The newest temper test.
-#[derive(Debug, Clone, Serialize)]
-pub(crate) struct TestView {
-    pub class: &'static str,
-    pub says: String,
-}
-
 /// How much room a lane has.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Room {
@@ -101,7 +96,7 @@ impl LaneView {
             phase_for: None,
             phase_since: None,
             ready: None,
-            test: TestView { class: "none", says: "not yet".to_owned() },
+            test: TestView::none(),
             standing: None,
             batch_href: None,
             first: None,
@@ -115,7 +110,7 @@ impl LaneView {
     }
 
     /// `None` if the plant file does not know the machine.
-    pub(crate) fn new(scene: Scene<'_>, lane: &Lane, room: Room) -> Option<LaneView> {
+    pub(crate) fn new(scene: Scene<'_>, lane: &Lane, smears: &ByMachine, room: Room) -> Option<LaneView> {
         let machine = scene.plant.machine(&lane.machine)?;
         let couverture = lane.batch.as_ref().map_or(&machine.couverture, |batch| &batch.couverture);
         let limits = scene.plant.limits(machine, couverture);
@@ -142,7 +137,7 @@ impl LaneView {
             phase_for: phase_since.map(|since| words::length(scene.now.since(since))),
             phase_since: phase_since.map(|since| scene.moment(since)),
             ready: ready(scene, lane),
-            test: test(scene, lane),
+            test: TestView::new(scene, lane, smears.get(&lane.machine)),
             standing: lane.batch.as_ref().map(|batch| standing_chip(batch.standing)),
             batch_href: lane.batch.as_ref().map(|batch| format!("/batches/{}", batch.id)),
             first: lane.open.first().map(|finding| FindingView::new(scene, finding)),
@@ -228,33 +223,6 @@ fn ready(scene: Scene<'_>, lane: &Lane) -> Option<Ready> {
     })
 }
 
-fn test(scene: Scene<'_>, lane: &Lane) -> TestView {
-    let newest = lane.last_test.as_ref().and_then(|event| match &event.kind {
-        model::EventKind::TemperTest(test) => Some((test.worst(), scene.now.since(event.at))),
-        model::EventKind::Charge { .. }
-        | model::EventKind::Seed { .. }
-        | model::EventKind::TopUp { .. }
-        | model::EventKind::Reference { .. }
-        | model::EventKind::Note { .. }
-        | model::EventKind::End => None,
-    });
-    match (newest, lane.phase) {
-        (Some((worst, age)), _) => TestView {
-            class: match worst {
-                Grade::Good => "good",
-                Grade::Fair => "soon",
-                Grade::Poor => "now",
-            },
-            says: format!("{}, {}", words::grade(worst), words::ago(age)),
-        },
-        (None, Phase::Working) => TestView { class: "open", says: "none yet".to_owned() },
-        (
-            None,
-            Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Rewarming,
-        ) => TestView { class: "none", says: "not yet".to_owned() },
-    }
-}
-
 /// What to do where no finding says so: working chocolate that nobody has tested is not known to be in temper.
 fn prompt(lane: &Lane) -> Option<&'static str> {
     let untested = lane.open.is_empty() && lane.phase == Phase::Working && lane.last_test.is_none();
@@ -298,7 +266,9 @@ mod tests {
     use model::{FindingKind, Forecast, Priority};
 
     fn view(lane: &Lane, now: &str) -> LaneView {
-        made_up::with_scene(moment(now), |scene| LaneView::new(scene, lane, Room::Row).unwrap())
+        made_up::with_scene(moment(now), |scene| {
+            LaneView::new(scene, lane, &ByMachine::new(), Room::Row).unwrap()
+        })
     }
 
     #[test]

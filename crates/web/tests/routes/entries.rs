@@ -78,9 +78,9 @@ async fn each_bad_entry_has_its_sentence() {
             "There is no machine `oak` in the plant file.",
         ),
         (
-            event(here, json, vec![b' '; 17 * 1024]),
+            event(here, json, vec![b' '; 65 * 1024]),
             413,
-            "The request is larger than the 16384 bytes that are read here.",
+            "The request is larger than the 65536 bytes that are read here.",
         ),
     ] {
         let answer = works.send(request).await;

@@ -13,6 +13,7 @@
 //! - `curves`: drawings, their other forms, and what can be done to them.
 //! - `readers`: °F and other clocks.
 //! - `phases`: what people say of phases.
+//! - `people`: temper tests, decisions, lots, cleans, checks of probes.
 //! - `entries`: who may make entries, and when they are answered.
 //! - `sheets`: day, week and comparison in all their forms, and what is entered on a week.
 //! - `live`: events of live pages.
@@ -31,6 +32,7 @@ mod live;
 mod once;
 mod openapi;
 mod pages;
+mod people;
 mod phases;
 mod readers;
 mod sheets;

@@ -80,6 +80,8 @@ async fn answers_have_the_shapes_that_are_told() {
         ("/api/v1/findings", "/api/v1/findings".to_owned()),
         ("/api/v1/readings", format!("/api/v1/readings?{span}")),
         ("/api/v1/baselines", "/api/v1/baselines".to_owned()),
+        ("/api/v1/lots", "/api/v1/lots".to_owned()),
+        ("/api/v1/probe-checks", "/api/v1/probe-checks".to_owned()),
     ] {
         let answer = works.get(&address).await;
         let schema =
@@ -90,6 +92,15 @@ async fn answers_have_the_shapes_that_are_told() {
     for (address, body) in [
         ("/api/v1/events", r#"{"machine":"alder","event":"note","text":"stirred"}"#),
         ("/api/v1/baselines", r#"{"machine":"alder","couverture":"dark-64","order":"freeze"}"#),
+        ("/api/v1/smears", r#"{"machine":"alder"}"#),
+        (
+            "/api/v1/probe-checks",
+            r#"{"machine":"alder","channel":"room","kind":"ice-point","as_found_c":0.1,"by":"ana"}"#,
+        ),
+        (
+            "/api/v1/batches/alder-2026-03-02T09:00/decisions",
+            r#"{"decision":"hold","reason":"seen","by":"ana"}"#,
+        ),
         (
             "/api/v1/batches/alder-2026-03-02T09:00/phases",
             r#"{"phase":"soak","from":"2026-03-02T10:00:00Z","to":"2026-03-02T10:30:00Z","by":"ana","reason":"seen"}"#,

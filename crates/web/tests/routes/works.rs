@@ -2,7 +2,7 @@
 
 use std::future::Future;
 use std::pin::Pin;
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, OnceLock};
 use std::time::Duration;
 
 use axum::Router;
@@ -41,11 +41,12 @@ pub(crate) struct Answer {
     pub(crate) text: String,
 }
 
-/// Keeps what it is given, or refuses.
+/// Keeps what it is given, and puts it on record as the service does; or refuses.
 #[derive(Default)]
 pub(crate) struct Sink {
     pub(crate) taken: Mutex<Vec<Arrival>>,
     pub(crate) refuses: bool,
+    pub(crate) records: OnceLock<Arc<Records>>,
 }
 
 impl EventSink for Sink {
@@ -53,6 +54,9 @@ impl EventSink for Sink {
         Box::pin(async move {
             if self.refuses {
                 return Err(NotDurable("the disk is full".to_owned()));
+            }
+            if let (Some(records), Content::Event(event)) = (self.records.get(), &arrival.content) {
+                records.commit(&Update { events: vec![event.clone()], ..Update::default() }).unwrap();
             }
             self.taken.lock().unwrap().push(arrival);
             Ok(())
@@ -114,10 +118,12 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
         baselines: Vec::new(),
     }));
     let sink = Arc::new(sink);
+    let records = Arc::new(records);
+    sink.records.get_or_init(|| records.clone());
     let state = WebState {
         plant: Arc::new(plant::parse_plant(PLANT).unwrap()),
         board: watcher,
-        records: Arc::new(records),
+        records,
         store: Arc::new(store),
         events: sink.clone(),
         health: Arc::new(health),
@@ -157,6 +163,7 @@ fn lane(machine: &MachineId, batch: Batch, finding: Finding) -> Lane {
         forecast: None,
         open: vec![finding],
         last_test: None,
+        test_due: None,
     }
 }
 

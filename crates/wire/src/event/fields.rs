@@ -6,7 +6,7 @@ use std::str::FromStr;
 use serde_json::{Map, Value};
 
 /// No couverture, seed or hand thermometer is outside these, °C; a figure beyond them is a slip of the finger.
-const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = -40.0..=150.0;
+pub(crate) const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = -40.0..=150.0;
 
 /// The fields of one event.
 pub(crate) struct Fields(Map<String, Value>);
@@ -59,6 +59,26 @@ impl Fields {
         }
     }
 
+    /// One of two or more words of ours, or nothing.
+    pub(crate) fn word(&self, key: &str, words: &[&str]) -> Result<(), String> {
+        match self.text(key)? {
+            Some(word) if !words.contains(&word) => {
+                Err(format!("`{key}` is `{word}`; it is one of {}", words.join(" and ")))
+            }
+            Some(_) | None => Ok(()),
+        }
+    }
+
+    /// A share of a hundred, or nothing.
+    pub(crate) fn percent(&self, key: &str) -> Result<(), String> {
+        match self.number(key)? {
+            Some(number) if !(0.0..=100.0).contains(&number) => {
+                Err(format!("`{key}` is {number}; it is a percentage, from 0 to 100"))
+            }
+            Some(_) | None => Ok(()),
+        }
+    }
+
     fn number(&self, key: &str) -> Result<Option<f64>, String> {
         match self.get(key) {
             None => Ok(None),
@@ -66,7 +86,7 @@ impl Fields {
         }
     }
 
-    fn get(&self, key: &str) -> Option<&Value> {
+    pub(crate) fn get(&self, key: &str) -> Option<&Value> {
         self.0.get(key).filter(|value| !value.is_null())
     }
 }
