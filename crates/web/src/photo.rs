@@ -70,7 +70,7 @@ fn segment(marker: u8) -> Option<Segment> {
         // DQT, DNL, DRI, DHP and EXP.
         0xDB..=0xDF => Some(Segment::Kept),
         marker::APP14 => Some(Segment::Adobe),
-        0xE0..=0xEF | 0xF0..=0xFE => Some(Segment::LeftOut),
+        0xE0..=0xFE => Some(Segment::LeftOut),
         _ => None,
     }
 }
