@@ -155,7 +155,9 @@ impl EventRow {
     /// The same with everything that is told of a temper test.
     pub(crate) fn of_batch(scene: Scene<'_>, batch: &Batch, event: &Event, photos: &[Timestamp]) -> EventRow {
         let row = EventRow::new(scene, event);
-        let EventKind::TemperTest(test) = &event.kind else { return row };
+        let EventKind::TemperTest(test) = &event.kind else {
+            return EventRow { further: of_material(scene, event), ..row };
+        };
         let known = scene.plant.couverture(&batch.couverture);
         let known =
             known.or_else(|| scene.plant.couverture(&scene.plant.machine(&batch.machine)?.couverture));
@@ -181,6 +183,27 @@ fn further(scene: Scene<'_>, test: &TemperTest, told: &wire::Further) -> Vec<Str
     let room = told.room_c.map(|celsius| format!("room {}", scene.temperature(celsius)));
     let damp = told.room_rh.map(|humidity| format!("{humidity:.0}\u{a0}%RH"));
     [set, cooled, room, damp].into_iter().flatten().collect()
+}
+
+/// Another couverture than the machine's, rework, a signed clean.
+fn of_material(scene: Scene<'_>, event: &Event) -> Vec<String> {
+    let told = wire::further(event);
+    let couverture = match &event.kind {
+        // It stands in the line already.
+        EventKind::Charge { .. } => None,
+        EventKind::Seed { .. }
+        | EventKind::TopUp { .. }
+        | EventKind::TemperTest(_)
+        | EventKind::Reference { .. }
+        | EventKind::Note { .. }
+        | EventKind::End => told.couverture.as_ref(),
+    };
+    let named = |id| {
+        scene.plant.couverture(id).map_or_else(|| id.to_string(), |known| words::tied(known.display_name()))
+    };
+    let rework = told.is_rework.then(|| "rework".to_owned());
+    let clean = told.is_clean.then(|| "the machine was cleaned".to_owned());
+    [couverture.map(named), rework, clean].into_iter().flatten().collect()
 }
 
 fn sample_drawing(

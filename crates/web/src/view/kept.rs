@@ -146,9 +146,14 @@ impl Notice {
             None if span.from < span.failed_at => format!("{}, when working began", at(span.from)),
             None => format!("{}, when it was made", at(span.from)),
         };
-        let to = match span.to {
-            Some(to) => format!("to {}, when a test passed or the batch ended", at(to)),
-            None => "on, until a test passes".to_owned(),
+        let says = match span.to {
+            Some(to) => format!(
+                "What was made from {from}, to {}, when a test passed or the batch ended, is in question.",
+                at(to)
+            ),
+            None => format!(
+                "What was made from {from}, is in question, and so is what is made until a test passes."
+            ),
         };
         let utc = match span.to {
             Some(to) => format!("In UTC: {} to {to}", span.from),
@@ -157,10 +162,7 @@ impl Notice {
         Notice {
             class: if span.to.is_none() { "now" } else { "soon" },
             title: "Product in question",
-            says: format!(
-                "The temper test at {} failed. What was made from {from}, {to}, is in question.",
-                at(span.failed_at)
-            ),
+            says: format!("The temper test at {} failed. {says}", at(span.failed_at)),
             utc: Some(utc),
             caution: "Keep it apart; what becomes of it is decided by the person in charge of quality.",
             link: None,
@@ -320,7 +322,7 @@ mod tests {
             let notice = Notice::of_test(scene, &span);
             assert_eq!(
                 notice.says,
-                "The temper test at 10:20 failed. What was made from 09:10, when the last good test was made, on, until a test passes, is in question."
+                "The temper test at 10:20 failed. What was made from 09:10, when the last good test was made, is in question, and so is what is made until a test passes."
             );
             assert_eq!(notice.utc.as_deref(), Some("In UTC: 2026-03-02T09:10:00Z and on"));
             let closed =
