@@ -355,3 +355,51 @@ async fn the_demo_stays_open_and_says_who_did_it() {
     let page = works.get("/batches/alder-2026-03-02T09:00").await;
     assert!(page.says("<b>somebody at this computer</b> baseline of dark-64"), "{}", page.text);
 }
+
+#[tokio::test]
+async fn anybody_may_keep_a_batch_apart_and_quality_alone_releases_it() {
+    let works = staffed(WebConfig::default());
+    let address = "/batches/alder-2026-03-02T09:00/decisions";
+    let decide = |cookie: String, decision: &str| {
+        let body = format!("decision={decision}&reason=seen&by=somebody+else");
+        let request = form(address, &cookie, body);
+        let works = &works;
+        async move { works.send(request).await }
+    };
+    let ana = signed_in(&works, "ana").await;
+    let page = get_as(&works, &ana, "/batches/alder-2026-03-02T09:00").await;
+    assert!(page.says("to decide what becomes of a batch one has to be quality"), "{}", page.text);
+    assert_eq!(decide(ana.clone(), "hold").await.status, StatusCode::SEE_OTHER);
+    let refused = decide(ana, "release").await;
+    assert_eq!(refused.status, StatusCode::FORBIDDEN, "{}", refused.text);
+    let joana = signed_in(&works, "joana").await;
+    assert_eq!(decide(joana.clone(), "release").await.status, StatusCode::SEE_OTHER);
+    assert_eq!(decide("hd-session=0123".to_owned(), "hold").await.status, StatusCode::UNAUTHORIZED);
+    let told = works.get("/api/v1/batches/alder-2026-03-02T09:00").await.json();
+    let taken: Vec<(&str, &str)> = told["decisions"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|decision| (decision["by"].as_str().unwrap(), decision["role"].as_str().unwrap()))
+        .collect();
+    assert_eq!(taken, [("ana", "worker"), ("joana", "quality")]);
+    let page = get_as(&works, &joana, "/batches/alder-2026-03-02T09:00").await;
+    assert!(page.says("<b>joana</b> decision: hold → release; seen"), "{}", page.text);
+}
+
+#[tokio::test]
+async fn a_smear_and_a_check_carry_the_name_of_whoever_is_signed_in() {
+    let works = staffed(WebConfig::default());
+    let ana = signed_in(&works, "ana").await;
+    works.send(form("/machines/alder/smears", &ana, "by=somebody+else".to_owned())).await;
+    let page = get_as(&works, &ana, "/machines/alder").await;
+    assert!(page.says("Taken by ana."), "{}", page.text);
+    let check = "probe=alder%2Fchocolate&kind=ice-point&as_found_c=0.1&by=somebody+else".to_owned();
+    let entered = works.send(form("/setup/checks", &ana, check)).await;
+    assert_eq!(entered.status, StatusCode::SEE_OTHER, "{}", entered.text);
+    assert_eq!(works.get("/api/v1/probe-checks").await.json()["probe_checks"][0]["by"], "ana");
+    let audit = works.get("/api/v1/audit?kind=machine&id=alder").await.json();
+    let deeds: Vec<&str> =
+        audit["entries"].as_array().unwrap().iter().map(|entry| entry["deed"].as_str().unwrap()).collect();
+    assert_eq!(deeds, ["probe-checked", "smear-taken"]);
+}
