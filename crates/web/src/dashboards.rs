@@ -107,6 +107,7 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "parts/cautions.html",
     "parts/shapes.html",
     "assets/style.css",
+    "assets/people.css",
     "assets/live.js",
     "assets/curve.js",
     "assets/bench.js",
