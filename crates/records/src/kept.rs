@@ -172,7 +172,7 @@ impl Records {
         })
     }
 
-    /// Events of some kinds, by the contract's words, the oldest first: of one machine or of all, the newest `limit` of them.
+    /// Events of some kinds, by the contract's words, the oldest first: of one machine or of all, before `until`, the newest `limit` of them.
     ///
     /// # Errors
     /// If the file cannot be read.
@@ -180,16 +180,18 @@ impl Records {
         &self,
         machine: Option<&MachineId>,
         kinds: &[&str],
+        until: Timestamp,
         limit: usize,
     ) -> Result<Vec<Event>, RecordsError> {
         let places = vec!["?"; kinds.len()].join(", ");
         let sql = format!(
             "SELECT machine || ' ' || kind, format, json FROM
-             (SELECT rowid AS number, * FROM events WHERE (?1 IS NULL OR machine = ?1) AND kind IN ({places})
+             (SELECT rowid AS number, * FROM events WHERE (?1 IS NULL OR machine = ?1) AND at < ?2 AND kind IN ({places})
               ORDER BY at DESC, number DESC LIMIT {limit}) ORDER BY at, number"
         );
-        let machine = machine.map(MachineId::as_str);
-        let values: Vec<&dyn ToSql> = std::iter::once(&machine as &dyn ToSql)
+        let (machine, until) = (machine.map(MachineId::as_str), until.as_millis());
+        let values: Vec<&dyn ToSql> = [&machine as &dyn ToSql, &until]
+            .into_iter()
             .chain(kinds.iter().map(|kind| kind as &dyn ToSql))
             .collect();
         self.all("event", &sql, &values)
@@ -342,8 +344,16 @@ mod tests {
         let events = vec![end.clone(), note.clone(), other.clone()];
         records.commit(&Update { events, ..Update::default() }).unwrap();
         let alder = "alder".parse().unwrap();
-        assert_eq!(records.events_of_kinds(None, &["end"], 9).unwrap(), [other, end.clone()]);
-        assert_eq!(records.events_of_kinds(Some(&alder), &["end", "note"], 9).unwrap(), [note, end.clone()]);
-        assert_eq!(records.events_of_kinds(None, &["end", "note"], 1).unwrap(), [end]);
+        assert_eq!(records.events_of_kinds(None, &["end"], minute(9), 9).unwrap(), [other, end.clone()]);
+        assert_eq!(
+            records.events_of_kinds(Some(&alder), &["end", "note"], minute(9), 9).unwrap(),
+            [note, end.clone()]
+        );
+        assert_eq!(records.events_of_kinds(None, &["end", "note"], minute(9), 1).unwrap(), [end]);
+        assert_eq!(
+            records.events_of_kinds(None, &["end", "note"], minute(2), 9).unwrap().len(),
+            1,
+            "before it"
+        );
     }
 }

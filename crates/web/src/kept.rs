@@ -42,8 +42,13 @@ pub(crate) struct Past {
 }
 
 impl Past {
-    /// What was before `to` in this machine.
-    pub(crate) async fn of(app: &App, machine: &MachineId, to: Timestamp) -> Result<Past, Problem> {
+    /// Batches that began before `to` in this machine, and what was told of it before `until`.
+    pub(crate) async fn of(
+        app: &App,
+        machine: &MachineId,
+        to: Timestamp,
+        until: Timestamp,
+    ) -> Result<Past, Problem> {
         let machine = machine.clone();
         app.ask_records(move |records| {
             let query = BatchQuery {
@@ -54,7 +59,7 @@ impl Past {
             };
             Ok::<_, RecordsError>(Past {
                 batches: records.batches(&query)?,
-                events: records.events_of_kinds(Some(&machine), &KINDS, MOST_EVENTS)?,
+                events: records.events_of_kinds(Some(&machine), &KINDS, until, MOST_EVENTS)?,
                 checks: records.probe_checks(Some(&machine))?,
             })
         })
@@ -74,7 +79,9 @@ impl Kept {
             })
             .await?;
         // The batch itself is the newest that is looked at.
-        let past = Past::of(app, &batch.machine, batch.start + Span::from_millis(1)).await?;
+        let past =
+            Past::of(app, &batch.machine, batch.start + Span::from_millis(1), to + Span::from_millis(1))
+                .await?;
         let added = additions(&past.events);
         let milk = |couverture: &model::CouvertureId| milk_of(&app.state.plant, couverture);
         let changeover = changeovers(&past.batches, &added, &cleans(&past.events), milk);
@@ -105,7 +112,8 @@ impl Kept {
 
 /// What is to be said of a charge that waits in `machine` and has not begun to melt: before it is heated is the time to hear of it.
 pub(crate) async fn changeover_of_next(app: &App, machine: &Machine) -> Result<Option<Changeover>, Problem> {
-    let mut past = Past::of(app, &machine.id, app.now() + Span::from_millis(1)).await?;
+    let now = app.now() + Span::from_millis(1);
+    let mut past = Past::of(app, &machine.id, now, now).await?;
     let added = additions(&past.events);
     let newest = added.iter().rev().find(|addition| addition.way == Way::Charge);
     let Some(charge) = newest.filter(|charge| batch_of(charge, &past.batches).is_none()) else {

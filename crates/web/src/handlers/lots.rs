@@ -7,7 +7,7 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::response::Html;
 use history::lots::{BatchContent, Use, contents, lots, uses_of};
-use model::{Batch, Event, Timestamp};
+use model::{Batch, Event, Span, Timestamp};
 use records::{BatchQuery, RecordsError};
 use report::{LOT_ASSUMPTIONS, UseDto};
 use serde::Serialize;
@@ -36,6 +36,7 @@ struct Material {
 
 impl Material {
     async fn of(app: &App) -> Result<Material, Problem> {
+        let until = app.now() + Span::from_millis(1);
         let machines: Vec<_> = app.state.plant.machines.iter().map(|machine| machine.id.clone()).collect();
         app.ask_records(move |records| {
             let of_machine = |machine| {
@@ -47,7 +48,7 @@ impl Material {
             };
             Ok::<_, RecordsError>(Material {
                 batches: machines.into_iter().map(of_machine).collect::<Result<_, _>>()?,
-                events: records.events_of_kinds(None, &KINDS, MOST_EVENTS)?,
+                events: records.events_of_kinds(None, &KINDS, until, MOST_EVENTS)?,
             })
         })
         .await
