@@ -38,6 +38,9 @@ pub(crate) struct Course {
     pub(crate) phases: Vec<PhaseSpan>,
     /// The place after the last that surely belongs to it: a heat may be on whose end the record does not hold.
     pub(crate) sure_to: usize,
+    /// Where it is only by the clock that it turned out to be `idle`, the place up to which it still counted as `working` (contract, section 5:
+    /// until the hour is over, what is said of a cold charge applies).
+    pub(crate) cold_to: Option<usize>,
 }
 
 /// All true batches of a record, oldest first.
@@ -166,7 +169,9 @@ impl<'a> Walk<'a> {
                 self.machine_steps()?
             }
         };
-        let end = self.left_to_set(&steps).or(self.off);
+        let left = self.left_to_set(&steps);
+        let end = left.or(self.off);
+        let cold_to = left.map(|left| (left + (IDLE_S / KEPT_EVERY_S) as usize).min(self.stop()));
         if let Some(end) = end {
             steps.retain(|(_, at)| *at < end);
         }
@@ -183,7 +188,13 @@ impl<'a> Walk<'a> {
                 });
             }
         }
-        Some(Course { start: moment(steps.first()?.1), end: end.map(moment), phases, sure_to: self.stop() })
+        Some(Course {
+            start: moment(steps.first()?.1),
+            end: end.map(moment),
+            phases,
+            sure_to: self.stop(),
+            cold_to,
+        })
     }
 
     fn machine_steps(&self) -> Option<Vec<(Phase, usize)>> {

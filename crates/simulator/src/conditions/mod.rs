@@ -246,13 +246,21 @@ fn places_in(seconds: f64) -> usize {
     (seconds / KEPT_EVERY_S as f64).ceil().max(1.0) as usize
 }
 
-/// One cause, one finding: what a stuck heater warms, its own finding says.
+/// One cause, one finding: what a stuck heater warms, its own finding says, and for as long as it is warm of it.
 pub(crate) fn leave_to_the_heater(all: &mut [Condition]) {
-    let heater: Vec<(Timestamp, Timestamp)> =
-        all.iter().filter(|c| c.kind == FindingKind::HeaterStuck).map(|c| (c.from, c.to)).collect();
+    let spans = |all: &[Condition], kind| -> Vec<(Timestamp, Timestamp)> {
+        all.iter().filter(|c| c.kind == kind).map(|c| (c.from, c.to)).collect()
+    };
+    let mut heated = spans(all, FindingKind::HeaterStuck);
+    let begun = heated.clone();
+    heated.extend(
+        spans(all, FindingKind::WarmHold)
+            .into_iter()
+            .filter(|(warm_from, warm_to)| begun.iter().any(|(from, to)| from <= warm_to && warm_from <= to)),
+    );
     let covered = |c: &&mut Condition| {
-        matches!(c.kind, FindingKind::WarmHold | FindingKind::HoldDrift)
-            && heater.iter().any(|(from, to)| *from <= c.due && c.from <= *to)
+        matches!(c.kind, FindingKind::WarmHold | FindingKind::TemperLoss | FindingKind::HoldDrift)
+            && heated.iter().any(|(from, to)| *from <= c.due && c.from <= *to)
     };
     all.iter_mut().filter(covered).for_each(|c| c.excuse(Excuse::SaidByAnother));
 }

@@ -25,7 +25,12 @@ pub(super) fn temperature(scene: &Scene<'_>, course: &Course, ease: Ease) -> Vec
     let on_the_way = [Phase::Cooling, Phase::Settling, Phase::Rewarming, Phase::Working];
     let beyond = |kind, phases: &[Phase], seconds, past: &dyn Fn(f64) -> f64| -> Vec<Condition> {
         let past = |place: usize| past(f64::from(scene.record.celsius[place]));
-        let all = scene.all_places(course, phases);
+        let mut all = scene.all_places(course, phases);
+        if let (Some(last), Some(cold_to)) = (all.last_mut(), course.cold_to)
+            && matches!(kind, FindingKind::Solidifying | FindingKind::ColdHold)
+        {
+            last.end = last.end.max(cold_to);
+        }
         all.into_iter().flat_map(|places| scene.stretches(kind, places, ease.long(seconds), past)).collect()
     };
     let hold = ease.away(HOLD_C);
