@@ -113,10 +113,10 @@ fn a_machine_that_is_stopped() {
         expect![[r#"
             1585 messages, 1585 readings, 0 twice, 0 rejected
             known 1.0, 1 batches
-            test-due from 2013-12-15T20:40:00Z to 2013-12-15T23:05:00Z, raised 2013-12-15T20:55:05Z
+            test-due from 2013-12-15T20:40:00Z to 2013-12-15T23:05:00Z, raised 2013-12-15T20:55:00Z
             cold-hold from 2013-12-15T20:55:00Z to 2013-12-15T22:30:05Z, raised 2013-12-15T21:00:05Z
             solidifying from 2013-12-15T22:25:00Z to 2013-12-15T23:05:00Z, raised 2013-12-15T22:30:05Z
-            long-hold from 2013-12-15T20:40:00Z to 2013-12-15T23:05:00Z, raised 2013-12-15T22:40:05Z
+            long-hold from 2013-12-15T20:40:00Z to 2013-12-15T23:05:00Z, raised 2013-12-15T22:40:00Z
             probe-fault from 2013-12-16T16:55:00Z to 2013-12-16T17:35:00Z, raised 2013-12-16T17:00:00Z
             0 findings of the plant"#]],
     );
@@ -138,10 +138,10 @@ fn a_machine_that_fails() {
         expect![[r#"
             1153 messages, 1153 readings, 0 twice, 0 rejected
             known 1.0, 1 batches
-            test-due from 2014-02-07T06:30:00Z to 2014-02-07T08:35:00Z, raised 2014-02-07T06:45:05Z
+            test-due from 2014-02-07T06:30:00Z to 2014-02-07T08:35:00Z, raised 2014-02-07T06:45:00Z
             cold-hold from 2014-02-07T07:10:00Z to 2014-02-07T07:50:05Z, raised 2014-02-07T07:15:05Z
             solidifying from 2014-02-07T07:45:00Z to 2014-02-07T08:35:00Z, raised 2014-02-07T07:50:05Z
-            long-hold from 2014-02-07T06:30:00Z to 2014-02-07T08:35:00Z, raised 2014-02-07T08:30:05Z
+            long-hold from 2014-02-07T06:30:00Z to 2014-02-07T08:35:00Z, raised 2014-02-07T08:30:00Z
             0 findings of the plant"#]],
     );
     check(

@@ -115,12 +115,19 @@ fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Ke
     for &(at, channel, value) in tidy.rows.iter().take_while(|(at, _, _)| wanted(*at)) {
         let passes = if channel == Channel::Chocolate {
             silent.arrived(at);
-            sieve.look(at, value, &kept.history, silent.limit()).and_then(|(_, value)| value)
+            sieve.look(at, value, &kept.history, silent.steady_limit()).and_then(|(_, value)| value)
         } else {
             value
         };
         let Some(value) = passes else { continue };
-        sieve.let_on((at, channel, value)).ticks.into_iter().for_each(|tick| kept.push(tick, step));
+        if channel == Channel::Chocolate {
+            kept.pace.note_reading(value);
+        }
+        sieve
+            .let_on((at, channel, value), silent.limit())
+            .ticks
+            .into_iter()
+            .for_each(|tick| kept.push(tick, step));
     }
     sieve.finish().into_iter().for_each(|tick| kept.push(tick, step));
     kept

@@ -177,7 +177,7 @@ impl MachineWatch {
     fn take_chocolate(&mut self, setting: &Setting<'_>, at: Timestamp, value: Option<f64>) {
         let verdict = self.probe_fault.step(at, value);
         self.enter(FindingKind::ProbeFault, verdict);
-        let looked = self.sieve.look(at, value, &self.history, self.silent.limit());
+        let looked = self.sieve.look(at, value, &self.history, self.silent.steady_limit());
         let Some((verdict, value)) = looked else { return };
         self.enter(FindingKind::ProbeStuck, verdict);
         let verdict = self.spikes.step(at);
@@ -188,7 +188,10 @@ impl MachineWatch {
     }
 
     fn let_on(&mut self, setting: &Setting<'_>, reading: Passing) {
-        let passed = self.sieve.let_on(reading);
+        if reading.1 == Channel::Chocolate {
+            self.pace.note_reading(reading.2);
+        }
+        let passed = self.sieve.let_on(reading, self.silent.limit());
         if let Some(jumped) = passed.jumped {
             let verdict = self.spikes.jumped(jumped, reading.0);
             self.enter(FindingKind::Spikes, verdict);
@@ -199,6 +202,7 @@ impl MachineWatch {
     }
 
     fn take_event(&mut self, setting: &Setting<'_>, event: &Event) {
+        self.let_pass(event.at);
         self.book.event(event, self.tracker.phase());
         match &event.kind {
             EventKind::Note { .. } => {}
@@ -234,9 +238,18 @@ impl MachineWatch {
         self.look_around(&tick);
     }
 
+    /// Time has passed up to `now`, as far as readings say what is going on.
+    fn let_pass(&mut self, now: Timestamp) {
+        let Some(last) = self.last_chocolate else { return };
+        let mut told = Told::default();
+        self.process.let_pass(now.min(last + self.longest_gap()), &mut told);
+        self.enter_all(told);
+    }
+
     /// Takes a tick with chocolate: phases, then process detectors.
     fn follow(&mut self, setting: &Setting<'_>, tick: &Tick) {
         let Some(chocolate) = tick.chocolate() else { return };
+        self.let_pass(tick.at);
         self.last_chocolate = Some(tick.at);
         let gap = self.pace.step(tick.at, chocolate);
         let level = self.history.level(tick.at).unwrap_or(chocolate);
@@ -286,7 +299,6 @@ impl MachineWatch {
             seeded_at: self.book.seeded_at(),
             topped_up_at: self.book.proof().and_then(Proof::topped_up_at),
             tests: self.book.proof().map(Proof::tests).unwrap_or_default(),
-            settling_since: self.book.timeline.last_of(Phase::Settling).map(|span| span.from),
             stirrer: tick.other(Channel::Stirrer),
             timeline: &self.book.timeline,
             longest_gap: self.longest_gap(),

@@ -53,13 +53,14 @@ impl Sieve {
     }
 
     /// Looks at a chocolate reading before it is let on: what `probe-stuck` says, and the value if it is none of its and possible at all.
-    /// `history` holds all ticks so far; `longest_gap` is how far apart two readings of this probe may be.
+    /// `history` holds all ticks so far; `longest_gap` is how far apart two readings of this probe may be, `None` for a sender that
+    /// pauses as a rule.
     pub(crate) fn look(
         &mut self,
         at: Timestamp,
         value: Option<f64>,
         history: &History,
-        longest_gap: Span,
+        longest_gap: Option<Span>,
     ) -> Option<(Verdict, Option<f64>)> {
         let value = value.filter(|_| ProbeFault::is_possible(value))?;
         self.look_whether_quiet(at, history);
@@ -76,10 +77,10 @@ impl Sieve {
         }
     }
 
-    /// Takes a reading that nothing but a jump can be wrong with.
-    pub(crate) fn let_on(&mut self, reading: Passing) -> Passed {
+    /// Takes a reading that nothing but a jump can be wrong with; `longest_gap` is how far apart two readings of this probe may be.
+    pub(crate) fn let_on(&mut self, reading: Passing, longest_gap: Span) -> Passed {
         let mut passed = Vec::new();
-        let jumped = self.filter.insert(reading, &mut passed);
+        let jumped = self.filter.insert(reading, longest_gap, &mut passed);
         Passed { jumped, ticks: self.ticks(&passed) }
     }
 

@@ -27,6 +27,15 @@ impl Timeline {
         }
     }
 
+    /// The newest span began at `at`, and the one before ended there: what was seen since then says it better.
+    pub(crate) fn redate(&mut self, at: Timestamp) {
+        if let [.., before, last] = self.spans.as_mut_slice()
+            && at > before.from
+        {
+            (before.to, last.from) = (Some(at), at);
+        }
+    }
+
     /// Nothing is known any more from `at` on. The last span ends there.
     pub(crate) fn cut(&mut self, at: Timestamp) {
         while self.spans.pop_if(|span| span.from >= at).is_some() {}
@@ -64,6 +73,17 @@ mod tests {
             format!("{} {}-{to}", s.phase, s.from.as_millis() / 60_000)
         };
         timeline.spans().iter().map(span).collect::<Vec<_>>().join(" | ")
+    }
+
+    #[test]
+    fn a_begin_is_moved_and_its_neighbour_with_it() {
+        let mut timeline = Timeline::default();
+        timeline.change(Phase::Soak, at(10));
+        timeline.change(Phase::Cooling, at(60));
+        timeline.redate(at(66));
+        assert_eq!(told(&timeline), "soak 10-66 | cooling 66-…");
+        timeline.redate(at(9));
+        assert_eq!(told(&timeline), "soak 10-66 | cooling 66-…", "not before its neighbour");
     }
 
     #[test]

@@ -82,6 +82,10 @@ impl HoldDrift {
         let Some(block) = mean_between(m, block_from, next_block) else { return Verdict::Quiet };
         self.up.insert(block - settled, block_from);
         self.down.insert(settled - block, block_from);
+        // A block whose end nobody saw is judged with the next one.
+        if m.gap {
+            return Verdict::Quiet;
+        }
         self.decide(m, settled, next_block, out_of_range)
     }
 
@@ -164,6 +168,18 @@ mod tests {
             |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~40:00 31.4 | ~160:00 31.9",
             &expect!["125:00 raise hold-drift from 65:00"],
+        );
+    }
+
+    #[test]
+    fn what_ended_unseen_is_judged_with_what_follows() {
+        let back = Timestamp::from_millis((126 * 60 + 40) * 1000);
+        check_with(
+            &mut HoldDrift::default(),
+            |detector, m| detector.step(m, false),
+            "working 0:00 31.4 | ~40:00 31.4 | ~123:00 31.75 | 126:40 31.77 | ~160:00 31.9",
+            |m| m.gap = m.at == back,
+            &expect!["130:00 raise hold-drift from 65:00"],
         );
     }
 

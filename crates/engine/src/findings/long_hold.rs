@@ -3,7 +3,7 @@
 //! Crystals grow and multiply in a hold however well it keeps its temperature (common practice, no source), and only a test shows how far.
 //! Limit: by family 120, 120 or 90 min (start values). A passed test starts the time anew.
 
-use model::{FindingKind, Phase, Priority, Timestamp};
+use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
@@ -11,10 +11,21 @@ use super::{Moment, Report, Verdict, number};
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct LongHold {
     open_since: Option<Timestamp>,
+    /// Held since then, for so long at most.
+    ahead: Option<(Timestamp, Span)>,
 }
 
 impl LongHold {
+    /// Time has passed up to `now`: what a person reads off a clock does not wait for the next reading.
+    pub(crate) fn let_pass(&mut self, now: Timestamp) -> Verdict {
+        match self.ahead.take_if(|&mut (since, most)| since + most <= now) {
+            Some((since, most)) => self.raise(since, since + most, most),
+            None => Verdict::Quiet,
+        }
+    }
+
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        self.ahead = None;
         if m.phase != Phase::Working {
             return self.open_since.take().map_or(Verdict::Quiet, |_| Verdict::Over(m.at));
         }
@@ -26,24 +37,29 @@ impl LongHold {
             self.open_since = None;
             return Verdict::Over(since);
         }
-        let held = m.known - since;
-        if held < m.limits.max_hold {
+        if m.known - since < m.limits.max_hold {
+            self.ahead = Some((since, m.limits.max_hold));
             return Verdict::Quiet;
         }
+        self.raise(since, m.known, m.limits.max_hold)
+    }
+
+    fn raise(&mut self, since: Timestamp, raised_at: Timestamp, most: Span) -> Verdict {
+        let held = raised_at - since;
         self.open_since = Some(since);
         Report {
             kind: FindingKind::LongHold,
             priority: Priority::Low,
             from: since,
-            raised_at: m.known,
+            raised_at,
             says: format!(
                 "It has been worked with for {:.0} min without a passed temper test; {:.0} min is the longest.",
                 held.as_mins_f64(),
-                m.limits.max_hold.as_mins_f64()
+                most.as_mins_f64()
             ),
             evidence: vec![
                 number("held_min", held.as_mins_f64()),
-                number("max_hold_min", m.limits.max_hold.as_mins_f64()),
+                number("max_hold_min", most.as_mins_f64()),
             ],
             advice: "Make a temper test; if it has thickened, raise the set-point by a few tenths within the working range or add a \
                      little warm couverture, and test again.",
@@ -69,6 +85,17 @@ mod tests {
                 120:00 raise long-hold from 0:00
                 150:10 over at 150:05"#]],
         );
+    }
+
+    #[test]
+    fn a_clock_does_not_wait_for_a_reading() {
+        let mut detector = LongHold::default();
+        check(&mut detector, LongHold::step, "working 0:00 31.5 | ~118:00 31.5", &expect![""]);
+        let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        assert_eq!(detector.let_pass(at(119)), Verdict::Quiet);
+        let Verdict::Raise(report) = detector.let_pass(at(124)) else { panic!("two hours have passed") };
+        assert_eq!(report.raised_at, at(120));
+        assert_eq!(detector.let_pass(at(125)), Verdict::Quiet, "told once");
     }
 
     #[test]

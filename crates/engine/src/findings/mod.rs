@@ -86,8 +86,6 @@ pub(crate) struct Moment<'a> {
     pub(crate) topped_up_at: Option<Timestamp>,
     /// Newest temper tests of this batch.
     pub(crate) tests: Tests,
-    /// When the charge first came near its working range.
-    pub(crate) settling_since: Option<Timestamp>,
     /// Newest value of the stirrer, 0, 1 or 1/min.
     pub(crate) stirrer: Option<f64>,
     /// The phases so far.
@@ -207,6 +205,12 @@ impl ProcessFindings {
             }
         }
         told.note(FindingKind::TestDue, self.test_due.step(moment));
+    }
+
+    /// Time has passed up to `now`, before anything that happened then is looked at.
+    pub(crate) fn let_pass(&mut self, now: Timestamp, told: &mut Told) {
+        told.note(FindingKind::LongHold, self.long_hold.let_pass(now));
+        told.note(FindingKind::TestDue, self.test_due.let_pass(now));
     }
 
     /// When a cooling charge should be ready.

@@ -40,15 +40,20 @@ impl ProbeStuck {
         self.open
     }
 
-    /// Takes a possible reading. `quiet`: the chocolate is holding; `longest_gap`: how far apart two readings of this probe may be.
+    /// Takes a possible reading. `quiet`: the chocolate is holding; `longest_gap`: how far apart two readings of this probe may be, `None` for a
+    /// sender that pauses as a rule.
     pub(crate) fn step(
         &mut self,
         at: Timestamp,
         value: f64,
         quiet: bool,
         history: &History,
-        longest_gap: Span,
+        longest_gap: Option<Span>,
     ) -> Verdict {
+        let Some(longest_gap) = longest_gap else {
+            self.run = None;
+            return if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet };
+        };
         match self.run {
             Some(run) if run.value == value && at - run.last <= longest_gap => {
                 self.run = Some(Run { last: at, ..run });
@@ -68,7 +73,7 @@ impl ProbeStuck {
         if quiet {
             let lasted = ended - run.from;
             self.quiet = self.quiet + lasted;
-            if lasted < SHORT_RUN {
+            if run.last - run.from < SHORT_RUN {
                 self.quiet_in_short_runs = self.quiet_in_short_runs + lasted;
             }
         }
@@ -131,7 +136,7 @@ mod tests {
         let mut ticker = frames::Ticker::new(Span::from_secs(5));
         for (i, value) in values.enumerate() {
             let second = i as i64 * 5;
-            match detector.step(at(second), value, true, &history, Span::from_secs(60)) {
+            match detector.step(at(second), value, true, &history, Some(Span::from_secs(60))) {
                 Verdict::Raise(report) => {
                     told.push(format!("{second} raise from {}", report.from.as_millis() / 1000));
                 }

@@ -3,8 +3,9 @@
 //!
 //! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
 //! median of the last arrivals. Who reports on change only, or is read by hand, has no one interval and is quiet for longer again and again
-//! without anything being wrong: several such pauses among the last arrivals make the longest of them a usual one. A sender with a
-//! steady interval that is cut off several times is not such a one. A message that the broker had kept says nothing about whether the sender is alive.
+//! without anything being wrong: such a sender is known by its uneven intervals, is given [`SAYS_SOMETHING`] until its pauses are learned, and
+//! then half as much again as the longest of them. A sender with a steady interval that is cut off several times is not such a one. A message that
+//! the broker had kept says nothing about whether the sender is alive.
 
 use std::collections::VecDeque;
 
@@ -25,13 +26,19 @@ const AMONG: u64 = 1_000;
 /// ... and more than the longest of them by this much is missing something, up to this length.
 const OVER_PAUSES: i64 = 3;
 const LONGEST: Span = Span::from_mins(30);
+/// A logger that reports on change says something every ten minutes as a rule (common practice, no source), and half as much again.
+const SAYS_SOMETHING: Span = Span::from_mins(15);
+/// Arrivals closer than this come in a bundle, or twice, and are no interval.
+const BUNDLED: Span = Span::from_millis(500);
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Silent {
     last: Option<Timestamp>,
     intervals: VecDeque<Span>,
     usual: Option<Span>,
+    /// Its intervals are uneven now, and the arrival at which they last were.
     is_unsteady: bool,
+    unsteady_at: Option<u64>,
     /// Arrivals so far, and those of the newest that ended a pause, with its length.
     arrivals: u64,
     pauses: VecDeque<(u64, Span)>,
@@ -44,11 +51,11 @@ impl Silent {
         self.arrivals += 1;
         if let Some(last) = self.last.replace(at) {
             self.note_pause(at - last);
-            if self.intervals.len() == REMEMBERED {
-                self.intervals.pop_front();
-            }
             // A silence that was told is not an interval.
-            if !self.open {
+            if !self.open && at - last >= BUNDLED {
+                if self.intervals.len() == REMEMBERED {
+                    self.intervals.pop_front();
+                }
                 self.intervals.push_back(at - last);
                 let mut sorted: Vec<Span> = self.intervals.iter().copied().collect();
                 sorted.sort_unstable();
@@ -56,6 +63,9 @@ impl Silent {
                 let long = sorted.get(sorted.len() * 9 / 10);
                 self.is_unsteady =
                     self.usual.zip(long).is_some_and(|(usual, &long)| long >= usual * UNSTEADY);
+                if self.is_unsteady && self.intervals.len() == REMEMBERED {
+                    self.unsteady_at = Some(self.arrivals);
+                }
             }
         }
         if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
@@ -63,26 +73,38 @@ impl Silent {
 
     /// How long may pass between two readings before something is missing.
     pub(crate) fn limit(&self) -> Span {
-        self.steady_limit().max(self.pausing_limit())
+        self.usual_limit().max(self.pausing_limit())
     }
 
-    /// Of a sender with one interval.
-    fn steady_limit(&self) -> Span {
+    /// The same for a sender with one interval; `None` for one that pauses as a rule: what it keeps to itself has not changed.
+    pub(crate) fn steady_limit(&self) -> Option<Span> {
+        (!self.is_pausing()).then(|| self.usual_limit())
+    }
+
+    fn usual_limit(&self) -> Span {
         self.usual.map_or(SHORTEST, |usual| SHORTEST.max(usual * USUAL_INTERVALS))
+    }
+
+    /// Has it lately had no one interval?
+    fn is_pausing(&self) -> bool {
+        self.unsteady_at.is_some_and(|arrival| arrival + AMONG >= self.arrivals)
     }
 
     /// Of a sender that pauses as a rule.
     fn pausing_limit(&self) -> Span {
+        if !self.is_pausing() {
+            return Span::ZERO;
+        }
         let longest =
             self.pauses.iter().map(|(_, pause)| *pause).max().filter(|_| self.pauses.len() >= PAUSES);
-        longest.map_or(Span::ZERO, |longest| Span::from_millis(longest.as_millis() * OVER_PAUSES / 2))
+        longest.map_or(SAYS_SOMETHING, |longest| Span::from_millis(longest.as_millis() * OVER_PAUSES / 2))
     }
 
     fn note_pause(&mut self, pause: Span) {
         while self.pauses.front().is_some_and(|(arrival, _)| arrival + AMONG < self.arrivals) {
             self.pauses.pop_front();
         }
-        if self.is_unsteady && pause >= self.steady_limit() && pause <= LONGEST {
+        if self.is_unsteady && pause >= self.usual_limit() && pause <= LONGEST {
             self.pauses.push_back((self.arrivals, pause));
         }
     }
@@ -181,6 +203,30 @@ mod tests {
     #[test]
     fn a_steady_sender_is_not_taught_to_be_quiet_by_outages() {
         assert_eq!(pausing(&[5]).limit(), SHORTEST);
+    }
+
+    #[test]
+    fn who_reports_on_change_is_not_silent_before_its_pauses_are_learned() {
+        let (mut silent, mut now) = (Silent::default(), 0);
+        for interval in [5, 10, 40, 5, 30, 20].iter().cycle().take(60) {
+            now += interval;
+            silent.arrived(at(now));
+        }
+        assert_eq!(silent.step(at(now + 600), Some(Phase::Working)), Verdict::Quiet);
+        assert_eq!(raised(silent.step(at(now + 900), Some(Phase::Working))).0, at(now + 900));
+    }
+
+    #[test]
+    fn a_queue_that_comes_in_a_bundle_says_nothing_of_the_interval() {
+        let mut silent = Silent::default();
+        for i in 0..40 {
+            silent.arrived(at(i * 5));
+        }
+        for i in 0..20 {
+            silent.arrived(Timestamp::from_millis(400_000 + 4 * i));
+        }
+        silent.arrived(at(405));
+        assert_eq!((silent.limit(), silent.is_pausing()), (SHORTEST, false));
     }
 
     #[test]

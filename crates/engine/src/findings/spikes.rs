@@ -15,9 +15,9 @@ const JUMP: f64 = 2.0;
 const BACK: f64 = 1.0;
 const LONGEST: Span = Span::from_secs(5);
 const MOST_READINGS: usize = 2;
-/// A step between readings further apart than this may well be the chocolate.
-const CLOSE: Span = Span::from_secs(60);
 const WITHIN: Span = Span::from_mins(10);
+/// A logger that speaks by the minute is some milliseconds early or late; the tenth minute counts all the same.
+const JITTER: Span = Span::from_secs(1);
 const MANY: usize = 3;
 
 /// A reading on its way to the ticks.
@@ -31,8 +31,14 @@ pub(crate) struct SpikeFilter {
 }
 
 impl SpikeFilter {
-    /// Takes a reading and adds to `passed` what may go on; says when a lone jump was seen.
-    pub(crate) fn insert(&mut self, reading: Passing, passed: &mut Vec<Passing>) -> Option<Timestamp> {
+    /// Takes a reading and adds to `passed` what may go on; says when a lone jump was seen. A step over more than `longest_gap`, behind which
+    /// this probe's readings are missing, may well be the chocolate.
+    pub(crate) fn insert(
+        &mut self,
+        reading: Passing,
+        longest_gap: Span,
+        passed: &mut Vec<Passing>,
+    ) -> Option<Timestamp> {
         let (at, channel, value) = reading;
         if channel != Channel::Chocolate {
             if self.held.is_empty() {
@@ -47,13 +53,18 @@ impl SpikeFilter {
             return None;
         };
         let Some(jumped_at) = self.held.first().map(|&(at, _, _)| at) else {
-            if (value - good).abs() > JUMP && at - good_at <= CLOSE {
+            if (value - good).abs() > JUMP && at - good_at <= longest_gap {
                 self.held.push(reading);
             } else {
                 self.pass(reading, passed);
             }
             return None;
         };
+        // What it did while nothing came is not known: it may have stood there.
+        if at - self.held_to().unwrap_or(jumped_at) > longest_gap {
+            self.pass(reading, passed);
+            return None;
+        }
         if (value - good).abs() <= BACK {
             self.held.retain(|&(_, channel, _)| channel != Channel::Chocolate);
             self.pass(reading, passed);
@@ -76,6 +87,11 @@ impl SpikeFilter {
             self.good = Some((at, value));
         }
         passed.append(&mut self.held);
+    }
+
+    /// The newest chocolate reading that is held.
+    fn held_to(&self) -> Option<Timestamp> {
+        self.held.iter().rfind(|(_, channel, _)| *channel == Channel::Chocolate).map(|&(at, _, _)| at)
     }
 
     fn pass(&mut self, reading: Passing, passed: &mut Vec<Passing>) {
@@ -114,21 +130,15 @@ impl Spikes {
         .raise()
     }
 
-    /// A reading came without a jump.
+    /// A reading came; whether it comes back from a jump is seen afterwards.
     pub(crate) fn step(&mut self, at: Timestamp) -> Verdict {
-        let last = self.recent.back().copied();
-        self.forget(at);
-        match last {
-            Some(last) if self.open && self.recent.is_empty() => {
-                self.open = false;
-                Verdict::Over(last)
-            }
-            Some(_) | None => Verdict::Quiet,
-        }
+        let last = self.recent.back().copied().filter(|&last| self.open && at - last > WITHIN + JITTER);
+        self.open &= last.is_none();
+        last.map_or(Verdict::Quiet, Verdict::Over)
     }
 
     fn forget(&mut self, now: Timestamp) {
-        while self.recent.front().is_some_and(|&jump| now - jump > WITHIN) {
+        while self.recent.front().is_some_and(|&jump| now - jump > WITHIN + JITTER) {
             self.recent.pop_front();
         }
     }
@@ -139,10 +149,15 @@ mod tests {
     use super::*;
 
     fn filtered(values: &[f64]) -> (Vec<f64>, usize) {
+        apart(5_000, values)
+    }
+
+    fn apart(millis: i64, values: &[f64]) -> (Vec<f64>, usize) {
         let (mut filter, mut passed, mut jumps) = (SpikeFilter::default(), Vec::new(), 0);
+        let longest_gap = Span::from_mins(1).max(Span::from_millis(5 * millis));
         for (i, &value) in values.iter().enumerate() {
-            let reading = (Timestamp::from_millis(i as i64 * 5000), Channel::Chocolate, value);
-            jumps += usize::from(filter.insert(reading, &mut passed).is_some());
+            let reading = (Timestamp::from_millis(i as i64 * millis), Channel::Chocolate, value);
+            jumps += usize::from(filter.insert(reading, longest_gap, &mut passed).is_some());
         }
         filter.release(&mut passed);
         (passed.into_iter().map(|(_, _, value)| value).collect(), jumps)
@@ -154,6 +169,32 @@ mod tests {
         assert_eq!(filtered(&[31.0, 40.0, 38.0, 31.2]), (vec![31.0, 31.2], 1));
         assert_eq!(filtered(&[34.0, 31.0, 31.1, 31.2, 31.3]), (vec![34.0, 31.0, 31.1, 31.2, 31.3], 0));
         assert_eq!(filtered(&[31.0, 40.0]), (vec![31.0, 40.0], 0));
+    }
+
+    #[test]
+    fn a_logger_that_speaks_once_a_minute_jumps_alone_too() {
+        assert_eq!(apart(60_015, &[31.0, 40.0, 31.2]), (vec![31.0, 31.2], 1));
+        assert_eq!(apart(120_000, &[31.0, 31.0, 25.0, 31.2]), (vec![31.0, 31.0, 31.2], 1));
+    }
+
+    #[test]
+    fn a_jump_that_is_followed_by_a_gap_is_not_known_to_be_lone() {
+        let (mut filter, mut passed) = (SpikeFilter::default(), Vec::new());
+        for (second, value) in [(0, 31.0), (5, 34.0), (10, 34.0), (135, 31.1), (140, 31.0)] {
+            let reading = (Timestamp::from_millis(second * 1000), Channel::Chocolate, value);
+            assert_eq!(filter.insert(reading, Span::from_mins(1), &mut passed), None, "at {second} s");
+        }
+        assert_eq!(passed.len(), 5);
+    }
+
+    #[test]
+    fn the_third_in_the_tenth_minute_counts() {
+        let at = |millis: i64| Timestamp::from_millis(millis);
+        let mut spikes = Spikes::default();
+        spikes.jumped(at(0), at(60_000));
+        spikes.jumped(at(300_000), at(360_000));
+        spikes.step(at(660_020));
+        assert!(matches!(spikes.jumped(at(600_040), at(660_020)), Verdict::Raise(_)));
     }
 
     #[test]

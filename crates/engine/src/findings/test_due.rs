@@ -1,7 +1,8 @@
 //! `test-due`, low: working for 15 min, or after a top-up, a `temper-loss` or a `cold-hold`, without a temper test since (contract,
 //! section 6).
 //!
-//! Temperature is not temper; only a test tells (due after each top-up and excursion: common practice, no source). One that was made while the charge settled counts as the first.
+//! Temperature is not temper; only a test tells (due after each top-up and excursion: common practice, no source). Working is dated at the end of
+//! five steady minutes, and a test that was made in these counts as the first.
 //! Over with any test, passed or not: what follows from a failed one is a decision, not a test.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
@@ -10,12 +11,17 @@ use serde::{Deserialize, Serialize};
 use super::{Moment, Report, Verdict, text};
 
 const FIRST_AFTER: Span = Span::from_mins(15);
+/// The steady minutes at whose end working is dated (contract, section 5).
+const STEADY: Span = Span::from_mins(5);
+const UNTESTED: &str = "it is ready by its temperature and has not been tested";
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct TestDue {
     /// A finding that asks for a test, and when it was raised.
     troubled: Option<(Timestamp, FindingKind)>,
     open_since: Option<Timestamp>,
+    /// Working since then, and not tested.
+    ahead: Option<Timestamp>,
 }
 
 /// Why a test is due, and since when.
@@ -32,7 +38,16 @@ impl TestDue {
         }
     }
 
+    /// Time has passed up to `now`: what a person reads off a clock does not wait for the next reading.
+    pub(crate) fn let_pass(&mut self, now: Timestamp) -> Verdict {
+        match self.ahead.take_if(|since| *since + FIRST_AFTER <= now) {
+            Some(since) => self.raise(Reason { since, why: UNTESTED }, since + FIRST_AFTER),
+            None => Verdict::Quiet,
+        }
+    }
+
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        self.ahead = None;
         if !matches!(m.phase, Phase::Settling | Phase::Working) {
             self.troubled = None;
             return self.open_since.take().map_or(Verdict::Quiet, |_| Verdict::Over(m.at));
@@ -46,13 +61,19 @@ impl TestDue {
                 None => Verdict::Quiet,
             };
         }
-        let Some(Reason { since, why }) = self.reason(m) else { return Verdict::Quiet };
+        match self.reason(m) {
+            Some(reason) => self.raise(reason, m.known),
+            None => Verdict::Quiet,
+        }
+    }
+
+    fn raise(&mut self, Reason { since, why }: Reason, raised_at: Timestamp) -> Verdict {
         self.open_since = Some(since);
         Report {
             kind: FindingKind::TestDue,
             priority: Priority::Low,
             from: since,
-            raised_at: m.known,
+            raised_at,
             says: format!("A temper test is due: {why}."),
             evidence: vec![text("because", why)],
             advice: "Smear a thin sample, let it cool for ten minutes, look at gloss, contraction and snap, and write the result down.",
@@ -60,7 +81,7 @@ impl TestDue {
         .raise()
     }
 
-    fn reason(&self, m: &Moment<'_>) -> Option<Reason> {
+    fn reason(&mut self, m: &Moment<'_>) -> Option<Reason> {
         let untested = |since: Timestamp| m.tests.made_at.is_none_or(|made| made < since);
         if let Some((since, kind)) = self.troubled.filter(|&(since, _)| untested(since)) {
             let why = if kind == FindingKind::ColdHold {
@@ -77,12 +98,15 @@ impl TestDue {
         if let Some(since) = topped_up {
             return Some(Reason { since, why: "couverture was topped up" });
         }
-        let landed = m.settling_since.unwrap_or(m.phase_since);
-        let long = m.known - m.phase_since >= FIRST_AFTER && untested(landed);
-        long.then_some(Reason {
-            since: m.phase_since,
-            why: "it is ready by its temperature and has not been tested",
-        })
+        let steady_since = if m.has_way_down { m.phase_since - STEADY } else { m.phase_since };
+        if !untested(steady_since) {
+            return None;
+        }
+        if m.known - m.phase_since < FIRST_AFTER {
+            self.ahead = Some(m.phase_since);
+            return None;
+        }
+        Some(Reason { since: m.phase_since, why: UNTESTED })
     }
 }
 
@@ -128,7 +152,35 @@ mod tests {
     }
 
     #[test]
-    fn a_test_while_it_settles_counts_and_trouble_asks_for_another() {
+    fn a_clock_does_not_wait_for_a_reading() {
+        let mut detector = TestDue::default();
+        check(
+            &mut detector,
+            TestDue::step,
+            "settling 0:00 32 | working ~10:00 31.5 | ~14:00 31.5",
+            &expect![""],
+        );
+        assert_eq!(detector.let_pass(minute(15)), Verdict::Quiet);
+        let Verdict::Raise(report) = detector.let_pass(minute(19)) else {
+            panic!("a quarter of an hour has passed")
+        };
+        assert_eq!(report.raised_at, minute(15) + Span::from_secs(5));
+        assert_eq!(detector.let_pass(minute(20)), Verdict::Quiet, "told once");
+    }
+
+    #[test]
+    fn a_test_long_before_it_was_ready_does_not_count() {
+        check_with(
+            &mut TestDue::default(),
+            TestDue::step,
+            "settling 0:00 32 | ~30:00 31.6 | working 30:05 31.5 | ~60:00 31.5",
+            |m| m.tests.made_at = (m.at >= minute(5)).then_some(minute(5)),
+            &expect!["45:05 raise test-due from 30:05"],
+        );
+    }
+
+    #[test]
+    fn a_test_in_the_steady_minutes_counts_and_trouble_asks_for_another() {
         let mut detector = TestDue::default();
         check_with(
             &mut detector,
@@ -139,7 +191,7 @@ mod tests {
                 detector.step(m)
             },
             "settling 0:00 32 | ~10:00 31.6 | working 10:05 31.5 | ~60:00 31.5",
-            |m| m.tests.made_at = (m.at >= minute(5)).then_some(minute(5)),
+            |m| m.tests.made_at = (m.at >= minute(6)).then_some(minute(6)),
             &expect!["30:05 raise test-due from 30:05"],
         );
     }

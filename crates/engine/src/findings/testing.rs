@@ -73,7 +73,6 @@ pub(crate) fn moment<'a>(
         seeded_at: None,
         topped_up_at: None,
         tests: Tests::default(),
-        settling_since: timeline.last_of(Phase::Settling).map(|span| span.from),
         stirrer: None,
         timeline,
         longest_gap: Span::from_secs(60),

@@ -12,6 +12,7 @@ use super::around::Pace;
 use super::watch::{Condition, Watch};
 use super::{Moment, Report, Verdict, number};
 use crate::history::mean;
+use crate::phases::soak_from;
 
 const BASE_FROM: Span = Span::from_mins(5);
 const BASE_TO: Span = Span::from_mins(15);
@@ -71,7 +72,7 @@ impl Thickening {
         self.base = Some(base);
         let motor = m.history.between(m.at - SMOOTH, m.known).filter_map(|tick| tick.other(Channel::Motor));
         let Some(current) = mean(motor) else { return Verdict::Quiet };
-        let condition = if (m.level - base.chocolate_c).abs() > SAME_TEMPERATURE {
+        let condition = if (m.level - base.chocolate_c).abs() > SAME_TEMPERATURE || melts(m) {
             Condition::Clear
         } else {
             Condition::above(current / base.current_a, MORE, DEADBAND)
@@ -108,6 +109,12 @@ fn base_of(m: &Moment<'_>, origin: Timestamp) -> Option<Base> {
     let current_a = maths::statistics::median(&motor).filter(|&a| motor.len() >= BASE_READINGS && a > 0.0)?;
     let chocolate_c = mean(ticks().filter_map(|tick| tick.chocolate()))?;
     Some(Base { current_a, chocolate_c })
+}
+
+/// A wall as hot as a melt, or a set-point that asks for one: cold pieces in what was left are heavy to stir, and no temper.
+fn melts(m: &Moment<'_>) -> bool {
+    let wall = m.history.between(m.at - SMOOTH, m.known).filter_map(|tick| tick.other(Channel::Jacket));
+    m.is_asked_to_melt() || mean(wall).is_some_and(|wall| wall >= soak_from(m.limits))
 }
 
 fn report(m: &Moment<'_>, from: Timestamp, base: Base, current: f64) -> Report {
@@ -147,6 +154,16 @@ mod tests {
         chocolate: impl Fn(f64) -> f64,
         change: impl Fn(&mut Moment<'_>),
     ) -> Vec<String> {
+        run_with(current, chocolate, |_| f64::NAN, change)
+    }
+
+    /// The same with a jacket, where it reports.
+    fn run_with(
+        current: impl Fn(f64) -> f64,
+        chocolate: impl Fn(f64) -> f64,
+        jacket: impl Fn(f64) -> f64,
+        change: impl Fn(&mut Moment<'_>),
+    ) -> Vec<String> {
         let limits = Family::Dark.default_limits();
         let (mut detector, mut history, mut timeline) =
             (Thickening::default(), History::default(), Timeline::default());
@@ -157,6 +174,9 @@ mod tests {
             let mut ticker = Ticker::new(Span::from_secs(5));
             if current(minute).is_finite() {
                 ticker.insert(Channel::Motor, at, current(minute) * (1.0 + 0.04 * (minute * 9.0).sin()));
+            }
+            if jacket(minute).is_finite() {
+                ticker.insert(Channel::Jacket, at, jacket(minute));
             }
             ticker.insert(Channel::Chocolate, at, chocolate(minute));
             history.push(ticker.finish().expect("two readings make a tick"));
@@ -184,6 +204,14 @@ mod tests {
         assert!(run(|t| if t < 60.0 { 2.0 } else { 2.2 }, |_| 31.5, |_| {}).is_empty());
         let colder = |t| if t < 60.0 { 31.5 } else { 30.8 };
         assert!(run(|t| if t < 60.0 { 2.0 } else { 2.4 }, colder, |_| {}).is_empty());
+    }
+
+    #[test]
+    fn cold_pieces_on_a_hot_wall_are_none() {
+        let more = |t: f64| if t < 60.0 { 2.0 } else { 2.4 };
+        let jacket = |t: f64| if t < 60.0 { 33.0 } else { 55.0 };
+        assert!(run_with(more, |_| 31.5, jacket, |_| {}).is_empty());
+        assert_eq!(run_with(more, |_| 31.5, |_| 36.0, |_| {}).len(), 1);
     }
 
     #[test]

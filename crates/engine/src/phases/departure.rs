@@ -39,6 +39,9 @@ pub(crate) struct Ground {
 
 /// The level is left when the fitted move is so far from it, °C.
 pub(super) const LEFT: f64 = 0.1;
+/// A probe shows a slow start so much later than it is: its sheath is some half a minute behind (bare 10–40 s, in a well 60–180 s, from memory),
+/// and a tenth of a degree has to stand out of noise (start value, from made-up days).
+pub(super) const SHOWN_LATE: Span = Span::from_secs(70);
 /// Readings are averaged over at least this where one of them must not speak alone.
 const FLICKERS: Span = Span::from_secs(40);
 /// How far a move is usually fitted, °C: further on it bends with the wall's temperature.
@@ -75,8 +78,9 @@ pub(crate) fn left_level(
             break;
         }
     }
+    let bursts = ground.before == Span::ZERO;
     let minutes = if pace.is_sparse() || points.len() < FEWEST_POINTS {
-        corner(&points)
+        if bursts { between(&points) } else { corner(&points) }
     } else {
         hinge(&thinned(points), ground.tilted)
     };
@@ -114,6 +118,13 @@ fn corner(points: &[(f64, f64)]) -> Option<f64> {
     };
     let back = (y - level - LEFT) / slope;
     Some(if back.is_finite() { (t - back).clamp(before, t) } else { before })
+}
+
+/// Bursts of heat begin anywhere between two readings: in the middle, minutes from the foot.
+fn between(points: &[(f64, f64)]) -> Option<f64> {
+    let level = points.first()?.1;
+    let risen = points.iter().position(|&(_, y)| y > level + 2.0 * LEFT)?;
+    Some((points[risen.checked_sub(1)?].0 + points[risen].0) / 2.0)
 }
 
 fn foot(
@@ -313,6 +324,12 @@ mod tests {
         let found =
             minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed, &often()));
         assert!((found - 200.0).abs() < 1.0, "{found}");
+    }
+
+    #[test]
+    fn bursts_begin_between_two_readings() {
+        assert_eq!(between(&[(0.0, 20.0), (4.0, 20.1), (9.0, 22.0), (13.0, 24.0)]), Some(6.5));
+        assert_eq!(between(&[(0.0, 20.0), (4.0, 20.1)]), None);
     }
 
     #[test]

@@ -19,6 +19,8 @@ const WARMER_SHARE: f64 = 0.1;
 const RISE_USED: f64 = 3.0;
 /// The power with which a charge of cold pieces warms, between 1 (stirred) and 2 (through a layer at the wall) (assumed).
 const WARMS_AS: f64 = 1.5;
+/// Where no jacket says how warm the wall is, it warms evenly from the step of the set-point on, and the charge with the square of the time (assumed).
+const WARMS_BY_CLOCK: f64 = 2.0;
 /// Means that even out the wander.
 const BLOCK: Span = Span::from_mins(4);
 /// Level before the jacket became warmer.
@@ -63,6 +65,16 @@ pub(super) fn left_level(history: &History, heated: Timestamp, now: Timestamp) -
     sums.iter().find(|(_, sum)| *sum >= share * taken).map(|&(at, _)| at)
 }
 
+/// The same where only the moment is known at which the set-point asked for heat.
+pub(super) fn left_level_by_clock(history: &History, step: Timestamp, now: Timestamp) -> Option<Timestamp> {
+    let level = mean(history.chocolate(step - LEVEL, step + Span::from_mins(1)).map(|(_, value)| value))?;
+    let blocks = blocks(history, step, now);
+    let &(risen, block) = blocks.iter().find(|(_, block)| *block >= level + RISE_USED)?;
+    let minutes = (risen - step).as_mins_f64() + BLOCK.as_mins_f64() / 2.0;
+    let share = (LEFT / (block - level)).powf(1.0 / WARMS_BY_CLOCK);
+    Some(step + Span::from_mins_f64(share * minutes))
+}
+
 /// Does the chocolate wander around its own trend?
 pub(super) fn is_restless(history: &History, from: Timestamp, to: Timestamp) -> bool {
     let blocks = blocks(history, from, to);
@@ -82,4 +94,31 @@ fn blocks(history: &History, from: Timestamp, to: Timestamp) -> Vec<(Timestamp, 
         at += BLOCK;
     }
     blocks
+}
+
+#[cfg(test)]
+mod tests {
+    use frames::Ticker;
+
+    use super::*;
+
+    /// Cold pieces that wander by some tenths, heated from minute 60 on; a tenth is left after `10·√(0.1/0.3)` = 5.8 min.
+    #[test]
+    fn a_restless_rise_is_dated_by_the_step_that_asked_for_it() {
+        let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
+        for second in (0..120 * 60).step_by(5) {
+            let minute = f64::from(second) / 60.0;
+            let heated = (minute - 60.0).max(0.0);
+            let wander = if heated > 0.0 { 0.3 * (minute * 0.9).sin() } else { 0.0 };
+            let at = Timestamp::from_millis(i64::from(second) * 1000);
+            if let Some(tick) = ticker.insert(Channel::Chocolate, at, 20.0 + 0.003 * heated.powi(2) + wander)
+            {
+                history.push(tick);
+            }
+        }
+        let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        let left = left_level_by_clock(&history, at(60), at(120)).unwrap();
+        assert!(((left - at(60)).as_mins_f64() - 5.8).abs() < 1.0, "{left}");
+        assert_eq!(left_level_by_clock(&history, at(60), at(70)), None, "not enough of a rise to tell");
+    }
 }

@@ -35,7 +35,7 @@ const COLD_CHARGE_WITHIN: Span = Span::from_mins(20);
 fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     let less = soak_from(view.limits) - 1.0;
     let step = asked::asked_since(view.history, from, view.now, |setpoint| setpoint < less);
-    match step.filter(|_| !view.pace.is_sparse()) {
+    match step.filter(|_| view.pace.is_by_the_minute()) {
         Some(step) => asked::left_level(view.history, Move::Fall, step, view.now),
         None => left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace),
     }
@@ -64,6 +64,14 @@ impl Tracker {
         (Stage::Cooling { from: at, noticed: view.now, lowest: view.level, lowest_at: view.now }, None)
     }
 
+    /// Now that the whole fall is there, its top is clearer than when it was noticed: a controller's swing may have looked like it.
+    fn redate_cooling(&self, view: &View<'_>, timeline: &mut Timeline) {
+        let Some(soak) = timeline.last_of(Phase::Soak) else { return };
+        if let Some(at) = out_of_soak(view, soak.from) {
+            timeline.redate(at);
+        }
+    }
+
     pub(super) fn cooling(
         &mut self,
         view: &View<'_>,
@@ -74,6 +82,7 @@ impl Tracker {
         let soak = soak_from(view.limits);
         let reached = view.limits.working.high() + WORKING_MARGIN;
         if view.chocolate <= reached {
+            self.redate_cooling(view, timeline);
             timeline.change(Phase::Settling, self.crossed(view, reached));
             return (Stage::Settling { lowest: view.level, lowest_at: view.now }, None);
         }

@@ -3,7 +3,7 @@
 use model::{Method, Phase, Span, Timestamp};
 
 use super::asked;
-use super::departure::{FITTED_MOVE, Ground, Move, left_level};
+use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level, smoothed};
 use super::rising::{PARTIAL_MELT_STAY, STAIRCASE};
 use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
@@ -12,6 +12,10 @@ use crate::timeline::Timeline;
 const STAYED: Span = Span::from_mins(5);
 /// ... with a slope below this, °C/min.
 const STEADY: f64 = 0.05;
+/// A low point is looked at with so much either way.
+const FLICKERS: Span = Span::from_secs(60);
+/// A slope is told by a window in which it moves a coarse display by a step; one longer than this is no help.
+const LONGEST_WINDOW: Span = Span::from_mins(10);
 /// Rewarming starts this far below the working range (contract, section 5) ...
 const REWARMED_FROM: f64 = 1.0;
 /// ... and is one when it comes back by this much: less is the rebound of a seed dip (contract, section 5).
@@ -48,7 +52,7 @@ impl Tracker {
             && view.level - lowest >= REWARMED_BY
             && view.now - lowest_at >= REWARMED_IN;
         if rewarmed {
-            timeline.change(Phase::Rewarming, lowest_at);
+            timeline.change(Phase::Rewarming, left_low_point(view, lowest_at));
             if view.level < low - WORKING_MARGIN {
                 return (Stage::Rewarming, None);
             }
@@ -130,16 +134,17 @@ impl Tracker {
         let since = self.in_range_since.filter(|since| view.now - *since >= STAYED)?;
         let (before, value) = self.before?;
         let apart = view.now - before;
-        let slope = if apart >= STAYED {
-            (view.chocolate - value) / apart.as_mins_f64()
-        } else {
-            view.slope(STAYED)?
-        };
-        if slope.abs() >= STEADY {
+        if apart >= STAYED {
+            let slope = (view.chocolate - value) / apart.as_mins_f64();
+            return (slope.abs() < STEADY).then(|| (before.max(since) + STAYED).min(view.now));
+        }
+        let (slope, window) = telling_slope(view)?;
+        // Five minutes in the middle of a longer window.
+        let ended = view.now - Span::from_millis((window - STAYED).as_millis().max(0) / 2);
+        if slope.abs() >= STEADY || ended - since < STAYED {
             return None;
         }
-        let straight = view.pace.is_sparse() || apart >= STAYED;
-        Some(if straight { (before.max(since) + STAYED).min(view.now) } else { view.now })
+        Some(if view.pace.is_sparse() { (before.max(since) + STAYED).min(ended) } else { ended })
     }
 
     /// A set-point in the melt range only makes the rise noticed earlier; it is a batch when the soak is reached.
@@ -169,6 +174,23 @@ impl Tracker {
     }
 }
 
+/// The slope of the newest minutes, and of how many: five, or as many more as a coarse probe takes. A display that stood still for five minutes
+/// may only have been between two of its steps.
+fn telling_slope(view: &View<'_>) -> Option<(f64, Span)> {
+    let step = Span::from_mins_f64(view.pace.grain() / STEADY);
+    let window = STAYED.max(step).min(LONGEST_WINDOW);
+    view.slope(window).map(|slope| (slope, window))
+}
+
+/// Where a charge left its lowest point: the last moment within a tenth of it.
+fn left_low_point(view: &View<'_>, lowest_at: Timestamp) -> Timestamp {
+    let points: Vec<_> = view.history.chocolate(lowest_at - FLICKERS, view.now).collect();
+    let points = smoothed(&points, FLICKERS * 2);
+    let lowest = points.iter().map(|&(_, value)| value).fold(f64::INFINITY, f64::min);
+    let left = points.iter().rfind(|(_, value)| *value <= lowest + LEFT);
+    left.map_or(lowest_at, |&(at, _)| at)
+}
+
 /// Where the pieces of a new bowl began to warm: the foot of a staircase.
 fn bowl_rise(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let earliest = timeline.last_of(Phase::Working).map(|span| span.from).or(view.history.first_at());
@@ -191,9 +213,71 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let earliest = hold.map(|span| span.from).or(view.history.first_at()).unwrap_or(view.now);
     let soak = soak_from(view.next_limits);
     let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
-    let left = match step.filter(|_| !view.pace.is_sparse()) {
+    let left = match step.filter(|_| view.pace.is_by_the_minute()) {
         Some(step) => asked::left_level(view.history, Move::Rise, step, view.now),
         None => left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace),
     };
-    left.unwrap_or(view.now)
+    left.map_or(view.now, |left| (left - SHOWN_LATE).max(earliest))
+}
+
+#[cfg(test)]
+mod tests {
+    use frames::Ticker;
+    use model::Channel;
+    use plant::Family;
+
+    use super::*;
+    use crate::history::History;
+    use crate::phases::Pace;
+
+    /// Lets dark couverture that has begun to settle go on as `curve` says, shown in steps of `grain`; when it is taken to work, minutes.
+    fn works_at(grain: f64, minutes: i64, curve: impl Fn(f64) -> f64) -> Option<f64> {
+        let limits = Family::Dark.default_limits();
+        let (mut history, mut ticker, mut pace) =
+            (History::default(), Ticker::new(Span::from_secs(5)), Pace::default());
+        let (mut tracker, mut timeline) = (Tracker::default(), Timeline::default());
+        timeline.change(Phase::Settling, Timestamp::default());
+        tracker.stage = Some(Stage::Settling { lowest: curve(0.0), lowest_at: Timestamp::default() });
+        for i in 0..minutes * 12 {
+            let shown = (curve(i as f64 / 12.0) / grain).round() * grain;
+            pace.note_reading(shown);
+            let Some(tick) = ticker.insert(Channel::Chocolate, Timestamp::from_millis(i * 5_000), shown)
+            else {
+                continue;
+            };
+            history.push(tick);
+            let chocolate = tick.chocolate()?;
+            let gap = pace.step(tick.at, chocolate);
+            let view = View {
+                now: tick.at,
+                chocolate,
+                level: history.level(tick.at).unwrap_or(chocolate),
+                setpoint: None,
+                history: &history,
+                limits: &limits,
+                next_limits: &limits,
+                method: Method::Continuous,
+                gap,
+                pace: &pace,
+            };
+            tracker.step(&view, &mut timeline);
+        }
+        timeline.last_of(Phase::Working).map(|span| (span.from - Timestamp::default()).as_mins_f64())
+    }
+
+    /// On its way to a low point, at 0.07 °C/min: half a degree takes longer than five minutes.
+    #[test]
+    fn a_coarse_display_that_stands_between_two_steps_does_not_hold() {
+        let falls = |minute: f64| 36.0 - 0.07 * minute;
+        assert_eq!(works_at(0.5, 100, falls), None);
+        assert_eq!(works_at(0.01, 100, falls), None);
+    }
+
+    #[test]
+    fn a_hold_is_one_at_a_coarse_display_too_and_dated_like_any() {
+        let lands = |minute: f64| (36.0 - 0.3 * minute).max(31.5);
+        let (fine, coarse) = (works_at(0.01, 60, lands).unwrap(), works_at(0.5, 60, lands).unwrap());
+        assert!((fine - 19.5).abs() < 1.0, "{fine}");
+        assert!((coarse - fine).abs() < 2.0, "{coarse} {fine}");
+    }
 }

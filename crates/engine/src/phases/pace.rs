@@ -15,6 +15,8 @@ const GAP_SPACINGS: i64 = 5;
 const SHORTEST_GAP: Span = Span::from_secs(60);
 /// From this spacing on, a window of a few minutes holds too few readings to speak for itself.
 const SPARSE: Span = Span::from_secs(45);
+/// Up to here a controller's step can be told by the readings around it.
+const BY_THE_MINUTE: Span = Span::from_secs(75);
 /// A window over sparse readings holds two spacings and half of another, so that three readings are usually in it.
 const WINDOW_HALF_SPACINGS: i64 = 5;
 
@@ -29,6 +31,11 @@ const STEP_AND_A_HALF: f64 = 1.5;
 /// So many readings show it.
 const SHOWN_BY: usize = 5;
 
+/// The smallest of so many moves from one reading to the next is the step of the display: among them is one of a single step.
+const MOVES_FOR_GRAIN: usize = 40;
+/// Fewer of them say nothing of it yet.
+const GRAIN_SHOWN_BY: usize = 5;
+
 /// The usual spacing of a machine's chocolate.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Pace {
@@ -38,6 +45,9 @@ pub(crate) struct Pace {
     usual: Span,
     /// The usual move of a logger that tells only what has moved, °C.
     usual_move: Option<f64>,
+    raw: Option<f64>,
+    raw_moves: VecDeque<f64>,
+    grain: f64,
 }
 
 impl Pace {
@@ -58,6 +68,25 @@ impl Pace {
             self.look();
         }
         gap
+    }
+
+    /// Takes a reading as it came: what it moves by from one to the next shows its smallest step.
+    pub(crate) fn note_reading(&mut self, value: f64) {
+        let Some(moved) = self.raw.replace(value).map(|before| (value - before).abs()) else { return };
+        if moved < f64::EPSILON * 100.0 {
+            return;
+        }
+        if self.raw_moves.len() == MOVES_FOR_GRAIN {
+            self.raw_moves.pop_front();
+        }
+        self.raw_moves.push_back(moved);
+        let enough = self.raw_moves.len() >= GRAIN_SHOWN_BY;
+        self.grain = if enough { self.raw_moves.iter().copied().fold(f64::INFINITY, f64::min) } else { 0.0 };
+    }
+
+    /// The smallest move that the readings can tell, °C; 0 while it is not known.
+    pub(crate) fn grain(&self) -> f64 {
+        self.grain
     }
 
     fn look(&mut self) {
@@ -83,9 +112,14 @@ impl Pace {
         self.usual_move.is_some() || self.usual >= SPARSE
     }
 
+    /// Does it report by the minute at least, and not only what has moved?
+    pub(crate) fn is_by_the_minute(&self) -> bool {
+        self.usual_move.is_none() && self.usual <= BY_THE_MINUTE
+    }
+
     /// A move that is noise to a probe that flickers by `noise`, °C: less than two steps of a logger that tells only what has moved.
     pub(crate) fn coarsened(&self, noise: f64) -> f64 {
-        noise.max(self.usual_move.map_or(0.0, |usual| STEP_AND_A_HALF * usual))
+        noise.max(STEP_AND_A_HALF * self.usual_move.unwrap_or(0.0))
     }
 
     /// A window that is meant to be `window` long, long enough to hold a few readings.
@@ -119,6 +153,19 @@ mod tests {
         assert_eq!(gaps, [false, false, false, false, false, true]);
         assert_eq!(pace.widened(Span::from_mins(3)), Span::from_mins(3));
         assert_eq!(pace.fewest(), 3);
+    }
+
+    #[test]
+    fn the_smallest_step_of_a_display_is_seen() {
+        let mut pace = Pace::default();
+        for value in [31.5, 31.5, 32.0, 31.5, 31.0] {
+            pace.note_reading(value);
+        }
+        assert_eq!(pace.grain(), 0.0, "three moves say nothing yet");
+        for value in [30.0, 29.5, 28.5, 28.0, 28.0] {
+            pace.note_reading(value);
+        }
+        assert_eq!(pace.grain(), 0.5);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use model::{Method, Phase, Span, Timestamp};
 
 use super::asked;
-use super::departure::{FITTED_MOVE, Ground, Move, left_level};
+use super::departure::{FITTED_MOVE, Ground, Move, SHOWN_LATE, left_level};
 use super::driven;
 use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
@@ -120,16 +120,17 @@ impl Tracker {
             return left(STAIRCASE);
         }
         let rough = left(RESTLESS);
+        let soak = soak_from(view.next_limits);
+        let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
+        let step = step.filter(|_| view.pace.is_by_the_minute());
         if !driven::is_restless(view.history, rough, (rough + RESTLESSNESS_SEEN).min(view.now)) {
-            let soak = soak_from(view.next_limits);
-            let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
-            let step = step.filter(|_| !view.pace.is_sparse());
             let asked = step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now));
-            return asked.unwrap_or_else(|| left(OUT_OF_IDLE));
+            return (asked.unwrap_or_else(|| left(OUT_OF_IDLE)) - SHOWN_LATE).max(earliest);
         }
         let heated = driven::heated_from(view.history, earliest, view.now);
         let driven = heated.and_then(|heated| driven::left_level(view.history, heated, view.now));
-        driven.unwrap_or(rough)
+        let by_clock = || step.and_then(|step| driven::left_level_by_clock(view.history, step, view.now));
+        driven.or_else(by_clock).unwrap_or(rough)
     }
 
     pub(super) fn melting(
