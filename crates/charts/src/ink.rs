@@ -39,6 +39,29 @@ pub(crate) fn text_width(text: &str, size: f64) -> f64 {
     ems * size
 }
 
+/// Bold letters are so much wider.
+pub(crate) const BOLD: f64 = 1.12;
+
+/// The same of bold text.
+pub(crate) fn bold_width(text: &str, size: f64) -> f64 {
+    BOLD * text_width(text, size)
+}
+
+/// As much of `text` as has room; `!` where not even one letter has.
+pub(crate) fn shortened(text: &str, size: f64, room: f64) -> String {
+    if text_width(text, size) <= room {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    for c in text.chars() {
+        if room < text_width(&kept, size) + 2.0 * size {
+            break;
+        }
+        kept.push(c);
+    }
+    if kept.is_empty() { "!".to_owned() } else { kept + "…" }
+}
+
 /// Text that cannot break out of an element or attribute.
 pub(crate) fn escape(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());

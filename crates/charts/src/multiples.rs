@@ -8,7 +8,7 @@
 use model::Band;
 
 use crate::canvas::{Canvas, Hold};
-use crate::ink::text_width;
+use crate::ink::{shortened, text_width};
 use crate::overlay::BandAt;
 use crate::palette::Role;
 use crate::plain::{Plot, range};
@@ -164,7 +164,7 @@ impl Multiples<'_> {
                     1.8,
                 );
                 let room = plot.right - plot.left - text_width(&field.label, LETTERS) - 6.0;
-                let shown = shortened(mark, room);
+                let shown = shortened(mark, LETTERS, room);
                 canvas.bold(&shown, plot.right, y, LETTERS, Hold::Right, Role::Medium);
             }
             None => plot.draw_frame(canvas),
@@ -184,21 +184,6 @@ impl Multiples<'_> {
         };
         format!("{}: {} courses on one scale. {told}", self.title, self.fields.len())
     }
-}
-
-/// As much of `text` as has room.
-fn shortened(text: &str, room: f64) -> String {
-    if text_width(text, LETTERS) <= room {
-        return text.to_owned();
-    }
-    let mut kept = String::new();
-    for c in text.chars() {
-        if room < text_width(&kept, LETTERS) + 2.0 * LETTERS {
-            break;
-        }
-        kept.push(c);
-    }
-    if kept.is_empty() { "!".to_owned() } else { kept + "…" }
 }
 
 #[cfg(test)]

@@ -50,7 +50,7 @@ impl Vitals {
         let state = match self.intake.state() {
             intake::IntakeState::Connected => IntakeState::Connected,
             intake::IntakeState::Reconnecting { why } => {
-                troubles.push(why);
+                troubles.push(format!("No connection to the broker; trying again: {why}."));
                 IntakeState::Connecting
             }
             intake::IntakeState::Stalled { why } => {

@@ -162,6 +162,8 @@ impl Health {
     pub fn says(&self) -> Vec<String> {
         let about_intake = match self.intake {
             IntakeState::Connected => None,
+            // Why it does not come about is the first of the troubles.
+            IntakeState::Connecting if !self.troubles.is_empty() => None,
             IntakeState::Connecting => Some("No connection to the broker; trying again."),
             IntakeState::Held => {
                 Some("Readings cannot be put on disk; the broker keeps them until they can.")

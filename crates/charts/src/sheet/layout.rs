@@ -7,7 +7,7 @@ use model::{Channel, Priority, Timestamp};
 use super::Sheet;
 use crate::canvas::{Canvas, Hold};
 use crate::degrees::Degrees;
-use crate::ink::text_width;
+use crate::ink::{BOLD, bold_width, shortened};
 use crate::lanes::{Flag, Packed, draw_hours, draw_phases, event_flag, finding_flag, pack};
 use crate::palette::{Role, night_style};
 use crate::panel::{Curve, Panel, Rule, Shade, TimeAxis};
@@ -192,8 +192,9 @@ impl<'p> Page<'p> {
         // A long title is set smaller before it leaves the sheet.
         let room = f64::from(width) - 2.0 * left.min(8.0);
         let size =
-            title.min(title * room / text_width(&self.sheet.title, title).max(1.0)).max(SMALLEST_TITLE);
-        canvas.bold(&self.sheet.title, left, 16.0, size, Hold::Left, Role::Ink);
+            title.min(title * room / bold_width(&self.sheet.title, title).max(1.0)).max(SMALLEST_TITLE);
+        let shown = shortened(&self.sheet.title, BOLD * size, room);
+        canvas.bold(&shown, left, 16.0, size, Hold::Left, Role::Ink);
         self.y = 28.0;
         self.y =
             self.sheet.draw_key(canvas, (left, self.y), f64::from(width), letters, !self.gaps.is_empty());

@@ -114,7 +114,9 @@ pub(super) fn exceptions(reviewed: &Reviewed<'_>) -> Section {
             ]
         })
         .collect();
-    let says = if rows.is_empty() {
+    let says = if reviewed.review.all.batches == 0 {
+        "There was no batch to look at."
+    } else if rows.is_empty() {
         "Every batch that was worked with has a passed test, and nothing was found that asked for somebody soon."
     } else {
         "The riskiest first: sold without a passed test, then what was found, then what is not known."

@@ -31,6 +31,9 @@ pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
             says.push(format!("Nuisances: {}.", list(&troubles)));
         }
     }
+    if review.kinds.is_empty() {
+        says.push("Nothing was found in this week or the one before.".to_owned());
+    }
     let row = |row: &KindRow| {
         vec![
             Cell::text(crate::help(row.kind).title),
@@ -143,25 +146,32 @@ pub(super) fn data(reviewed: &Reviewed<'_>) -> Section {
     let share =
         |part: f64, of: f64| if 0.0 < of { format!(" ({:.1} %)", 100.0 * part / of) } else { String::new() };
     let batches = reviewed.review.all.batches;
-    let says = vec![
+    let mut says = Vec::new();
+    says.push(if 0.0 < quality.held_h {
         format!(
             "Of {:.0} h of settling and working, {:.1} h{} are unknown; unknown is neither good nor bad.",
             quality.held_h,
             quality.unknown_h,
             share(quality.unknown_h, quality.held_h)
-        ),
-        format!(
+        )
+    } else {
+        "Nothing is known to have been settling or working.".to_owned()
+    });
+    if 0 < batches {
+        says.push(format!(
             "{} batches still go on, {} began before the record does. {} have no mass and {} no lot, of {batches}.",
             quality.open, quality.begun_unseen, quality.without_mass, quality.without_lot
-        ),
-        format!(
-            "{} silences, {} faults of probes, {} wrong clocks. {} of {} cooling time constants were fitted against a measured jacket, the others against an asymptote of their own.",
-            quality.silences,
-            quality.probe_faults,
-            quality.clocks,
-            quality.tau_by_jacket.n,
-            quality.tau_by_jacket.of
-        ),
-    ];
+        ));
+    }
+    says.push(format!(
+        "{} silences, {} faults of probes, {} wrong clocks.",
+        quality.silences, quality.probe_faults, quality.clocks
+    ));
+    if 0 < quality.tau_by_jacket.of {
+        says.push(format!(
+            "{} of {} cooling time constants were fitted against a measured jacket, the others against an asymptote of their own.",
+            quality.tau_by_jacket.n, quality.tau_by_jacket.of
+        ));
+    }
     Section { key: "data", title: "What the data can carry", says, table: None, pictures: Vec::new() }
 }
