@@ -126,8 +126,9 @@ for (let tries = 0; tries < 60 && !standing.includes("in temper"); tries += 1) {
 check(standing.includes("in temper"), `the report stands as "${standing}"`);
 await page.locator(".bowls .bowl-row").first().click();
 await page.waitForLoadState();
-const report = await page.locator("main").innerText();
-for (const words of ["Milk 38 %", "B310", "Charge", "Temper test passed", "Temperature alone never proves temper"]) {
+// Numbers are tied to their units by a no-break space.
+const report = (await page.locator("main").innerText()).replaceAll("\u00a0", " ");
+for (const words of ["Milk 38 %", "B310", "1.2 kg", "Temper test passed", "Temperature alone never proves temper"]) {
   check(report.includes(words), `the report lacks "${words}"`);
 }
 await shot(page, "report");
