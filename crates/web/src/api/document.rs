@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 use model::{Channel, FindingKind};
 use serde_json::{Map, Value, json};
 
-use super::schemas::schemas;
+use super::schemas::{machine, schemas};
 use super::table::{Answer, OPERATIONS, Operation, Parameter, Takes, Verb};
 use crate::problem::Problem;
 use crate::query::Params;
@@ -131,6 +131,7 @@ impl Takes {
     fn schema(self) -> Value {
         match self {
             Takes::Text => json!({ "type": "string" }),
+            Takes::Machine => machine(),
             Takes::Time => json!({ "type": "string", "format": "date-time" }),
             Takes::Count(least, most) => json!({ "type": "integer", "minimum": least, "maximum": most }),
             Takes::Words(words) => json!({ "type": "string", "enum": words }),

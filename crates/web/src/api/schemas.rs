@@ -9,6 +9,11 @@ fn text() -> Value {
     json!({ "type": "string" })
 }
 
+/// The id of a machine, such as one of the demo's.
+pub(super) fn machine() -> Value {
+    json!({ "type": "string", "examples": ["alder"] })
+}
+
 fn time() -> Value {
     json!({ "type": "string", "format": "date-time" })
 }
@@ -111,7 +116,7 @@ fn event_entry() -> Value {
     let mut schema = body(
         &["machine", "event"],
         [
-            ("machine", text()),
+            ("machine", machine()),
             ("event", words(kinds)),
             ("at", time()),
             ("by", text()),
@@ -135,6 +140,11 @@ fn event_entry() -> Value {
     );
     schema["description"] =
         json!("Which fields go with which event stands in the README. Fields that are not known are kept.");
+    schema["examples"] = json!([
+        { "machine": "alder", "event": "seed", "by": "ana", "mass_kg": 1.5, "temperature": 20, "lot": "L2207" },
+        { "machine": "alder", "event": "temper-test", "gloss": "good", "contraction": "good", "snap": "fair", "minutes": 5 },
+        { "machine": "alder", "event": "note", "text": "lid left open" },
+    ]);
     schema
 }
 
@@ -284,8 +294,8 @@ pub(super) fn schemas() -> Value {
             body(
                 &["machine", "couverture", "order"],
                 [
-                    ("machine", text()),
-                    ("couverture", text()),
+                    ("machine", machine()),
+                    ("couverture", json!({ "type": "string", "examples": ["dark-64"] })),
                     ("order", words(BaselineDeed::ALL.map(BaselineDeed::as_str))),
                     ("by", text()),
                 ],
@@ -325,7 +335,7 @@ pub(super) fn schemas() -> Value {
             body(
                 &["machine", "channel", "value"],
                 [
-                    ("machine", text()),
+                    ("machine", machine()),
                     ("channel", words(Channel::ALL.map(Channel::as_str))),
                     ("at", time()),
                     ("value", or_null(number())),

@@ -21,6 +21,8 @@ pub(super) enum Verb {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Takes {
     Text,
+    /// The id of a machine.
+    Machine,
     Time,
     /// A whole number, from and to.
     Count(usize, usize),
@@ -83,7 +85,7 @@ const fn json(status: u16, schema: &'static str, says: &'static str) -> Answer {
 }
 
 const MACHINE: Parameter =
-    optional("machine", Takes::Text, "Only of this machine: its id in the plant file.");
+    optional("machine", Takes::Machine, "Only of this machine: its id in the plant file.");
 const OPEN: Parameter =
     optional("open", Takes::Words(&["yes", "no"]), "`yes` for what goes on, `no` for what is over.");
 const LIMIT: Parameter =
@@ -281,7 +283,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
         says: "The readings of a channel, whole or thinned so that highest and lowest stay.",
         named: None,
         parameters: &[
-            required("machine", Takes::Text, "The machine's id in the plant file."),
+            required("machine", Takes::Machine, "The machine's id in the plant file."),
             required("channel", Takes::Channel, "Which quantity."),
             required("from", Takes::Time, "The first moment."),
             required("to", Takes::Time, "The moment after the last; at most 31 days later."),
@@ -389,7 +391,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
         named: None,
         parameters: &[
             optional("page", Takes::Text, "A page of the works; the floor if nothing is said."),
-            optional("machine", Takes::Text, "The page of this machine."),
+            optional("machine", Takes::Machine, "The page of this machine."),
             optional("bowl", Takes::Text, "The page of this bowl on the bench."),
         ],
         body: None,
