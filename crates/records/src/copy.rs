@@ -6,7 +6,7 @@ use std::path::Path;
 
 use rusqlite::OptionalExtension;
 
-use crate::schema::open_to_read;
+use crate::schema::{make_for_its_owner, open_to_read};
 use crate::{Records, RecordsError};
 
 impl Records {
@@ -18,7 +18,13 @@ impl Records {
     pub fn copy(path: impl AsRef<Path>, to: impl AsRef<Path>) -> Result<(), RecordsError> {
         let (path, to) = (path.as_ref(), to.as_ref());
         let name = to.to_string_lossy();
-        open_to_read(path)?
+        let reader = open_to_read(path)?;
+        make_for_its_owner(to).map_err(|source| RecordsError::File {
+            doing: "make",
+            path: to.to_owned(),
+            source,
+        })?;
+        reader
             .execute("VACUUM INTO ?1", [name.as_ref()])
             .map_err(|source| RecordsError::from_sqlite("copy to", to, source))?;
         let synced = File::open(to).and_then(|file| file.sync_all());
@@ -41,6 +47,8 @@ impl Records {
 
 #[cfg(test)]
 mod tests {
+    use std::os::unix::fs::PermissionsExt;
+
     use model::Timestamp;
     use tempfile::tempdir;
 
@@ -66,6 +74,10 @@ mod tests {
         assert_eq!(Records::saved_block(&copy).unwrap(), Some(7));
         assert_eq!(Records::open(&copy).unwrap().gaps(from, to).unwrap(), gaps);
         assert!(Records::copy(&path, &copy).is_err(), "a file that is there is left alone");
+        for file in [&path, &copy] {
+            let mode = std::fs::metadata(file).unwrap().permissions().mode();
+            assert_eq!(mode & 0o777, 0o600, "it holds the hashes of passwords");
+        }
         assert!(Records::copy(folder.path().join("none.db"), folder.path().join("other.db")).is_err());
     }
 }

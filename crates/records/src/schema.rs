@@ -19,6 +19,9 @@
 //! `user_version` is the format of the tables; a newer one is refused before anything is written. `format` is that of
 //! the JSON beside it.
 
+use std::fs::OpenOptions;
+use std::io;
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 use std::time::Duration;
 
@@ -67,9 +70,22 @@ const TABLES: &str = "
         one INTEGER PRIMARY KEY CHECK (one = 1), block INTEGER NOT NULL, bytes BLOB NOT NULL) STRICT;
 ";
 
+/// The hashes of passwords are for nobody but whoever runs the service; SQLite gives its other files the same mode.
+const FOR_ITS_OWNER: u32 = 0o600;
+
+/// Makes an empty file that its owner alone can read; one that is there is an error.
+pub(crate) fn make_for_its_owner(path: &Path) -> io::Result<()> {
+    OpenOptions::new().write(true).create_new(true).mode(FOR_ITS_OWNER).open(path).map(drop)
+}
+
 /// Opens the file to write, and makes the tables where there are none.
 pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
     let fail = |source| RecordsError::from_sqlite("open", path, source);
+    match make_for_its_owner(path) {
+        Ok(()) => {}
+        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+        Err(source) => return Err(RecordsError::File { doing: "make", path: path.to_owned(), source }),
+    }
     let mut connection = Connection::open(path).map_err(fail)?;
     connection.busy_timeout(PATIENCE).map_err(fail)?;
     refuse_newer(&connection, path)?;
