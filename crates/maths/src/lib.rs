@@ -47,7 +47,7 @@
 //! | [`statistics::Moments`], [`statistics::autocorrelation`] | NIST StRD Lew, Lottery, Mavro, Michelso | mean 15 digits, deviation 12.1, autocorrelation 13.5 |
 //! | | NumAcc3, NumAcc4 | deviation 9.5 and 8.3, which is what the inputs hold |
 //! | [`statistics::student_quantile`] and its like | e-Handbook tables † | printed (3 decimals) |
-//! | [`statistics::rank_sum`] | chorioamnion (Hollander & Wolfe 1973, from memory) | printed (4 decimals) |
+//! | [`statistics::rank_sum()`] | chorioamnion (Hollander & Wolfe 1973, from memory) | printed (4 decimals) |
 //! | [`statistics::independence_interval`] | first-order series, 20,000 values | within 10 % of exact |
 //! | [`trend::mann_kendall`], [`trend::theil_sen`] | worked example; pymannkendall 1.4.3, scipy 1.17.1 | printed; 10.1 digits |
 //! | [`trend::split`], [`trend::pettitt`] | Nile (Cobb 1978), Page's series (Pettitt 1979); ruptures 1.1.10 | same place; 12 digits |

@@ -8,7 +8,7 @@
 //! | [`median`], [`quantile`], [`mad`] | order statistics, linear between ranks (type 7); `1.4826·median\|x − median\|` | Hyndman & Fan 1996; Hampel 1974 |
 //! | [`autocorrelation`] | `r_j = Σ (xᵢ − x̄)(xᵢ₊ⱼ − x̄) / Σ (xᵢ − x̄)²` | NIST StRD univariate |
 //! | [`independence_interval`], [`block_means`] | `1 + 2 Σ r_j`; means of whole blocks of time | e-Handbook 6.3; common practice for batch means |
-//! | [`rank_sum`] | `U = #{x > y} + ½·#{x = y}`, exact share of all choices of ranks | Wilcoxon 1945; Mann & Whitney 1947 |
+//! | [`rank_sum()`] | `U = #{x > y} + ½·#{x = y}`, exact share of all choices of ranks | Wilcoxon 1945; Mann & Whitney 1947 |
 //! | [`Line`] | straight line, errors of slope and intercept | NIST StRD linear (Norris) |
 //!
 //! Readings that follow each other by a second are not independent. A spread, a capability or a control limit taken from them
