@@ -155,9 +155,10 @@ impl Notice {
                 "What was made from {from}, is in question, and so is what is made until a test passes."
             ),
         };
+        let second = |at: Timestamp| at.floor(model::Span::from_secs(1));
         let utc = match span.to {
-            Some(to) => format!("In UTC: {} to {to}", span.from),
-            None => format!("In UTC: {} and on", span.from),
+            Some(to) => format!("In UTC: {} to {}", second(span.from), second(to)),
+            None => format!("In UTC: {} and on", second(span.from)),
         };
         Notice {
             class: if span.to.is_none() { "now" } else { "soon" },
