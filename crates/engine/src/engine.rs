@@ -180,14 +180,16 @@ impl Engine {
         }
     }
 
-    /// The works as it stands.
+    /// The works as it stands, with what people have reported up to now.
     pub fn board(&self) -> Board {
         let lanes = self
             .plant
             .machines
             .iter()
             .filter_map(|machine| {
-                Some(self.watches.get(&machine.id)?.lane(&Setting { plant: &self.plant, machine }))
+                let setting = Setting { plant: &self.plant, machine };
+                let watch = self.watches.get(&machine.id)?;
+                Some(watch.foreseen(&setting, self.clock).as_ref().unwrap_or(watch).lane(&setting))
             })
             .collect();
         Board { at: self.clock, lanes, plant_open: self.plant_watch.open(), baselines: self.baselines() }
@@ -199,14 +201,23 @@ impl Engine {
         self.plant.machines.iter().filter_map(shown).flatten().collect()
     }
 
-    /// The batches that go on, with their figures so far.
+    /// The batches that go on, with their figures so far. One whose end has been reported is among them, ended, until that has had its
+    /// turn among the readings: then it stands in [`Changes::ended`].
     pub fn open_batches(&self) -> Vec<Batch> {
-        let open = |machine| self.watches.get(&machine)?.open_batch(&self.setting(&machine)?);
-        self.plant.machines.iter().filter_map(|machine| open(machine.id.clone())).collect()
-    }
-
-    fn setting(&self, id: &MachineId) -> Option<Setting<'_>> {
-        Some(Setting { plant: &self.plant, machine: self.plant.machine(id)? })
+        let mut batches = Vec::new();
+        for machine in &self.plant.machines {
+            let setting = Setting { plant: &self.plant, machine };
+            let Some(watch) = self.watches.get(&machine.id) else { continue };
+            match watch.foreseen(&setting, self.clock) {
+                Some(mut foreseen) => {
+                    let already = watch.ended_so_far();
+                    batches.extend(foreseen.take_ended().into_iter().skip(already));
+                    batches.extend(foreseen.open_batch(&setting));
+                }
+                None => batches.extend(watch.open_batch(&setting)),
+            }
+        }
+        batches
     }
 
     /// What has changed since the last call.

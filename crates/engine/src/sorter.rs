@@ -99,6 +99,12 @@ impl Sorter {
         (at <= due || self.waiting.len() > MOST_WAITING).then(|| self.pop()).flatten()
     }
 
+    /// Does an event wait that has happened by `now`?
+    pub(crate) fn holds_event(&self, now: Timestamp) -> bool {
+        let happened = self.waiting.range(..=(now, u32::MAX));
+        happened.into_iter().any(|(_, sorted)| matches!(sorted, Sorted::Event(_)))
+    }
+
     /// The next thing, whether its time has come or not: at the end of a stream, or when the machine has gone silent.
     pub(crate) fn pop(&mut self) -> Option<(Timestamp, Sorted)> {
         let ((at, _), sorted) = self.waiting.pop_first()?;

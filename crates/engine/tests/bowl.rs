@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use engine::Engine;
 use model::{
-    Arrival, Channel, Content, Event, EventKind, Grade, Method, Reading, Span, Standing, TemperTest,
+    Arrival, Channel, Content, Event, EventKind, Grade, Method, Phase, Reading, Span, Standing, TemperTest,
     Timestamp,
 };
 
@@ -28,37 +28,111 @@ fn event(minutes: f64, kind: EventKind) -> Arrival {
     Arrival { arrived: at, retained: false, content: Content::Event(event) }
 }
 
-/// The smear is judged and the bowl emptied long after the last reading: both count before anything else is measured.
+fn workshop() -> Engine {
+    Engine::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")))
+}
+
+fn filled(minutes: f64, method: Method) -> Arrival {
+    event(
+        minutes,
+        EventKind::Charge { couverture: None, lot: None, mass_kg: Some(1.2), method: Some(method) },
+    )
+}
+
+fn passed(minutes: f64) -> Arrival {
+    let test =
+        TemperTest { gloss: Grade::Good, contraction: Grade::Good, snap: Grade::Good, minutes: Some(4.0) };
+    event(minutes, EventKind::TemperTest(test))
+}
+
+/// The smear is judged and the bowl emptied long after the last reading: both count at once, before anything else is measured and before
+/// the bowl is known to be silent.
 #[test]
-fn what_is_reported_when_nobody_measures_any_more_counts() {
-    let plant = Arc::new(plant::parse_plant(PLANT).expect("a plant"));
-    let mut engine = Engine::new(plant);
-    let charge = EventKind::Charge {
-        couverture: None,
-        lot: None,
-        mass_kg: Some(1.2),
-        method: Some(Method::PartialMelt),
-    };
-    engine.apply(&event(0.0, charge));
+fn what_is_reported_when_nobody_measures_any_more_counts_at_once() {
+    let mut engine = workshop();
+    engine.apply(&filled(0.0, Method::PartialMelt));
     let way = [
         20.0, 20.1, 20.0, 22.4, 24.6, 26.3, 27.5, 28.2, 28.6, 28.9, 29.4, 29.8, 29.9, 29.9, 29.8, 29.8, 29.9,
     ];
     for (minute, celsius) in way.into_iter().enumerate() {
         engine.apply(&reading(minute as f64, celsius));
     }
-    engine.advance_clock(at(30.0));
-    let test =
-        TemperTest { gloss: Grade::Good, contraction: Grade::Good, snap: Grade::Good, minutes: Some(4.0) };
-    engine.apply(&event(31.0, EventKind::TemperTest(test)));
-    engine.advance_clock(at(31.1));
-    let open = engine.open_batches();
-    assert_eq!(open.iter().map(|batch| batch.standing).collect::<Vec<_>>(), [Standing::InTemper]);
-    engine.apply(&event(40.0, EventKind::End));
-    engine.advance_clock(at(40.1));
+    let last = way.len() as f64 - 1.0;
+    engine.apply(&passed(last + 0.1));
+    let standing = |engine: &Engine| {
+        engine.open_batches().iter().map(|batch| (batch.standing, batch.end)).collect::<Vec<_>>()
+    };
+    assert_eq!(standing(&engine), [(Standing::InTemper, None)]);
+    assert!(engine.board().lanes[0].last_test.is_some());
+    engine.apply(&event(last + 0.2, EventKind::End));
+    assert_eq!(standing(&engine), [(Standing::InTemper, Some(at(last + 0.2)))]);
+    assert_eq!(engine.board().lanes[0].phase, Phase::Idle);
+    assert!(engine.take_changes().ended.is_empty(), "its turn among the readings has not come");
+    // Silence gives it its turn, and nothing has become different.
+    engine.advance_clock(at(60.0));
     let ended = engine.take_changes().ended;
     assert_eq!(
-        ended.iter().map(|batch| (batch.end, batch.method)).collect::<Vec<_>>(),
-        [(Some(at(40.0)), Method::PartialMelt)]
+        ended.iter().map(|batch| (batch.end, batch.method, batch.standing)).collect::<Vec<_>>(),
+        [(Some(at(last + 0.2)), Method::PartialMelt, Standing::InTemper)]
     );
     assert_eq!(engine.open_batches().len(), 0);
+}
+
+/// Whether anybody looked in between makes no difference to what is found.
+#[test]
+fn looking_ahead_changes_nothing() {
+    let (mut watched, mut unwatched) = (workshop(), workshop());
+    let mut arrivals = vec![filled(0.0, Method::PartialMelt)];
+    arrivals.extend((0..120).map(|n| reading(f64::from(n) * 0.25, (20.0 + f64::from(n) * 0.2).min(29.9))));
+    arrivals.insert(100, passed(24.8));
+    arrivals.push(event(30.0, EventKind::End));
+    for arrival in &arrivals {
+        watched.apply(arrival);
+        watched.board();
+        watched.open_batches();
+        unwatched.apply(arrival);
+    }
+    assert_eq!(watched.save().expect("a state"), unwatched.save().expect("a state"));
+}
+
+/// A bowl that is warmed within minutes is in its range before the first phase is named. The record begins with the charge all the same.
+#[test]
+fn a_charge_begins_the_record_of_a_bowl_typed_by_hand() {
+    let mut engine = workshop();
+    engine.apply(&filled(0.0, Method::PartialMelt));
+    let way =
+        [20.1, 22.5, 24.8, 26.9, 27.9, 28.8, 29.4, 29.7, 29.8, 29.8, 29.7, 29.7, 29.6, 29.6, 29.6, 29.6];
+    for (step, celsius) in way.into_iter().enumerate() {
+        engine.apply(&reading(0.6 + step as f64 * 0.5, celsius));
+    }
+    engine.advance_clock(at(30.0));
+    let [batch] = engine.open_batches().try_into().expect("one batch");
+    let phases: Vec<_> = batch.phases.iter().map(|span| span.phase).collect();
+    assert_eq!((batch.start, phases), (at(0.0), vec![Phase::Melting, Phase::Working]));
+}
+
+/// Chocolate that was melted elsewhere and poured in: nothing of it is missing either.
+#[test]
+fn a_charge_of_melted_chocolate_begins_the_record_where_it_was_poured_in() {
+    let mut engine = workshop();
+    engine.apply(&filled(0.0, Method::Tabling));
+    for step in 0..30 {
+        engine.apply(&reading(1.0 + f64::from(step) * 0.5, 44.0 - f64::from(step) * 0.4));
+    }
+    engine.advance_clock(at(40.0));
+    let [batch] = engine.open_batches().try_into().expect("one batch");
+    assert_eq!((batch.start, batch.phases[0].phase), (at(0.0), Phase::Cooling));
+}
+
+/// A charge of long ago says nothing about what is measured now.
+#[test]
+fn an_old_charge_begins_nothing() {
+    let mut engine = workshop();
+    engine.apply(&filled(0.0, Method::PartialMelt));
+    for step in 0..30 {
+        engine.apply(&reading(90.0 + f64::from(step) * 0.5, 29.8));
+    }
+    engine.advance_clock(at(140.0));
+    let [batch] = engine.open_batches().try_into().expect("one batch");
+    assert_eq!((batch.start, batch.phases[0].phase), (at(90.0), Phase::Settling));
 }

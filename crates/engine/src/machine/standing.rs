@@ -1,12 +1,27 @@
 //! The machine as it stands, for the board.
 
-use model::{Lane, Phase, Span, TestDue};
+use model::{Lane, Phase, Span, TestDue, Timestamp};
 
 use crate::standing::Proof;
 
 use super::{MachineWatch, Setting};
 
 impl MachineWatch {
+    /// The machine as it will stand if nothing more of it comes, where something that people reported waits for its turn: they look at
+    /// the next page for it. `None` where nothing of that kind waits. The watch itself goes on as if nobody had asked.
+    pub(crate) fn foreseen(&self, setting: &Setting<'_>, clock: Timestamp) -> Option<MachineWatch> {
+        self.sorter.holds_event(clock).then(|| {
+            let mut foreseen = self.clone();
+            foreseen.drain(setting);
+            foreseen
+        })
+    }
+
+    /// How many batches the next call of [`MachineWatch::take_ended`] will give.
+    pub(crate) fn ended_so_far(&self) -> usize {
+        self.ended.len()
+    }
+
     /// The machine as it stands.
     pub(crate) fn lane(&self, setting: &Setting<'_>) -> Lane {
         let seen_to = self.last_chocolate.unwrap_or_default();

@@ -140,7 +140,8 @@ pub(crate) struct Tracker {
     idle_low: f64,
     /// A rise is not looked for before this moment.
     idle_since: Option<Timestamp>,
-    /// A new charge was reported while the old one was worked with: it will be melted.
+    /// A new charge was reported while the old one was worked with: it will be melted. Or before the first phase was named: the record
+    /// begins with it.
     charged_at: Option<Timestamp>,
 }
 
@@ -190,7 +191,7 @@ impl Tracker {
         };
         let steady_again = self.charged_at.is_some_and(|at| view.now - at >= CHARGE_FORGOTTEN)
             && self.in_range_since.is_some_and(|since| view.now - since >= CHARGE_FORGOTTEN);
-        if steady_again || !matches!(stage, Stage::Working { .. }) {
+        if steady_again || !matches!(stage, Stage::Working { .. } | Stage::Unknown { .. }) {
             self.charged_at = None;
         }
         self.stage = Some(stage);
@@ -213,10 +214,19 @@ impl Tracker {
         }
     }
 
-    /// A new charge was filled in. Into a machine that works it is the end of the old one: what follows is its melt.
+    /// A new charge was filled in. Into a machine that works it is the end of the old one: what follows is its melt. Into one of which
+    /// nothing is sure yet it is the beginning of the history.
     pub(crate) fn charged(&mut self, at: Timestamp) {
-        if let Some(Stage::Working { .. }) = self.stage {
-            self.charged_at = Some(at);
+        match self.stage {
+            None | Some(Stage::Unknown { .. } | Stage::Working { .. }) => self.charged_at = Some(at),
+            Some(
+                Stage::Idle
+                | Stage::Melting { .. }
+                | Stage::Soak { .. }
+                | Stage::Cooling { .. }
+                | Stage::Settling { .. }
+                | Stage::Rewarming,
+            ) => {}
         }
     }
 

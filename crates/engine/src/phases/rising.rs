@@ -5,7 +5,7 @@ use model::{Method, Phase, Span, Timestamp};
 use super::asked;
 use super::departure::{FITTED_MOVE, Ground, Move, SHOWN_LATE, left_level};
 use super::driven;
-use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
+use super::{CHARGE_FORGOTTEN, IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
 
 /// A history is looked at for so long before its first phase is named, and so many ticks have to be in it.
@@ -50,7 +50,7 @@ const RESTLESS: Ground = Ground {
 };
 
 impl Tracker {
-    /// The history may begin in the middle of anything.
+    /// The history may begin in the middle of anything, but where a charge was reported it begins with that.
     pub(super) fn begin(
         &mut self,
         view: &View<'_>,
@@ -64,6 +64,8 @@ impl Tracker {
         if view.now - since < FIRST_LOOK - Span::from_secs(10) || seen + 1 < FIRST_LOOK_TICKS {
             return unknown;
         }
+        let charged = self.charged_at.filter(|charged| since - *charged <= CHARGE_FORGOTTEN);
+        let since = charged.unwrap_or(since);
         let top = limits.working.high() + WORKING_MARGIN;
         if view.level < IDLE_BELOW && line.slope < MOVES {
             self.idle_since = Some(since);
@@ -77,6 +79,13 @@ impl Tracker {
             let stage =
                 Stage::Cooling { from: since, noticed: view.now, lowest: view.level, lowest_at: view.now };
             return (stage, Some(Turn::Begins(vec![(Phase::Cooling, since)])));
+        }
+        let first = view.history.chocolate(since, view.now).map(|(_, first)| first).next();
+        let came_up =
+            first.filter(|first| charged.is_some() && *first < limits.working.low() - WORKING_MARGIN);
+        if let Some(first) = came_up.filter(|_| view.method == Method::PartialMelt && view.level <= top) {
+            timeline.change(Phase::Melting, since);
+            return self.melting(view, timeline, since, first);
         }
         if self.in_range_since.is_some() {
             let stage = Stage::Settling { lowest: view.level, lowest_at: view.now };

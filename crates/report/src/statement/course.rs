@@ -47,10 +47,17 @@ impl Telling<'_> {
         };
         match self.batch.phases.first().map(|span| span.phase) {
             None | Some(Phase::Melting) => held,
+            Some(_) if self.begins_with_its_charge() => held,
             Some(phase) => {
                 format!("{held} The record begins in the middle, in {phase}; what was before is not known.")
             }
         }
+    }
+
+    /// Did somebody report the charge just then? Then nothing of it is missing.
+    fn begins_with_its_charge(&self) -> bool {
+        let at_start = |event: &Event| event.at == self.batch.start;
+        self.events().iter().any(|event| matches!(event.kind, EventKind::Charge { .. }) && at_start(event))
     }
 
     fn melted(&self) -> Option<String> {

@@ -149,6 +149,36 @@ fn a_failed_test_after_a_good_one() {
 }
 
 #[test]
+fn a_charge_that_was_poured_in_melted_begins_the_record() {
+    let mut batch = batch();
+    batch.phases.drain(..2);
+    batch.phases[0].from = at("06:05");
+    batch.start = at("06:05");
+    let charge = |time| {
+        event(time, EventKind::Charge { couverture: None, lot: None, mass_kg: Some(48.0), method: None })
+    };
+    let told = |charge: &Event| {
+        let zone = TimeZone::get("Europe/Lisbon").unwrap();
+        let events = std::slice::from_ref(charge);
+        let (machine, couverture, seen_to) = ("Alder", "Dark 64", at("13:00"));
+        let telling = Telling {
+            batch: &batch,
+            machine,
+            couverture,
+            findings: &[],
+            events: Some(events),
+            usual: None,
+            zone: &zone,
+            seen_to,
+        };
+        statement(&telling).remove(0)
+    };
+    let middle = "The record begins in the middle";
+    assert!(!told(&charge("06:05")).contains(middle), "{}", told(&charge("06:05")));
+    assert!(told(&charge("09:00")).contains(middle), "a later charge is another one");
+}
+
+#[test]
 fn seen_from_the_middle_with_a_gap() {
     let mut batch = batch();
     batch.phases.drain(..2);

@@ -241,7 +241,7 @@ fn entered(word: &str) -> Option<&'static str> {
         "seed" => "The seed has been entered.",
         "top-up" => "The top-up has been entered.",
         "note" => "The note has been entered.",
-        "end" => "The bowl is done. Its report is complete within minutes.",
+        "end" => "The bowl is done. Its report is ready within seconds.",
         _ => return None,
     })
 }

@@ -1,7 +1,7 @@
 //! A finding as it stands on a page: a sentence, what convinced the detector, what to do.
 
 use charts::Degrees;
-use model::{Evidence, EvidenceValue, Finding, Priority};
+use model::{Evidence, EvidenceValue, Finding, Priority, Span};
 use serde::Serialize;
 
 use super::{Chip, Moment, Scene};
@@ -79,10 +79,10 @@ impl EvidenceRow {
     fn new(scene: Scene<'_>, fact: &Evidence) -> EvidenceRow {
         let (name, unit) = name_and_unit(&fact.name);
         let value = match &fact.value {
-            EvidenceValue::Number(number) => {
+            EvidenceValue::Number(number) => lasting(unit, *number).unwrap_or_else(|| {
                 let read = as_read(&fact.name, unit, *number, scene.degrees);
-                format!("{}{}", rounded(read), unit.replace("°C", scene.degrees.unit()))
-            }
+                format!("{}{}", rounded(read, decimals(unit)), unit.replace("°C", scene.degrees.unit()))
+            }),
             EvidenceValue::Text(text) => scene.sentence(text),
             EvidenceValue::Time(at) => scene.local.moment(*at, scene.now),
         };
@@ -132,9 +132,29 @@ fn as_read(name: &str, unit: &str, value: f64, degrees: Degrees) -> f64 {
     }
 }
 
-/// At most three decimals, and none that say nothing.
-fn rounded(number: f64) -> String {
-    let text = format!("{number:.3}");
+/// A length as everywhere on the pages, in whole minutes from a minute on; `None` for what is none, or is shorter.
+fn lasting(unit: &str, number: f64) -> Option<String> {
+    let seconds = match unit.trim_start() {
+        "min" => number * 60.0,
+        "s" => number,
+        _ => return None,
+    };
+    let minutes = (seconds / 60.0).round();
+    (seconds >= 59.5).then(|| words::length(Span::from_mins_f64(minutes)))
+}
+
+/// As many as mean something: a hundredth of a degree, of a slope a tenth of that.
+fn decimals(unit: &str) -> usize {
+    match unit.trim_start() {
+        "°C" => 2,
+        "min" | "s" => 1,
+        _ => 3,
+    }
+}
+
+/// At most so many decimals, and none that say nothing.
+fn rounded(number: f64, decimals: usize) -> String {
+    let text = format!("{number:.decimals$}");
     let short = text.trim_end_matches('0').trim_end_matches('.');
     if short == "-0" { "0".to_owned() } else { short.to_owned() }
 }
@@ -153,6 +173,22 @@ mod tests {
         assert_eq!(said("slope_c_per_min"), "Slope| °C/min");
         assert_eq!(said("usual_cooling_minutes"), "Usual cooling| min");
         assert_eq!(said("against"), "Against|");
-        assert_eq!([1.0, 0.25, 33.5004, -0.0001].map(rounded), ["1", "0.25", "33.5", "0"]);
+        assert_eq!(
+            [1.0, 0.25, 33.5004, -0.0001].map(|number| rounded(number, 3)),
+            ["1", "0.25", "33.5", "0"]
+        );
+    }
+
+    #[test]
+    fn lengths_are_whole_minutes() {
+        let said = |name: &str, number| {
+            let (_, unit) = name_and_unit(name);
+            lasting(unit, number).map(|said| said.replace('\u{a0}', " "))
+        };
+        assert_eq!(said("held_min", 120.033).as_deref(), Some("2 h"));
+        assert_eq!(said("usual_cooling_minutes", 71.6).as_deref(), Some("1 h 12 min"));
+        assert_eq!(said("limit_seconds", 60.0).as_deref(), Some("1 min"));
+        assert_eq!(said("interval_s", 0.5), None, "a short one keeps its decimal");
+        assert_eq!(said("area_c_min", 120.0), None);
     }
 }
