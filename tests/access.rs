@@ -229,3 +229,36 @@ fn users_are_added_listed_and_told_what_is_wrong() {
     let trail = fs::read(Path::new(&site.data()).join("records.db")).unwrap();
     assert!(!trail.windows(17).any(|window| window == b"four other plain "), "no password is kept");
 }
+
+#[test]
+fn a_program_gets_in_with_a_key_from_the_command_line_until_it_is_withdrawn() {
+    let site = Site::new();
+    let data = site.data();
+    let key = output(&["key", "add", "--data", &data, "ana", "mould scale"]);
+    let key = key.trim();
+    assert!(key.starts_with("halfdegree-") && key.len() > 60, "{key}");
+    let listed = output(&["key", "list", "--data", &data]);
+    assert!(listed.starts_with("ana  worker    mould scale, since ") && !listed.contains(key), "{listed}");
+    let again = run(&["key", "add", "--data", &data, "ana", "mould scale"]);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(text(&again.stderr).contains("there is a key `mould scale` already"), "{}", text(&again.stderr));
+    let service = site.serve();
+    let bearer = format!("Bearer {key}");
+    let enter = || {
+        let headers = [("Authorization", bearer.as_str()), ("Content-Type", "application/json")];
+        service
+            .ask("POST", "/api/v1/events", &headers, r#"{"machine":"alder","event":"note","text":"12 kg"}"#)
+            .0
+    };
+    assert_eq!(enter(), 201);
+    output(&["key", "withdraw", "--data", &data, "ana", "mould scale"]);
+    assert_eq!(enter(), 401, "at once");
+    service.stop();
+    let gone = run(&["key", "withdraw", "--data", &data, "ana", "mould scale"]);
+    assert!(text(&gone.stderr).contains("ana has no key `mould scale`"), "{}", text(&gone.stderr));
+    for deed in ["command line  token-made  user ana", "command line  token-withdrawn  user ana"] {
+        assert!(site.audit().contains(deed), "{deed}: {}", site.audit());
+    }
+    let trail = fs::read(Path::new(&data).join("records.db")).unwrap();
+    assert!(!trail.windows(key.len()).any(|window| window == key.as_bytes()), "no key is kept");
+}

@@ -11,7 +11,9 @@ use history::week::IsoWeek;
 use model::{MachineId, Timestamp};
 use service::Keep;
 
-pub(crate) use self::people::{AuditArgs, AuditCommand, SecretArgs, UserArgs, UserCommand};
+pub(crate) use self::people::{
+    AuditArgs, AuditCommand, KeyArgs, KeyCommand, SecretArgs, UserArgs, UserCommand,
+};
 
 /// Watches tempering machines: takes in their temperatures over MQTT, finds batches, phases and faults, and shows them.
 ///
@@ -47,6 +49,8 @@ pub(crate) enum Command {
     Review(ReviewArgs),
     /// Say who may sign in, and as what.
     User(UserArgs),
+    /// Make, list and withdraw keys of programs.
+    Key(KeyArgs),
     /// Read the audit trail, or prove that nobody changed it.
     Audit(AuditArgs),
     /// Work out how much seed, where it lands, a top-up, or a remelt.

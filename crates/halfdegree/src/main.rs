@@ -39,6 +39,7 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Restore(args) => commands::restore::run(&args),
         Command::Review(args) => commands::review::run(&args),
         Command::User(args) => commands::user::run(&args),
+        Command::Key(args) => commands::key::run(&args),
         Command::Audit(args) => commands::audit::run(&args),
         Command::Seed(args) => commands::seed::run(&args),
     }

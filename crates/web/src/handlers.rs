@@ -27,5 +27,6 @@ pub(crate) mod setup;
 pub(crate) mod sign_in;
 pub(crate) mod smears;
 pub(crate) mod test_entry;
+pub(crate) mod users;
 pub(crate) mod week;
 pub(crate) mod week_entries;

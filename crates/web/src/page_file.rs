@@ -68,6 +68,10 @@ pub(crate) enum Shows {
     Pin,
     /// Oneself.
     Account,
+    /// Everybody who may sign in.
+    Users,
+    /// One of them.
+    User,
     /// The bowls that are worked by hand.
     Bench,
     /// One of them.

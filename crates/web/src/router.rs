@@ -18,7 +18,7 @@ use crate::app::{App, Frame};
 use crate::handlers::test_entry::LARGEST_UPLOAD;
 use crate::handlers::{
     self, account, assets, baselines, batch, bench, compare, day, decisions, display, entries, findings,
-    floor, health, lots, machine, setup, sign_in, smears, test_entry, week, week_entries,
+    floor, health, lots, machine, setup, sign_in, smears, test_entry, users, week, week_entries,
 };
 use crate::once::once;
 use crate::problem::Problem;
@@ -85,6 +85,8 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/account/keys", post(account::make_key))
         .route("/account/keys/withdraw", post(account::withdraw_key))
         .route("/account/pin", post(account::set_pin))
+        .route("/users", get(users::list).post(users::add))
+        .route("/users/{name}", get(users::one).post(users::change_one))
         .route("/assets/{name}", get(assets::asset))
         .route("/health", get(health::page))
         .route("/healthz", get(handlers::api::health))

@@ -67,7 +67,7 @@ pub(crate) enum UserCommand {
     },
 }
 
-/// Whose, and in which data folder.
+/// Of whom, and in which data folder.
 #[derive(Debug, ClapArgs)]
 pub(crate) struct Whose {
     /// The data folder of a service, which may be running; made if it is not there.
@@ -83,6 +83,36 @@ pub(crate) struct SecretArgs {
     /// A file with it in its first line. Without it, it is asked for at a terminal, and read from standard input elsewhere.
     #[arg(long, value_name = "FILE")]
     pub(crate) from_file: Option<PathBuf>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct KeyArgs {
+    #[command(subcommand)]
+    pub(crate) command: KeyCommand,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum KeyCommand {
+    /// Make a key for a program, and print it: it is shown this once.
+    Add {
+        #[command(flatten)]
+        whose: Whose,
+        /// What it is for, in a word or two.
+        called: String,
+    },
+    /// List the keys of everybody, without the keys themselves.
+    List {
+        /// The data folder of a service, which may be running.
+        #[arg(long)]
+        data: PathBuf,
+    },
+    /// Withdraw a key: nothing gets in with it any more.
+    Withdraw {
+        #[command(flatten)]
+        whose: Whose,
+        /// What it was made for.
+        called: String,
+    },
 }
 
 #[derive(Debug, ClapArgs)]

@@ -6,6 +6,7 @@ pub(crate) mod backup;
 pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod export;
+pub(crate) mod key;
 pub(crate) mod replay;
 pub(crate) mod restore;
 pub(crate) mod review;

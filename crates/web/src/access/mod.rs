@@ -20,7 +20,7 @@ use records::{Actor, By};
 
 pub(crate) use crate::access::door::Door;
 pub(crate) use crate::access::origin::{is_own_page, is_own_page_on_loopback};
-pub(crate) use crate::access::rights::{Right, RightsView, TABLE, needs};
+pub(crate) use crate::access::rights::{Right, RightsView, TABLE, a_role, needs};
 pub(crate) use crate::access::visitor::{
     Visitor, VisitorView, cookie_of, for_its_visitor, from_where, no_cookie, session_key,
 };

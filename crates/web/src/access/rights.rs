@@ -24,16 +24,19 @@ pub(crate) enum Right {
     Decide,
     /// Sign a week.
     Sign,
+    /// Say who may sign in, and as what.
+    ManageUsers,
 }
 
 /// A right, the lowest role that has it, and what it is to do it.
-pub(crate) const TABLE: [(Right, Role, &str); 6] = [
+pub(crate) const TABLE: [(Right, Role, &str); 7] = [
     (Right::Enter, Role::Worker, "make entries and temper tests"),
     (Right::CorrectPhases, Role::Engineer, "correct phases"),
     (Right::OrderBaselines, Role::Engineer, "freeze or reset baselines"),
     (Right::Act, Role::Engineer, "open and close actions"),
     (Right::Decide, Role::Quality, "decide what becomes of a batch"),
     (Right::Sign, Role::Quality, "sign a week"),
+    (Right::ManageUsers, Role::Quality, "manage users"),
 ];
 
 /// What somebody known in this way may do at most.
@@ -129,6 +132,7 @@ pub(crate) struct RightsView {
     pub act: Option<String>,
     pub decide: Option<String>,
     pub sign: Option<String>,
+    pub manage_users: Option<String>,
 }
 
 impl RightsView {
@@ -141,6 +145,7 @@ impl RightsView {
             act: refused(Right::Act),
             decide: refused(Right::Decide),
             sign: refused(Right::Sign),
+            manage_users: refused(Right::ManageUsers),
         }
     }
 }
@@ -167,11 +172,12 @@ mod tests {
              ana is signed in as a viewer, and to freeze or reset baselines one has to be an engineer or quality.\n\
              ana is signed in as a viewer, and to open and close actions one has to be an engineer or quality.\n\
              ana is signed in as a viewer, and to decide what becomes of a batch one has to be quality.\n\
-             ana is signed in as a viewer, and to sign a week one has to be quality.\n"
+             ana is signed in as a viewer, and to sign a week one has to be quality.\n\
+             ana is signed in as a viewer, and to manage users one has to be quality.\n"
         );
         let count = |role, way| may(role, way).lines().filter(|line| line.starts_with("may ")).count();
         let by = |way: fn() -> Way| Role::ALL.map(|role| count(role, way()));
-        assert_eq!(by(|| Way::Password), [0, 1, 4, 6]);
+        assert_eq!(by(|| Way::Password), [0, 1, 4, 7]);
         assert_eq!(by(|| Way::Pin), [0, 1, 1, 1], "a PIN makes a worker of everybody");
         assert_eq!(by(|| Way::Token("scale".to_owned())), [0, 1, 4, 4], "a key signs nothing");
     }

@@ -12,7 +12,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use records::{By, Pin, Token, UserName, Way};
 use serde::Serialize;
 
-use crate::access::{TABLE, Visitor, is_own_page, needs, read};
+use crate::access::{Right, TABLE, Visitor, is_own_page, needs, read};
 use crate::app::App;
 use crate::page_file::Shows;
 use crate::problem::Problem;
@@ -35,6 +35,7 @@ struct AccountView {
     has_pin: bool,
     /// Signed in with a password, and so free to change these things.
     is_own: bool,
+    may_manage_users: bool,
     /// Shown this once.
     new_key: Option<String>,
     message: Option<&'static str>,
@@ -90,6 +91,7 @@ async fn show(app: &App, visitor: &Visitor, said: Said) -> Result<Response, Prob
         keys: keys.into_iter().map(key).collect(),
         has_pin: user.is_some_and(|user| user.has_pin),
         is_own: visitor.has_password(),
+        may_manage_users: needs(visitor, Right::ManageUsers).is_none(),
         new_key: said.new_key,
         message: said.message,
         fault: said.fault,
@@ -158,7 +160,7 @@ async fn fault(app: &App, visitor: &Visitor, problem: Problem) -> Result<Respons
 }
 
 /// A person who is signed in.
-fn person() -> Option<Arc<Visitor>> {
+pub(crate) fn person() -> Option<Arc<Visitor>> {
     Visitor::now().filter(|visitor| !visitor.is_program())
 }
 
@@ -183,7 +185,11 @@ fn own_form(
 }
 
 /// The password, typed again. Wrong ones count at the door.
-async fn typed_again(app: &App, visitor: &Visitor, form: &Params) -> Result<(UserName, By), Problem> {
+pub(crate) async fn typed_again(
+    app: &App,
+    visitor: &Visitor,
+    form: &Params,
+) -> Result<(UserName, By), Problem> {
     let name = visitor.name.clone();
     let password = form.exact("password").unwrap_or_default().to_owned();
     let from = format!("account of {name}");
@@ -202,7 +208,7 @@ async fn typed_again(app: &App, visitor: &Visitor, form: &Params) -> Result<(Use
 }
 
 /// With a capital letter.
-fn sentence(text: &str) -> String {
+pub(crate) fn sentence(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -131,19 +131,21 @@ fn says(scene: Scene<'_>, entry: &Entry) -> String {
             format!("checked the {} probe, {passed}: {found}{left}", word(new, "channel"))
         }
         Deed::WeekSigned => format!("signed the week, SHA-256 {}", word(new, "sha256")),
-        Deed::UserAdded
-        | Deed::RoleChanged
-        | Deed::UserEnabled
-        | Deed::UserDisabled
-        | Deed::PasswordChanged
-        | Deed::PinChanged
-        | Deed::PinRemoved
-        | Deed::TokenMade
-        | Deed::TokenWithdrawn
-        | Deed::SignedIn
-        | Deed::TookOver
-        | Deed::SignedOut
-        | Deed::SignInFailed => format!("{}{}", deed.as_str().replace('-', " "), changed(old, new)),
+        Deed::UserAdded => format!("added this user as {}", word(new, "role")),
+        Deed::RoleChanged => format!("gave another role: {} → {}", word(old, "role"), word(new, "role")),
+        Deed::UserEnabled => "let this user in again".to_owned(),
+        Deed::UserDisabled => "shut this user out".to_owned(),
+        Deed::PasswordChanged => "set another password".to_owned(),
+        Deed::PinChanged => "set a PIN".to_owned(),
+        Deed::PinRemoved => "took the PIN away".to_owned(),
+        Deed::TokenMade => format!("made the key {}", word(new, "token")),
+        Deed::TokenWithdrawn => format!("withdrew the key {}", word(old, "token")),
+        Deed::SignedIn => format!("signed in from {}", word(new, "from")),
+        Deed::TookOver => format!("took over a device from {}", word(old, "user")),
+        Deed::SignedOut => "signed out".to_owned(),
+        Deed::SignInFailed => {
+            format!("tried to sign in with a wrong {} from {}", word(new, "with"), word(new, "from"))
+        }
     }
 }
 

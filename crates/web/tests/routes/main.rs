@@ -2,7 +2,10 @@
 //!
 //! - `works`: a made-up works behind the routes, and a caller.
 //! - `pages`: each page is there, says what it should, and lets no markup through.
-//! - `access`: signing in, and what follows from it.
+//! - `staff`: people in it, and what they send.
+//! - `sign_in`: signing in by password, PIN and key.
+//! - `access`: who may do what then, and whose name it carries.
+//! - `users`: adding and changing those who may sign in.
 //! - `api`: what programs get.
 //! - `openapi`: the document about it, held against what is answered.
 //! - `once`: requests that come again.
@@ -36,4 +39,7 @@ mod people;
 mod phases;
 mod readers;
 mod sheets;
+mod sign_in;
+mod staff;
+mod users;
 mod works;
