@@ -9,6 +9,7 @@
 //!
 //! Never does I/O, never reads a clock, knows nothing of async.
 
+mod alarm;
 mod arrival;
 mod baseline;
 mod batch;
@@ -25,6 +26,7 @@ mod probe_check;
 mod smear;
 mod time;
 
+pub use crate::alarm::{Acknowledgement, Aside, SetAside};
 pub use crate::arrival::{Arrival, Content, Reading};
 pub use crate::baseline::{Baseline, BaselineDeed, BaselineOrder, BaselineState, Usual};
 pub use crate::batch::{Batch, Measures, Standing, TauAgainst};

@@ -13,6 +13,7 @@
 //! Never reads a clock, and never forgets: a batch or finding is replaced by its newer form, not removed. Only what was
 //! answered to the key of a request goes after a day.
 
+mod alarms;
 mod audit;
 mod copy;
 mod correction;

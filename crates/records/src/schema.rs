@@ -14,6 +14,7 @@
 //! users, sessions, tokens | who may sign in, who is signed in where, keys of programs (`people`)
 //! once      key | what was answered to a request that may come again; kept for a day (`once`)
 //! smears, photos, decisions, probe_checks | what people keep beside events; only ever added to (`kept`)
+//! acknowledgements, set_asides  what people say of alarms (`alarms`)
 //! state     one row: block, the newest journal block that went into it      | bytes
 //! ```
 //! `user_version` is the format of the tables; a newer one is refused before anything is written. `format` is that of
@@ -100,6 +101,7 @@ pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
     transaction.execute_batch(crate::once::TABLES).map_err(fail)?;
     crate::gap::prepare(&transaction).map_err(fail)?;
     transaction.execute_batch(crate::kept::TABLES).map_err(fail)?;
+    transaction.execute_batch(crate::alarms::TABLES).map_err(fail)?;
     transaction.pragma_update(None, "user_version", FORMAT).map_err(fail)?;
     transaction.commit().map_err(fail)?;
     Ok(connection)

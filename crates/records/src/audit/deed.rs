@@ -42,6 +42,14 @@ deeds! {
     BatchDecided = "batch-decided",
     /// A probe was checked.
     ProbeChecked = "probe-checked",
+    /// Somebody has seen an alarm.
+    AlarmAcknowledged = "alarm-acknowledged",
+    /// An alarm was shelved for some minutes.
+    AlarmShelved = "alarm-shelved",
+    /// Alarms were taken out of service.
+    AlarmOutOfService = "alarm-out-of-service",
+    /// Alarms that were set aside ring again.
+    AlarmTakenBack = "alarm-taken-back",
     /// An action was opened in a review.
     ActionOpened = "action-opened",
     /// An action was said to be done, or not done after all.

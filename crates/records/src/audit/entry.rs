@@ -99,7 +99,7 @@ impl By {
 /// What an entry is about.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Subject {
-    /// `machine`, `batch`, `week` or `user`.
+    /// `machine`, `batch`, `week`, `user` or `plant`.
     pub kind: String,
     /// Its id.
     pub id: String,
@@ -109,6 +109,11 @@ impl Subject {
     /// A machine.
     pub fn machine(id: &MachineId) -> Subject {
         Subject { kind: "machine".to_owned(), id: id.as_str().to_owned() }
+    }
+
+    /// The plant itself.
+    pub fn plant() -> Subject {
+        Subject { kind: "plant".to_owned(), id: "plant".to_owned() }
     }
 
     /// A batch.
