@@ -11,7 +11,8 @@ use model::{
 };
 use records::{By, Records, RecordsError};
 
-use crate::list::{Facts, LISTED_AFTER_RETURN, Listing, listing};
+use crate::life::State;
+use crate::list::{Alarm, Facts, LISTED_AFTER_RETURN, Listing, listing};
 use crate::rationale::latching;
 
 /// More than these are no list that people work through; the newest are looked at.
@@ -106,7 +107,7 @@ impl Desk {
         self.facts().asides.iter().filter(|aside| aside.holds_at(now)).cloned().collect()
     }
 
-    /// Somebody has seen an alarm. On disk when it returns.
+    /// Somebody has seen an alarm, and with it those that share its cause. On disk when it returns.
     ///
     /// # Errors
     /// If there is no such alarm, somebody has seen it before, or it cannot be written.
@@ -116,20 +117,47 @@ impl Desk {
         name: &str,
         board: &Board,
         id: &FindingId,
-    ) -> Result<Acknowledgement, DeskError> {
+    ) -> Result<Vec<Acknowledgement>, DeskError> {
         self.refresh(by.at)?;
         let listing = self.listing(board, by.at);
         let alarm = listing.of(id).ok_or(DeskError::NoSuchAlarm)?;
-        if let Some(seen) = alarm.seen.as_ref().filter(|seen| alarm.finding.priority <= seen.priority) {
+        let is_unseen =
+            |alarm: &&Alarm| alarm.seen.as_ref().is_none_or(|seen| seen.priority < alarm.finding.priority);
+        let members = listing.alarms.iter().filter(|other| other.shared.as_ref() == Some(id));
+        let unseen: Vec<&Alarm> = std::iter::once(alarm).chain(members).filter(is_unseen).collect();
+        if let (true, Some(seen)) = (unseen.is_empty(), &alarm.seen) {
             return Err(DeskError::AlreadySeen { by: seen.by.clone() });
         }
-        let told = Acknowledgement {
-            finding: id.clone(),
+        self.write_down(by, name, &unseen)
+    }
+
+    /// Somebody has seen everything that came back to normal by itself. On disk when it returns.
+    ///
+    /// # Errors
+    /// If it cannot be written.
+    pub fn acknowledge_returned(
+        &self,
+        by: &By,
+        name: &str,
+        board: &Board,
+    ) -> Result<Vec<Acknowledgement>, DeskError> {
+        self.refresh(by.at)?;
+        let listing = self.listing(board, by.at);
+        let returned = |alarm: &&Alarm| alarm.state == State::ReturnedUnacknowledged;
+        self.write_down(by, name, &listing.alarms.iter().filter(returned).collect::<Vec<_>>())
+    }
+
+    fn write_down(&self, by: &By, name: &str, seen: &[&Alarm]) -> Result<Vec<Acknowledgement>, DeskError> {
+        let told = |alarm: &&Alarm| Acknowledgement {
+            finding: alarm.finding.id.clone(),
             priority: alarm.finding.priority,
             by: name.to_owned(),
             at: by.at,
         };
-        self.records.acknowledge(by, &alarm.finding, &told)?;
+        let told: Vec<Acknowledgement> = seen.iter().map(told).collect();
+        for (alarm, told) in seen.iter().zip(&told) {
+            self.records.acknowledge(by, &alarm.finding, told)?;
+        }
         self.refresh(by.at)?;
         Ok(told)
     }

@@ -13,6 +13,7 @@
 //!                         │          seen                     tested
 //!                         └─ tested ─▶ returned-unacknowledged
 //! ```
+//! One of low priority that does not latch goes straight to normal when it returns: nobody has to look at what could wait.
 //! Over all of these lie three that keep it from ringing: out of service, suppressed by design, shelved.
 //!
 //! A state is worked out from moments that lie on record, never stored: what is on record cannot be lost by a restart,
@@ -97,7 +98,9 @@ impl Life {
             return if self.is_seen() { State::Acknowledged } else { State::Unacknowledged };
         };
         let is_tested = self.tested.is_some_and(|tested| returned <= tested);
-        match (self.latches && !is_tested, self.is_seen()) {
+        // What could wait and has gone by itself asks nobody to look.
+        let is_settled = self.is_seen() || self.priority == Priority::Low;
+        match (self.latches && !is_tested, is_settled) {
             (true, true) => State::LatchedAcknowledged,
             (true, false) => State::LatchedUnacknowledged,
             (false, false) => State::ReturnedUnacknowledged,
@@ -263,6 +266,14 @@ mod tests {
         }
     }
 
+    #[test]
+    fn what_could_wait_and_has_gone_asks_nobody() {
+        let mut life = Life { priority: Priority::Low, ..life(false) };
+        assert_eq!(life.state(), State::Unacknowledged);
+        life.returned = Some(Timestamp::from_millis(1));
+        assert_eq!(life.state(), State::Normal);
+    }
+
     proptest! {
         /// No transition is lost: whatever happens in whatever order, the state is the one that the diagram leads to.
         #[test]
@@ -272,14 +283,12 @@ mod tests {
                 let at = Timestamp::from_millis(1_000 * (n as i64 + 1));
                 let is_open = life.returned.is_none();
                 happens(&mut life, step, at);
-                match step {
-                    Step::MoreUrgent if urgent || !is_open => {}
-                    Step::MoreUrgent => {
-                        urgent = true;
-                        drawn = arrow(drawn, step, latches);
-                    }
-                    _ => drawn = arrow(drawn, step, latches),
+                // It can become more urgent once, and only while it is open.
+                let is_more_urgent = matches!(step, Step::MoreUrgent);
+                if !is_more_urgent || (is_open && !urgent) {
+                    drawn = arrow(drawn, step, latches);
                 }
+                urgent |= is_more_urgent && is_open;
                 let expected = match (drawn, life.aside, life.is_suppressed) {
                     (State::Normal, ..) => State::Normal,
                     (_, Some(Aside::OutOfService), _) => State::OutOfService,

@@ -14,6 +14,7 @@
 mod backup;
 mod config;
 mod correct;
+mod desk;
 mod displays;
 mod error;
 mod folder;

@@ -4,6 +4,7 @@ use std::future::Future;
 use std::sync::Arc;
 use std::thread;
 
+use alarms::Desk;
 use intake::{Dialect, IntakeConfig, IntakeStats, NoticeboardConfig, Notices, Wiring, inbox};
 use journal::BlockSeq;
 use tokio::net::TcpListener;
@@ -13,6 +14,7 @@ use tracing::{info, warn};
 use web::WebState;
 use wire::Decoder;
 
+use crate::desk;
 use crate::displays;
 use crate::health::{Vitals, keep_noting_gaps};
 use crate::mover::Mover;
@@ -89,10 +91,13 @@ pub async fn serve(
         clock: clock.clone(),
     });
     let watch_board_for_displays = watch_board.clone();
+    let desk = Arc::new(Desk::new(records.clone()));
+    let keeping = tokio::spawn(desk::keep_fresh(desk.clone(), clock.clone(), stop.clone()));
     let state = WebState {
         plant: plant.clone(),
         board: watch_board,
         records,
+        alarms: desk,
         store: Arc::new(data.open_readings()?),
         events: Arc::new(JournalSink { submit }),
         metrics: {
@@ -147,6 +152,7 @@ pub async fn serve(
     joined("the keeper of gaps", noting.await)?;
     joined("the teller of standings", telling.await)?;
     joined("the noticeboard", posting.await)?;
+    joined("the desk of alarms", keeping.await)?;
     Ok(taken_in?)
 }
 

@@ -2,8 +2,9 @@
 
 use std::sync::Arc;
 
+use alarms::Listing;
 use charts::Degrees;
-use model::{MachineId, Timestamp};
+use model::{Board, MachineId, Timestamp};
 use plant::Machine;
 use serde::Serialize;
 use tokio::sync::Semaphore;
@@ -149,6 +150,11 @@ impl App {
             closing,
             state,
         })
+    }
+
+    /// What needs somebody now, as far as it is at hand.
+    pub(crate) fn alarms(&self, board: &Board) -> Listing {
+        self.state.alarms.listing(board, self.now())
     }
 
     /// Do browsers reach us over TLS alone?

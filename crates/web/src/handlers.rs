@@ -1,6 +1,7 @@
 //! One file a subject: what an address answers.
 
 pub(crate) mod account;
+pub(crate) mod alarms;
 pub(crate) mod api;
 pub(crate) mod assets;
 pub(crate) mod audit;

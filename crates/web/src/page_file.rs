@@ -47,6 +47,8 @@ pub(crate) enum Shows {
     Batch,
     /// A list of findings.
     Findings,
+    /// Alarms, and what people say of them.
+    Alarms,
     /// What was different on a day.
     Day,
     /// The review of a week.

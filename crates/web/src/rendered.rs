@@ -79,7 +79,14 @@ impl Fragments {
 /// The parts of the works page `name`.
 fn works_parts(app: &App, board: &Board, name: &str) -> Result<Parts, Problem> {
     let page = app.page(name, Shows::Works)?;
-    let view = FloorView::new(app.scene(), board, &app.smears.now(), &(app.state.health)(), &page);
+    let view = FloorView::new(
+        app.scene(),
+        board,
+        &app.smears.now(),
+        &app.alarms(board),
+        &(app.state.health)(),
+        &page,
+    );
     let mut parts = Parts::default();
     parts.render(app, "troubles", "troubles", named("frame", &app.frame("", "")))?;
     parts.render(app, "headline", "headline", named("view", &view))?;

@@ -17,8 +17,8 @@ use crate::api;
 use crate::app::{App, Frame};
 use crate::handlers::test_entry::LARGEST_UPLOAD;
 use crate::handlers::{
-    self, account, assets, baselines, batch, bench, compare, day, decisions, display, entries, findings,
-    floor, health, lots, machine, setup, sign_in, smears, test_entry, users, week, week_entries,
+    self, account, alarms, assets, baselines, batch, bench, compare, day, decisions, display, entries,
+    findings, floor, health, lots, machine, setup, sign_in, smears, test_entry, users, week, week_entries,
 };
 use crate::once::once;
 use crate::problem::Problem;
@@ -61,6 +61,11 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/batches/{id}", get(batch::report))
         .route("/batches/{id}/decisions", post(decisions::form))
         .route("/findings", get(findings::page))
+        .route("/alarms", get(alarms::page))
+        .route("/alarms/acknowledge", post(alarms::acknowledge_form))
+        .route("/alarms/shelve", post(alarms::shelve_form))
+        .route("/alarms/out-of-service", post(alarms::take_out_form))
+        .route("/alarms/take-back", post(alarms::take_back_form))
         .route("/lots", get(lots::page))
         .route("/lots/{lot}", get(lots::one))
         .route("/setup", get(setup::page))

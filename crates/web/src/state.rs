@@ -6,6 +6,7 @@ use std::pin::Pin;
 use std::sync::Arc;
 use std::time::Duration;
 
+use alarms::Desk;
 use model::{Arrival, Board, Timestamp};
 use plant::Plant;
 
@@ -80,6 +81,8 @@ pub struct WebState {
     pub board: watch::Receiver<Arc<Board>>,
     /// Batches, findings and events.
     pub records: Arc<Records>,
+    /// Where alarms are answered.
+    pub alarms: Arc<Desk>,
     /// Readings.
     pub store: Arc<StoreReader>,
     /// Takes an entry and answers when it is on disk.

@@ -3,6 +3,7 @@
 //! A view never holds a type of the model: what a page shows can be rearranged in the templates without a change here,
 //! and a change in the model shows here first.
 
+mod alarm;
 mod batch;
 mod bench;
 mod correction;
@@ -17,6 +18,7 @@ mod setup;
 mod temper_test;
 mod week;
 
+pub(crate) use alarm::{AlarmMark, AlarmsView, AsideForm, ReasonView, reasons};
 pub(crate) use batch::{BatchRow, BatchView, EventRow, MeasureView, measure_as_read};
 pub(crate) use bench::{BowlRow, BowlView};
 use charts::Degrees;

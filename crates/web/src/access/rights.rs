@@ -14,6 +14,10 @@ use crate::problem::Problem;
 pub(crate) enum Right {
     /// Enter events: charges, seed, top-ups, temper tests, hand thermometers, notes.
     Enter,
+    /// Acknowledge and shelve alarms.
+    Answer,
+    /// Take alarms out of service.
+    TakeOut,
     /// Say what a phase really was.
     CorrectPhases,
     /// Freeze, learn and reset baselines.
@@ -29,8 +33,10 @@ pub(crate) enum Right {
 }
 
 /// A right, the lowest role that has it, and what it is to do it.
-pub(crate) const TABLE: [(Right, Role, &str); 7] = [
+pub(crate) const TABLE: [(Right, Role, &str); 9] = [
     (Right::Enter, Role::Worker, "make entries and temper tests"),
+    (Right::Answer, Role::Worker, "acknowledge and shelve alarms"),
+    (Right::TakeOut, Role::Engineer, "take alarms out of service"),
     (Right::CorrectPhases, Role::Engineer, "correct phases"),
     (Right::OrderBaselines, Role::Engineer, "freeze or reset baselines"),
     (Right::Act, Role::Engineer, "open and close actions"),
@@ -127,6 +133,8 @@ fn needed_role(role: Role) -> &'static str {
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct RightsView {
     pub enter: Option<String>,
+    pub answer: Option<String>,
+    pub take_out: Option<String>,
     pub correct_phases: Option<String>,
     pub order_baselines: Option<String>,
     pub act: Option<String>,
@@ -140,6 +148,8 @@ impl RightsView {
     pub(crate) fn new(refused: impl Fn(Right) -> Option<String>) -> RightsView {
         RightsView {
             enter: refused(Right::Enter),
+            answer: refused(Right::Answer),
+            take_out: refused(Right::TakeOut),
             correct_phases: refused(Right::CorrectPhases),
             order_baselines: refused(Right::OrderBaselines),
             act: refused(Right::Act),
@@ -168,6 +178,8 @@ mod tests {
         assert_eq!(
             may(Role::Viewer, Way::Password),
             "ana is signed in as a viewer, and to make entries and temper tests one has to be a worker or more.\n\
+             ana is signed in as a viewer, and to acknowledge and shelve alarms one has to be a worker or more.\n\
+             ana is signed in as a viewer, and to take alarms out of service one has to be an engineer or quality.\n\
              ana is signed in as a viewer, and to correct phases one has to be an engineer or quality.\n\
              ana is signed in as a viewer, and to freeze or reset baselines one has to be an engineer or quality.\n\
              ana is signed in as a viewer, and to open and close actions one has to be an engineer or quality.\n\
@@ -177,9 +189,9 @@ mod tests {
         );
         let count = |role, way| may(role, way).lines().filter(|line| line.starts_with("may ")).count();
         let by = |way: fn() -> Way| Role::ALL.map(|role| count(role, way()));
-        assert_eq!(by(|| Way::Password), [0, 1, 4, 7]);
-        assert_eq!(by(|| Way::Pin), [0, 1, 1, 1], "a PIN makes a worker of everybody");
-        assert_eq!(by(|| Way::Token("scale".to_owned())), [0, 1, 4, 4], "a key signs nothing");
+        assert_eq!(by(|| Way::Password), [0, 2, 6, 9]);
+        assert_eq!(by(|| Way::Pin), [0, 2, 2, 2], "a PIN makes a worker of everybody");
+        assert_eq!(by(|| Way::Token("scale".to_owned())), [0, 2, 6, 6], "a key signs nothing");
     }
 
     #[test]

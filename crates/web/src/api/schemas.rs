@@ -1,5 +1,6 @@
 //! The shapes of bodies and answers. Those of answers are held against what the routes really answer in the tests.
 
+mod alarms;
 mod kept;
 
 use model::{BaselineDeed, Channel, FindingKind, Method, Phase};
@@ -370,6 +371,6 @@ pub(super) fn schemas() -> Value {
             ]),
         ),
     ];
-    let all = all.into_iter().chain(kept::schemas());
+    let all = all.into_iter().chain(kept::schemas()).chain(alarms::schemas());
     Value::Object(all.map(|(name, schema)| (name.to_owned(), schema)).collect::<Map<_, _>>())
 }

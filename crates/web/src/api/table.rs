@@ -7,7 +7,7 @@ use axum::routing::{MethodRouter, get, post};
 use super::document;
 use crate::app::App;
 use crate::handlers::{
-    api, audit, baselines, decisions, entries, live, lots, phases, readings, setup, smears,
+    alarms, api, audit, baselines, decisions, entries, live, lots, phases, readings, setup, smears,
 };
 
 /// What can be asked of an address.
@@ -97,6 +97,7 @@ const AFTER: Parameter = optional(
 );
 
 const NO_SUCH_MACHINE: (u16, &str) = (404, "There is no such machine in the plant file.");
+const NO_SUCH_ALARM: (u16, &str) = (404, "There is no such alarm now.");
 const NO_SUCH_BATCH: (u16, &str) = (404, "There is no such batch.");
 const NOT_DURABLE: (u16, &str) =
     (503, "It could not be put on disk, and is not entered; or the records are busy.");
@@ -278,6 +279,84 @@ pub(super) const OPERATIONS: &[Operation] = &[
     },
     Operation {
         verb: Verb::Get,
+        path: "/api/v1/alarms",
+        id: "listAlarms",
+        says: "Alarms that are not over, what rings first, and what is set aside.",
+        named: None,
+        parameters: &[],
+        body: None,
+        answers: &[json(200, "Alarms", "All of them.")],
+        faults: &[BUSY],
+        lasts: false,
+        route: || get(alarms::list),
+    },
+    Operation {
+        verb: Verb::Get,
+        path: "/api/v1/alarms/reasons",
+        id: "listAlarmReasons",
+        says: "For each kind of finding whether it is an alarm: cause, consequence, action, and minutes to act.",
+        named: None,
+        parameters: &[],
+        body: None,
+        answers: &[json(200, "AlarmReasons", "One a kind.")],
+        faults: &[],
+        lasts: false,
+        route: || get(alarms::reasons),
+    },
+    Operation {
+        verb: Verb::Post,
+        path: "/api/v1/alarms/acknowledge",
+        id: "acknowledgeAlarm",
+        says: "Somebody has seen an alarm, and those that share its cause. It does not end them.",
+        named: None,
+        parameters: &[],
+        body: Some("AlarmSeen"),
+        answers: &[json(201, "AlarmsAcknowledged", "It is on disk.")],
+        faults: &[NO_SUCH_ALARM, NOT_DURABLE],
+        lasts: false,
+        route: || post(alarms::acknowledge),
+    },
+    Operation {
+        verb: Verb::Post,
+        path: "/api/v1/alarms/shelve",
+        id: "shelveAlarm",
+        says: "Keeps an alarm of a machine from ringing for some minutes.",
+        named: None,
+        parameters: &[],
+        body: Some("AlarmShelving"),
+        answers: &[json(201, "SetAside", "It is on disk.")],
+        faults: &[NO_SUCH_MACHINE, SENSELESS, NOT_DURABLE],
+        lasts: false,
+        route: || post(alarms::shelve),
+    },
+    Operation {
+        verb: Verb::Post,
+        path: "/api/v1/alarms/out-of-service",
+        id: "takeAlarmOutOfService",
+        says: "Keeps alarms of a machine from ringing while somebody works on it.",
+        named: None,
+        parameters: &[],
+        body: Some("AlarmOutOfService"),
+        answers: &[json(201, "SetAside", "It is on disk.")],
+        faults: &[NO_SUCH_MACHINE, SENSELESS, NOT_DURABLE],
+        lasts: false,
+        route: || post(alarms::take_out),
+    },
+    Operation {
+        verb: Verb::Post,
+        path: "/api/v1/alarms/take-back",
+        id: "takeBackAlarm",
+        says: "Lets what was set aside ring again.",
+        named: None,
+        parameters: &[],
+        body: Some("AlarmTakeBack"),
+        answers: &[json(201, "SetAside", "It is on disk.")],
+        faults: &[(404, "Nothing is set aside under that number."), NOT_DURABLE],
+        lasts: false,
+        route: || post(alarms::take_back),
+    },
+    Operation {
+        verb: Verb::Get,
         path: "/api/v1/readings",
         id: "listReadings",
         says: "The readings of a channel, whole or thinned so that highest and lowest stay.",
@@ -369,7 +448,11 @@ pub(super) const OPERATIONS: &[Operation] = &[
         named: None,
         parameters: &[
             optional("kind", Takes::Words(&audit::KINDS), "Only about this; together with `id`."),
-            optional("id", Takes::Text, "The id of the machine, batch, week or user."),
+            optional(
+                "id",
+                Takes::Text,
+                "The id of the machine, batch, week or user; `plant` for the plant itself.",
+            ),
             optional(
                 "after",
                 Takes::Count(1, usize::MAX >> 1),
@@ -393,6 +476,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
             optional("page", Takes::Text, "A page of the works; the floor if nothing is said."),
             optional("machine", Takes::Machine, "The page of this machine."),
             optional("bowl", Takes::Text, "The page of this bowl on the bench."),
+            optional("alarms", Takes::Words(&["yes"]), "The page of alarms."),
         ],
         body: None,
         answers: &[Answer {

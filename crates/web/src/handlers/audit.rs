@@ -15,7 +15,7 @@ pub(crate) const MOST: usize = 500;
 const USUAL: usize = 100;
 
 /// What entries are about.
-pub(crate) const KINDS: [&str; 4] = ["machine", "batch", "week", "user"];
+pub(crate) const KINDS: [&str; 5] = ["machine", "batch", "week", "user", "plant"];
 
 /// `GET /api/v1/audit`
 pub(crate) async fn list(State(app): State<Arc<App>>, params: Params) -> Result<axum::Json<Value>, Problem> {

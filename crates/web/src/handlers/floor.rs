@@ -31,7 +31,8 @@ struct Floor {
 fn works_page(app: &App, name: &str) -> Result<Html<String>, Problem> {
     let page = app.page(name, Shows::Works)?;
     let board = app.state.board.borrow().clone();
-    let view = FloorView::new(app.scene(), &board, &app.smears.now(), &(app.state.health)(), &page);
+    let alarms = app.alarms(&board);
+    let view = FloorView::new(app.scene(), &board, &app.smears.now(), &alarms, &(app.state.health)(), &page);
     let frame = app.frame(name, &format!("/api/v1/live?page={name}"));
     app.render_page(&page, &frame, &page.title, Floor { view }).map(Html)
 }

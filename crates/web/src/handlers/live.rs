@@ -21,7 +21,7 @@ use tokio::time::{Instant, sleep_until, timeout_at};
 use crate::app::App;
 use crate::bowl::BowlNow;
 use crate::dashboards::FLOOR;
-use crate::handlers::{bench, machine};
+use crate::handlers::{alarms, bench, machine};
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
@@ -41,6 +41,8 @@ enum Subject {
     /// The works page of that name.
     Works(String),
     Machine(MachineId),
+    /// The alarms of the works.
+    Alarms,
     /// A bowl on the bench, as it was last read.
     Bowl(MachineId, Option<(Instant, Box<BowlNow>)>),
 }
@@ -62,8 +64,9 @@ pub(crate) async fn live(
     State(app): State<Arc<App>>,
     params: Params,
 ) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
-    params.only(&["page", "machine", "bowl"])?;
+    params.only(&["page", "machine", "bowl", "alarms"])?;
     let subject = match (params.text("bowl"), params.text("machine")) {
+        (None, None) if params.text("alarms").is_some() => Subject::Alarms,
         (Some(id), _) => Subject::Bowl(bench::bowl_machine(&app, id)?.id.clone(), None),
         (None, Some(id)) => Subject::Machine(app.machine(id)?.id.clone()),
         (None, None) => {
@@ -163,6 +166,7 @@ impl Watcher {
         let board = self.board.borrow_and_update().clone();
         match &self.subject {
             Subject::Works(name) => self.app.fragments.of_works(&self.app, &board, name),
+            Subject::Alarms => alarms::live_parts(&self.app, &board).map(Arc::new),
             Subject::Machine(id) => machine::live_parts(&self.app, &board, id).map(Arc::new),
             Subject::Bowl(_, Some((_, bowl))) => bench::live_parts(&self.app, &board, bowl).map(Arc::new),
             Subject::Bowl(_, None) => Ok(Arc::default()),

@@ -264,12 +264,12 @@ async fn wanted(
 }
 
 fn standing(app: &App, board: &Board, machine: &Machine) -> Standing {
-    let scene = app.scene();
+    let (scene, alarms) = (app.scene(), app.alarms(board));
     let lane = board.lanes.iter().find(|lane| lane.machine == machine.id);
-    let open: Vec<_> =
-        lane.iter().flat_map(|lane| &lane.open).map(|finding| FindingView::new(scene, finding)).collect();
+    let open = lane.iter().flat_map(|lane| &lane.open);
+    let open: Vec<_> = open.map(|finding| FindingView::with_alarm(scene, finding, &alarms)).collect();
     let lane = lane
-        .and_then(|lane| LaneView::new(scene, lane, &app.smears.now(), Room::Row))
+        .and_then(|lane| LaneView::new(scene, lane, &app.smears.now(), &alarms, Room::Row))
         .unwrap_or_else(|| LaneView::unseen(scene, machine, Room::Row));
     Standing { lane, open }
 }

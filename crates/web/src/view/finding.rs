@@ -1,10 +1,11 @@
 //! A finding as it stands on a page: a sentence, what convinced the detector, what to do.
 
+use alarms::Listing;
 use charts::Degrees;
 use model::{Evidence, EvidenceValue, Finding, Priority, Span};
 use serde::Serialize;
 
-use super::{Chip, Moment, Scene};
+use super::{AlarmMark, Chip, Moment, Scene};
 use crate::words;
 
 /// A finding as it stands on a page.
@@ -29,6 +30,8 @@ pub(crate) struct FindingView {
     pub open: bool,
     pub superseded: bool,
     pub evidence: Vec<EvidenceRow>,
+    /// What people said of the alarm, if it is one that is not over.
+    pub alarm: Option<AlarmMark>,
 }
 
 /// One fact.
@@ -71,7 +74,14 @@ impl FindingView {
             open: finding.is_open(),
             superseded: finding.superseded_by.is_some(),
             evidence: finding.evidence.iter().map(|fact| EvidenceRow::new(scene, fact)).collect(),
+            alarm: None,
         }
+    }
+
+    /// The same, with what people said of the alarm.
+    pub(crate) fn with_alarm(scene: Scene<'_>, finding: &Finding, alarms: &Listing) -> FindingView {
+        let alarm = alarms.of(&finding.id).map(|alarm| AlarmMark::new(scene, alarm));
+        FindingView { alarm, ..FindingView::new(scene, finding) }
     }
 }
 

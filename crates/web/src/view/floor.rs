@@ -1,5 +1,6 @@
 //! The whole works: the line in words at the top, and the lanes in the order in which they need someone.
 
+use alarms::Listing;
 use model::Board;
 use serde::Serialize;
 
@@ -51,6 +52,7 @@ impl FloorView {
         scene: Scene<'_>,
         board: &Board,
         smears: &ByMachine,
+        alarms: &Listing,
         health: &Health,
         page: &PageFile,
     ) -> FloorView {
@@ -59,7 +61,7 @@ impl FloorView {
         let urgencies: Vec<_> = ordered.iter().map(|lane| urgency(lane, scene.now)).collect();
         let room = if ordered.len() <= ROWS { Room::Row } else { Room::Card };
         let lanes: Vec<_> =
-            ordered.iter().filter_map(|lane| LaneView::new(scene, lane, smears, room)).collect();
+            ordered.iter().filter_map(|lane| LaneView::new(scene, lane, smears, alarms, room)).collect();
         let plant_open: Vec<_> =
             board.plant_open.iter().map(|finding| FindingView::new(scene, finding)).collect();
         FloorView {
@@ -199,6 +201,7 @@ mod tests {
             scene,
             board,
             &ByMachine::new(),
+            &Listing::default(),
             &healthy(),
             &parse_page_file("floor.toml", &page).unwrap(),
         )

@@ -130,6 +130,19 @@ fn says(scene: Scene<'_>, entry: &Entry) -> String {
             let passed = if new["passed"] == true { "passed" } else { "failed" };
             format!("checked the {} probe, {passed}: {found}{left}", word(new, "channel"))
         }
+        Deed::AlarmAcknowledged => {
+            format!("acknowledged the alarm {}{}", word(new, "alarm"), raised(scene, entry))
+        }
+        Deed::AlarmShelved | Deed::AlarmOutOfService => {
+            let way = if deed == Deed::AlarmShelved { "shelved" } else { "took out of service" };
+            let what = if new["alarm"].is_null() { "all alarms".to_owned() } else { word(new, "alarm") };
+            let until = moment(scene, &new["until"]).unwrap_or_default();
+            format!("{way} {what} until {until}: {}", word(new, "reason"))
+        }
+        Deed::AlarmTakenBack => {
+            let what = if new["alarm"].is_null() { "all alarms".to_owned() } else { word(new, "alarm") };
+            format!("let {what} ring again, {} before", word(old, "way").replace('-', " "))
+        }
         Deed::WeekSigned => format!("signed the week, SHA-256 {}", word(new, "sha256")),
         Deed::UserAdded => format!("added this user as {}", word(new, "role")),
         Deed::RoleChanged => format!("gave another role: {} → {}", word(old, "role"), word(new, "role")),
@@ -147,6 +160,11 @@ fn says(scene: Scene<'_>, entry: &Entry) -> String {
             format!("tried to sign in with a wrong {} from {}", word(new, "with"), word(new, "from"))
         }
     }
+}
+
+/// `, raised 09:14`
+fn raised(scene: Scene<'_>, entry: &Entry) -> String {
+    entry.about.map_or_else(String::new, |at| format!(", raised {}", scene.moment(at).says))
 }
 
 /// `entered seed for 07:05: 1.5 kg, lot L2207`

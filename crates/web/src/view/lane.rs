@@ -1,5 +1,6 @@
 //! One machine as it stands: the lane of the floor page and the head of the machine page.
 
+use alarms::Listing;
 use charts::{Ruler, Width};
 use model::{Channel, Lane, Phase, Span, Standing, Timestamp};
 use plant::{Limits, Machine};
@@ -110,7 +111,13 @@ impl LaneView {
     }
 
     /// `None` if the plant file does not know the machine.
-    pub(crate) fn new(scene: Scene<'_>, lane: &Lane, smears: &ByMachine, room: Room) -> Option<LaneView> {
+    pub(crate) fn new(
+        scene: Scene<'_>,
+        lane: &Lane,
+        smears: &ByMachine,
+        alarms: &Listing,
+        room: Room,
+    ) -> Option<LaneView> {
         let machine = scene.plant.machine(&lane.machine)?;
         let couverture = lane.batch.as_ref().map_or(&machine.couverture, |batch| &batch.couverture);
         let limits = scene.plant.limits(machine, couverture);
@@ -140,7 +147,7 @@ impl LaneView {
             test: TestView::new(scene, lane, smears.get(&lane.machine)),
             standing: lane.batch.as_ref().map(|batch| standing_chip(batch.standing)),
             batch_href: lane.batch.as_ref().map(|batch| format!("/batches/{}", batch.id)),
-            first: lane.open.first().map(|finding| FindingView::new(scene, finding)),
+            first: lane.open.first().map(|finding| FindingView::with_alarm(scene, finding, alarms)),
             more: lane.open.len().saturating_sub(1),
             prompt: prompt(lane).filter(|_| live),
             live,
@@ -267,7 +274,7 @@ mod tests {
 
     fn view(lane: &Lane, now: &str) -> LaneView {
         made_up::with_scene(moment(now), |scene| {
-            LaneView::new(scene, lane, &ByMachine::new(), Room::Row).unwrap()
+            LaneView::new(scene, lane, &ByMachine::new(), &Listing::default(), Room::Row).unwrap()
         })
     }
 

@@ -42,7 +42,7 @@ fn bench(entries: Entries) -> Works {
 }
 
 impl Works {
-    async fn post_form(&self, address: &str, form: &str) -> Answer {
+    pub(crate) async fn post_form(&self, address: &str, form: &str) -> Answer {
         let request = Request::post(address)
             .header("host", "127.0.0.1:8460")
             .header("content-type", "application/x-www-form-urlencoded");

@@ -6,6 +6,7 @@
 //! - `sign_in`: signing in by password, PIN and key.
 //! - `access`: who may do what then, and whose name it carries.
 //! - `users`: adding and changing those who may sign in.
+//! - `alarms`: acknowledging, shelving, out of service, and who may.
 //! - `api`: what programs get.
 //! - `openapi`: the document about it, held against what is answered.
 //! - `once`: requests that come again.
@@ -24,6 +25,7 @@
 #![expect(clippy::unwrap_used, reason = "the helpers of a test are test code, too")]
 
 mod access;
+mod alarms;
 mod api;
 mod baselines;
 mod bench;

@@ -78,6 +78,8 @@ async fn answers_have_the_shapes_that_are_told() {
         ("/api/v1/batches", "/api/v1/batches".to_owned()),
         ("/api/v1/batches/{id}", "/api/v1/batches/alder-2026-03-02T09:00".to_owned()),
         ("/api/v1/findings", "/api/v1/findings".to_owned()),
+        ("/api/v1/alarms", "/api/v1/alarms".to_owned()),
+        ("/api/v1/alarms/reasons", "/api/v1/alarms/reasons".to_owned()),
         ("/api/v1/readings", format!("/api/v1/readings?{span}")),
         ("/api/v1/baselines", "/api/v1/baselines".to_owned()),
         ("/api/v1/lots", "/api/v1/lots".to_owned()),
@@ -93,6 +95,16 @@ async fn answers_have_the_shapes_that_are_told() {
         ("/api/v1/events", r#"{"machine":"alder","event":"note","text":"stirred"}"#),
         ("/api/v1/baselines", r#"{"machine":"alder","couverture":"dark-64","order":"freeze"}"#),
         ("/api/v1/smears", r#"{"machine":"alder"}"#),
+        ("/api/v1/alarms/acknowledge", r#"{"alarm":"alder-warm-hold-2026-03-02T11:50:00Z","by":"ana"}"#),
+        (
+            "/api/v1/alarms/shelve",
+            r#"{"machine":"alder","kind":"warm-hold","minutes":15,"reason":"valve","by":"ana"}"#,
+        ),
+        (
+            "/api/v1/alarms/out-of-service",
+            r#"{"machine":"birch","until":"2026-03-04T12:00:00Z","reason":"new stirrer","by":"rui"}"#,
+        ),
+        ("/api/v1/alarms/take-back", r#"{"number":1,"by":"ana"}"#),
         (
             "/api/v1/probe-checks",
             r#"{"machine":"alder","channel":"room","kind":"ice-point","as_found_c":0.1,"by":"ana"}"#,

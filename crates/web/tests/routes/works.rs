@@ -123,6 +123,7 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
     let state = WebState {
         plant: Arc::new(plant::parse_plant(PLANT).unwrap()),
         board: watcher,
+        alarms: Arc::new(alarms::Desk::new(records.clone())),
         records,
         store: Arc::new(store),
         events: sink.clone(),
