@@ -30,6 +30,10 @@ pub struct BatchPaper {
     pub phases: Vec<[String; 3]>,
     /// Events: when, what, by whom.
     pub events: Vec<[String; 3]>,
+    /// Of tests: the curve of a sample and the photo of a smear, each by name with its sentence.
+    pub tests: Vec<(String, String)>,
+    /// What is said below them.
+    pub tests_note: String,
 }
 
 /// The source of a batch's report.
@@ -87,6 +91,12 @@ pub fn batch_source(paper: &BatchPaper) -> String {
         &[("When", Column::Words), ("What", Column::Wide), ("By", Column::Words)],
         &rows(&paper.events),
     );
+    let pictures: Vec<(&str, &str)> =
+        paper.tests.iter().map(|(name, says)| (name.as_str(), says.as_str())).collect();
+    source.low_pictures(&pictures);
+    if !paper.tests_note.is_empty() {
+        source.note(&paper.tests_note);
+    }
     source.note(TEMPER_CAUTION);
     source.finish()
 }

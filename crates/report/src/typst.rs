@@ -34,6 +34,9 @@ pub(crate) enum Column {
 /// From so many columns on nothing is left over for a wide one.
 const MANY_COLUMNS: usize = 7;
 
+/// Height of a strip of pictures.
+const LOW: &str = "34mm";
+
 /// The source of a report on its way.
 pub(crate) struct Source(String);
 
@@ -135,6 +138,30 @@ impl Source {
                 &mut self.0,
                 format_args!(
                     "#grid(columns: (1fr,) * {columns}, gutter: 6pt,\n  {},\n)\n",
+                    images.join(",\n  ")
+                ),
+            );
+        }
+    }
+
+    /// A few pictures beside each other, none higher than a strip, whatever its shape.
+    pub(crate) fn low_pictures(&mut self, pictures: &[(&str, &str)]) {
+        let images: Vec<String> = pictures
+            .iter()
+            .map(|(name, says)| {
+                format!(
+                    "image({}, width: 100%, height: {LOW}, fit: \"contain\", alt: {})",
+                    literal(name),
+                    literal(says)
+                )
+            })
+            .collect();
+        if !images.is_empty() {
+            put(
+                &mut self.0,
+                format_args!(
+                    "#block(breakable: false, grid(columns: (1fr,) * {}, gutter: 6pt,\n  {},\n))\n",
+                    images.len().max(2),
                     images.join(",\n  ")
                 ),
             );

@@ -16,7 +16,9 @@
 //! - `access`: who may do what, and how somebody is known.
 //! - `bowl`, `calculator`: a bowl on the bench as it stands, and the sums about seed, top-up and remelt.
 //! - `written`, `smears`: what people write into the records, and started tests.
-//! - `kept`, `material`, `photo`: what people keep of a batch, what went into machines, photos without what cameras add.
+//! - `stored_curve`: a sample's curve from stored readings.
+//! - `kept`, `judged`, `material`, `photo`: what people keep of a batch, what its tests gave, what went into machines, photos without what
+//!   cameras add.
 //! - `archive`, `past`, `curve`, `curve_query`, `curve_values`: reading records and readings, the machine's own past,
 //!   gathering a curve sheet.
 //!
@@ -35,6 +37,7 @@ mod curve_values;
 mod dashboards;
 mod gathered;
 mod handlers;
+mod judged;
 mod kept;
 #[cfg(test)]
 mod made_up;
@@ -54,6 +57,7 @@ mod server;
 mod shelf;
 mod smears;
 mod state;
+mod stored_curve;
 mod urgency;
 mod view;
 mod words;

@@ -43,6 +43,31 @@ pub(crate) fn stripped(bytes: &[u8]) -> Result<Photo, &'static str> {
     }
 }
 
+/// How many pixels a photo has that has been stripped before; `None` if it does not say.
+pub(crate) fn pixels_of(photo: &[u8]) -> Option<u64> {
+    let sides = if photo.starts_with(PNG_SIGNATURE) {
+        let side = |at: usize| Some(u32::from_be_bytes(photo.get(at..at + 4)?.try_into().ok()?));
+        // Behind the signature, and the length and name of IHDR.
+        (side(16)?, side(20)?)
+    } else {
+        frame_of_jpeg(photo)?
+    };
+    Some(u64::from(sides.0) * u64::from(sides.1))
+}
+
+fn frame_of_jpeg(photo: &[u8]) -> Option<(u32, u32)> {
+    let number = |at: usize| Some(u32::from(u16::from_be_bytes(photo.get(at..at + 2)?.try_into().ok()?)));
+    let mut at = 2;
+    loop {
+        let marker = *photo.get(at + 1)?;
+        match segment(marker)? {
+            Segment::Frame => return Some((number(at + 5)?, number(at + 7)?)),
+            Segment::Scan => return None,
+            Segment::Kept | Segment::LeftOut | Segment::Adobe => at += 2 + number(at + 2)? as usize,
+        }
+    }
+}
+
 mod marker {
     pub(super) const SOI: u8 = 0xD8;
     pub(super) const EOI: u8 = 0xD9;
@@ -224,6 +249,15 @@ mod tests {
         let (whole, bare) = png();
         assert_eq!(stripped(&whole).unwrap(), Photo { media_type: "image/png", bytes: bare.clone() });
         assert_eq!(stripped(&bare).unwrap().bytes, bare);
+    }
+
+    #[test]
+    fn a_stripped_photo_says_how_large_it_is() {
+        for (_, bare) in [jpeg(), png()] {
+            assert_eq!(pixels_of(&bare), Some(64));
+        }
+        assert_eq!(pixels_of(b"GIF89a"), None);
+        assert_eq!(pixels_of(&[0xFF, 0xD8, 0xFF, 0xDA, 0, 2]), None);
     }
 
     #[test]

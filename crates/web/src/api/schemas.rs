@@ -110,6 +110,43 @@ fn batch_report() -> Value {
     json!({ "allOf": [named("Batch"), kept::of_batch(), rest] })
 }
 
+/// Fields that go with the kind, and those that nobody knows, stand beside these.
+fn event() -> Value {
+    json!({
+        "type": "object",
+        "required": ["machine", "event", "at", "by"],
+        "properties": properties([
+            ("machine", text()),
+            ("event", text()),
+            ("at", time()),
+            ("by", or_null(text())),
+            ("result", named("TestResult")),
+        ]),
+    })
+}
+
+fn test_result() -> Value {
+    let inflection = whole([
+        ("seconds", number()),
+        ("celsius", number()),
+        ("slope_c_per_min", number()),
+        ("slope_se", number()),
+    ]);
+    json!({
+        "type": "object",
+        "description": "What a temper test gave by the rules of this site: of a smear its grade on the trade's scale, what that means and what \
+            follows; of a sample's cooling curve what it says, and where it is bent most.",
+        "properties": properties([
+            ("grade", words(["A", "B", "C", "B or C", "D", "E", "D or E"])),
+            ("meaning", text()),
+            ("follows", text()),
+            ("curve_grade", words(["good", "fair", "poor"])),
+            ("curve_says", text()),
+            ("inflection", or_null(inflection)),
+        ]),
+    })
+}
+
 fn event_entry() -> Value {
     let kinds = ["charge", "seed", "top-up", "temper-test", "reference", "note", "end"];
     let grade = || words(["good", "fair", "poor"]);
@@ -212,7 +249,8 @@ pub(super) fn schemas() -> Value {
             ]),
         ),
         ("Findings", page("findings", "Finding")),
-        ("Event", whole([("machine", text()), ("event", text()), ("at", time()), ("by", or_null(text()))])),
+        ("Event", event()),
+        ("TestResult", test_result()),
         ("Audit", page("entries", "AuditEntry")),
         (
             "AuditEntry",

@@ -16,6 +16,7 @@ use crate::app::App;
 use crate::archive::{Series, blocking};
 use crate::handlers::batch::Gathered;
 use crate::handlers::batch_forms::PARQUET;
+use crate::judged;
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
 
@@ -57,8 +58,15 @@ pub(crate) async fn machines(
     params.only(&[])?;
     let board = app.state.board.borrow().clone();
     let named = board.lanes.iter().filter_map(|lane| Some((app.state.plant.machine(&lane.machine)?, lane)));
-    let machines: Vec<_> =
-        named.map(|(machine, lane)| MachineDto::new(&machine.name, machine.style.as_str(), lane)).collect();
+    let document = |(machine, lane): (&plant::Machine, &model::Lane)| {
+        let mut document = MachineDto::new(&machine.name, machine.style.as_str(), lane);
+        let couverture = lane.batch.as_ref().map_or(&machine.couverture, |batch| &batch.couverture);
+        if let Some((event, dto)) = lane.last_test.as_ref().zip(document.last_test.as_mut()) {
+            judged::complete(&app.state.plant, Some(couverture), event, dto);
+        }
+        document
+    };
+    let machines: Vec<_> = named.map(document).collect();
     let plant_findings: Vec<_> = board.plant_open.iter().map(FindingDto::from).collect();
     Ok(axum::Json(json!({
         "plant": app.state.plant.name, "machines": machines, "plant_findings": plant_findings,

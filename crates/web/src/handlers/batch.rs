@@ -16,6 +16,7 @@ use crate::dashboards::part_file;
 use crate::handlers::batch_forms::{self, Form};
 use crate::handlers::files::FormLink;
 use crate::handlers::machine::{CurvePart, curve_part_only, files};
+use crate::judged::{self, couverture_of};
 use crate::kept::Kept;
 use crate::page_file::Shows;
 use crate::past::{self, Past};
@@ -81,9 +82,14 @@ impl Gathered {
 
     /// The document for programs.
     pub(crate) fn document(&self, app: &App) -> BatchReportDto {
-        BatchReportDto::new(&self.batch, self.statement(app), &self.findings, &self.events)
-            .kept(self.kept.document())
-            .corrected(CorrectionsDto::new(&self.own, &self.corrections))
+        let mut document =
+            BatchReportDto::new(&self.batch, self.statement(app), &self.findings, &self.events);
+        let plant = &app.state.plant;
+        let couverture = couverture_of(plant, &self.batch).map(|known| &known.id);
+        for (event, dto) in self.events.iter().zip(&mut document.events) {
+            judged::complete(plant, couverture, event, dto);
+        }
+        document.kept(self.kept.document()).corrected(CorrectionsDto::new(&self.own, &self.corrections))
     }
 }
 

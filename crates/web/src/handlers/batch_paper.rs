@@ -12,12 +12,17 @@ use crate::handlers::batch_forms::draw;
 use crate::handlers::files::{Kind, file};
 use crate::kept::Kept;
 use crate::past::band_says;
+use crate::photo::pixels_of;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::view::{BatchView, EventRow, FindingView, KeptView, Scene, measure_as_read};
 
 /// The picture that the source refers to.
 const SHEET: &str = "curve.svg";
+/// The cooling curve of a sample.
+const SAMPLE: &str = "sample.svg";
+/// A photo is decoded to be set, at some four bytes a pixel: this is more than a telephone's usual picture, and 100 MB.
+const MOST_PIXELS: u64 = 25_000_000;
 
 /// The report of `batch` as PDF.
 pub(crate) async fn answer(app: &App, batch: Batch) -> Result<Response, Problem> {
@@ -28,10 +33,63 @@ pub(crate) async fn answer(app: &App, batch: Batch) -> Result<Response, Problem>
     let sheet = draw(app, &batch, query, Place::Document).await?;
     let reference = band_says(&batch, app.band_of(&batch).await?.as_ref().as_ref());
     let gathered = Gathered::of(app, batch).await?;
-    let source = batch_source(&written(app, &gathered, reference));
+    let mut paper = written(app, &gathered, reference);
+    let mut files = vec![(SHEET.to_owned(), sheet.into_bytes())];
+    add_newest_curve(app, &gathered, &mut paper, &mut files);
+    let plain = (paper.clone(), files.clone());
+    let has_photo = add_newest_photo(app, &gathered, &mut paper, &mut files).await?;
     let name = gathered.batch.id.as_str().replace(':', "");
-    let set = app.pdf(source, vec![(SHEET.to_owned(), sheet.into_bytes())]).await?;
+    let set = match app.pdf(batch_source(&paper), files).await {
+        // A photo that passed as one and cannot be decoded after all must not cost the report.
+        Err(_) if has_photo => {
+            let (mut paper, files) = plain;
+            paper.tests_note = "The photo of the smear cannot be printed; it stands on the page.".to_owned();
+            app.pdf(batch_source(&paper), files).await?
+        }
+        set => set?,
+    };
     Ok(file(Kind::Pdf, &name, set))
+}
+
+/// The newest cooling curve of a sample: one strip has to do, so that two sheets do.
+fn add_newest_curve(
+    app: &App,
+    gathered: &Gathered,
+    paper: &mut BatchPaper,
+    files: &mut Vec<(String, Vec<u8>)>,
+) {
+    let scene = app.scene();
+    let Gathered { batch, events, kept, .. } = gathered;
+    let rows = events.iter().rev().map(|event| EventRow::of_batch(scene, batch, event, &kept.photos));
+    if let Some((drawing, says)) = rows.filter_map(|row| row.curve).next() {
+        files.push((SAMPLE.to_owned(), drawing.into_bytes()));
+        paper.tests.push((SAMPLE.to_owned(), format!("Cooling curve of a sample: {says}.")));
+    }
+}
+
+/// The newest photo of a smear, if it is not too large to be set; `false` if none was added.
+async fn add_newest_photo(
+    app: &App,
+    gathered: &Gathered,
+    paper: &mut BatchPaper,
+    files: &mut Vec<(String, Vec<u8>)>,
+) -> Result<bool, Problem> {
+    let Some(&at) = gathered.kept.photos.last() else { return Ok(false) };
+    let machine = gathered.batch.machine.clone();
+    let Some(photo) = app.ask_records(move |records| records.photo(&machine, at)).await? else {
+        return Ok(false);
+    };
+    let when = app.scene().moment(at).says;
+    if pixels_of(&photo.bytes).is_none_or(|pixels| MOST_PIXELS < pixels) {
+        paper.tests_note =
+            format!("The photo of the smear of {when} is too large to be printed; it stands on the page.");
+        return Ok(false);
+    }
+    let name = if photo.media_type == "image/png" { "smear.png" } else { "smear.jpg" };
+    files.push((name.to_owned(), photo.bytes));
+    paper.tests.push((name.to_owned(), format!("Photo of the smear of {when}.")));
+    paper.tests_note = format!("Photo: the smear of {when}.");
+    Ok(true)
 }
 
 fn written(app: &App, gathered: &Gathered, reference: String) -> BatchPaper {
@@ -64,7 +122,9 @@ fn written(app: &App, gathered: &Gathered, reference: String) -> BatchPaper {
                 [format!("{}{doubt}", row.name), row.from.says.clone(), row.length.clone()]
             })
             .collect(),
-        events: events.iter().map(|event| event_row(scene, event)).collect(),
+        events: events.iter().map(|event| event_row(scene, batch, event)).collect(),
+        tests: Vec::new(),
+        tests_note: String::new(),
         title,
     }
 }
@@ -102,7 +162,12 @@ fn finding_row(view: &FindingView) -> [String; 4] {
     [view.chip.word.to_owned(), view.title.to_owned(), raised, view.says.clone()]
 }
 
-fn event_row(scene: Scene<'_>, event: &model::Event) -> [String; 3] {
-    let row = EventRow::new(scene, event);
-    [row.at.says, row.says, row.by.unwrap_or_default()]
+/// With the grade of a test, and what a sample's curve says.
+fn event_row(scene: Scene<'_>, batch: &Batch, event: &model::Event) -> [String; 3] {
+    let row = EventRow::of_batch(scene, batch, event, &[]);
+    let mut told = vec![row.says];
+    told.extend(row.further);
+    told.extend(row.grade.map(|grade| format!("grade {}, {}", grade.letter, grade.meaning)));
+    told.extend(row.curve.map(|(_, says)| says));
+    [row.at.says, told.join("; "), row.by.unwrap_or_default()]
 }

@@ -24,6 +24,7 @@ use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
 use crate::rendered::{Parts, named};
+use crate::stored_curve::Offer;
 use crate::view::{BatchRow, Choice, CurveParts, CurveView, FindingView, LaneView, Notice, Room, notices};
 
 /// Two weeks of two batches a day.
@@ -75,6 +76,8 @@ struct MachineView {
     /// Where a smear that was taken is told, and where its result.
     smears_href: String,
     tests_href: String,
+    /// From where the cooling curve of a sample can be taken.
+    sample: Offer,
     #[serde(flatten)]
     said: Said,
     batches: Vec<BatchRow>,
@@ -169,6 +172,7 @@ async fn show(
         entries_back: format!("/machines/{}", machine.id),
         smears_href: format!("/machines/{}/smears", machine.id),
         tests_href: format!("/machines/{}/tests", machine.id),
+        sample: Offer::new(&app.state.plant, &board, &machine.id, app.local(), app.now()),
         said,
         batches,
         baselines: BaselineView::all(app.scene(), &board.baselines, &machine.id),

@@ -1,4 +1,5 @@
-//! The result of a temper test, entered on the machine page: a smear with or without a photo, or the cooling curve of a sample as a table.
+//! The result of a temper test, entered on the machine page: a smear with or without a photo, or the cooling curve of a sample, as a
+//! table or from a channel.
 //!
 //! The form is turned into the contract's event and goes the way of every other one, so that a program that sends the same gets the same.
 
@@ -20,6 +21,7 @@ use crate::handlers::machine::{self, About, Said};
 use crate::photo::{self, LARGEST_PHOTO, Photo};
 use crate::problem::Problem;
 use crate::query::Params;
+use crate::stored_curve;
 
 /// A table of three thousand lines of forty characters and the fields around it, or a photo.
 pub(crate) const LARGEST_UPLOAD: usize = LARGEST_PHOTO + 256 * 1024;
@@ -55,7 +57,10 @@ async fn enter(
     headers: &HeaderMap,
     body: Bytes,
 ) -> Result<(), Problem> {
-    let Entry { event, photo } = entry_of(headers, body).await?;
+    let Entry { mut event, photo, stored } = entry_of(headers, body).await?;
+    if let Some(asked) = stored {
+        stored_curve::add(app, machine, &asked, &mut event).await?;
+    }
     let event = take(app, &by, machine, event.to_string().as_bytes()).await?;
     let Some(Photo { media_type, bytes }) = photo else { return Ok(()) };
     let photo = StoredPhoto { media_type: media_type.to_owned(), bytes };
@@ -71,6 +76,8 @@ async fn enter(
 struct Entry {
     event: Value,
     photo: Option<Photo>,
+    /// A curve that has to be taken from the store.
+    stored: Option<Params>,
 }
 
 /// The page again, with what was wrong above the form.
@@ -107,6 +114,7 @@ async fn entry_of(headers: &HeaderMap, body: Bytes) -> Result<Entry, Problem> {
             _ => fields.push((name, String::from_utf8_lossy(&bytes).into_owned())),
         }
     }
+    let stored = stored_curve::asked(&mut fields);
     let mut event = event_of_form(&Params::of(fields))?;
     event["event"] = json!("temper-test");
     if let Some(table) = table {
@@ -118,7 +126,7 @@ async fn entry_of(headers: &HeaderMap, body: Bytes) -> Result<Entry, Problem> {
         let points = wire::curve_of_table(text).map_err(refused)?;
         event["curve"] = points.into_iter().map(|(seconds, celsius)| json!([seconds, celsius])).collect();
     }
-    Ok(Entry { event, photo })
+    Ok(Entry { event, photo, stored })
 }
 
 /// `/photos/{machine}/{at}`, where `at` is in milliseconds since 1970.

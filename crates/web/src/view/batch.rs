@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::lane::standing_chip;
 use super::{Chip, GradeView, Moment, Scene};
+use crate::judged::couverture_of;
 use crate::words;
 
 /// As wide as the list of events.
@@ -158,9 +159,7 @@ impl EventRow {
         let EventKind::TemperTest(test) = &event.kind else {
             return EventRow { further: of_material(scene, event), ..row };
         };
-        let known = scene.plant.couverture(&batch.couverture);
-        let known =
-            known.or_else(|| scene.plant.couverture(&scene.plant.machine(&batch.machine)?.couverture));
+        let known = couverture_of(scene.plant, batch);
         let told = wire::further(event);
         let of_curve_alone = told.has_curve && !told.has_smear;
         let grade = known.filter(|_| !of_curve_alone).map(|known| GradeView::new(scene, known.family, test));

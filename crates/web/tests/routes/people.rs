@@ -2,10 +2,11 @@
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
+use model::{Arrival, Channel, Content, Reading, Span};
 use serde_json::{Value, json};
 use web::Entries;
 
-use crate::works::{Answer, Works, works};
+use crate::works::{Answer, Works, moment, works};
 
 const BATCH: &str = "alder-2026-03-02T09:00";
 
@@ -93,6 +94,9 @@ async fn a_smear_is_counted_down_until_its_result_is_entered() {
         (&json["events"][0]["cooled"], &json["events"][0]["room_rh"]),
         (&json!("refrigerator"), &json!(48.0))
     );
+    let result = &json["events"][0]["result"];
+    assert_eq!((&result["grade"], &result["meaning"]), (&json!("B"), &json!("usable, on the thin side")));
+    assert_eq!(result.get("curve_grade"), None, "there was no curve");
 }
 
 #[tokio::test]
@@ -137,7 +141,64 @@ async fn a_samples_curve_is_read_from_a_table_and_drawn() {
     let json = batch_json(&works).await;
     assert_eq!(json["events"][0]["curve"].as_array().unwrap().len(), 140);
     assert_eq!(json["events"][0].get("gloss"), None, "nobody has judged a smear");
+    let result = &json["events"][0]["result"];
+    assert_eq!((&result["curve_grade"], result.get("grade")), (&json!("poor"), None));
+    let celsius = result["inflection"]["celsius"].as_f64().unwrap();
+    assert!((17.0..19.0).contains(&celsius), "{result}");
     assert_eq!(json["concerned"][0]["from"], "2026-03-02T11:00:00Z");
+}
+
+/// The same sample, with a probe that reported to a channel of its own.
+fn reported() -> Vec<Arrival> {
+    let from = moment("10:00");
+    let table = table();
+    let readings = table.lines().skip(1).map(|line| {
+        let (seconds, celsius) = line.split_once(';').unwrap();
+        let number = |text: &str| text.replace(',', ".").parse::<f64>().unwrap();
+        let at = from + Span::from_millis((number(seconds) * 1e3) as i64);
+        let (machine, channel) = ("birch".parse().unwrap(), Channel::Room);
+        let reading = Reading { machine, channel, at, value: Some(number(celsius)) };
+        Arrival { arrived: at, retained: false, content: Content::Reading(reading) }
+    });
+    readings.collect()
+}
+
+#[tokio::test]
+async fn a_samples_curve_is_taken_from_a_channel() {
+    let works = works(Entries::OpenOnLoopback);
+    works.fill(Vec::new(), &reported());
+    let page = works.get("/machines/birch").await;
+    assert!(page.says("<option value=\"alder/chocolate\">Alder, chocolate</option>"), "{}", page.text);
+    assert!(page.says("value=\"2026-03-02T11:30:00\"") && page.says("value=\"2026-03-02T12:00:00\""));
+    assert!(!works.get("/machines/alder").await.says("Or from a channel"), "its own charge is no sample");
+    let span = [("from", "2026-03-02T10:00:00"), ("to", "2026-03-02T10:20"), ("by", "rui")];
+    let with = |channel: &'static str| [&[("channel", channel)][..], &span].concat();
+    let entered = parts(&works, &with("birch/room")).await;
+    assert_eq!(entered.status, StatusCode::SEE_OTHER, "{}", entered.text);
+    let test = batch_json(&works).await["events"][0].clone();
+    assert_eq!((&test["at"], &test["curve_channel"]), (&json!("2026-03-02T10:00:00Z"), &json!("birch/room")));
+    assert_eq!(test["curve"].as_array().unwrap().len(), 140);
+    assert_eq!(test["result"]["curve_grade"], "poor", "like the table of the same readings");
+    for (fields, told) in [
+        (with("alder/chocolate"), "A sample has a probe of its own"),
+        (with("birch/jacket"), "There is no reading of birch/jacket in that time."),
+        (
+            vec![("channel", "birch/room"), ("from", "now"), ("to", "2026-03-02T10:20")],
+            "`now` is not a day and a time",
+        ),
+        (
+            vec![("channel", "birch/room"), ("from", "2026-03-02T10:20"), ("to", "2026-03-02T10:00")],
+            "The curve has to end after it begins, and within 3 h.",
+        ),
+        (
+            vec![("channel", "birch/room"), ("from", "2026-03-02T10:00"), ("to", "2026-03-02T10:01")],
+            "at least 20 are needed",
+        ),
+    ] {
+        let refused = parts(&works, &fields).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(refused.says(told), "{told}: {}", refused.text);
+    }
 }
 
 #[tokio::test]
