@@ -139,7 +139,8 @@ fn standing_says(scene: Scene<'_>, head: &BatchView, kept: &Kept) -> String {
             decision.chip.word, decision.reason, decision.by, decision.at.says
         )
     }));
-    told.extend(view.notices.into_iter().map(|notice| format!("{}: {}", notice.title, notice.says)));
+    let notices = view.notices.into_iter();
+    told.extend(notices.map(|notice| format!("{}: {}", notice.title, notice.says.trim_end_matches('.'))));
     told.retain(|text| !text.is_empty());
     told.join("; ")
 }

@@ -69,6 +69,7 @@ impl FindingView {
             raised: scene.moment(finding.raised_at),
             lasted: match finding.to {
                 None => format!("open for {}", words::length(scene.now.since(finding.from))),
+                Some(to) if to.since(finding.from) < Span::from_secs(1) => "over at once".to_owned(),
                 Some(to) => format!("over after {}", words::length(to.since(finding.from))),
             },
             open: finding.is_open(),

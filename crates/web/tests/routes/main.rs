@@ -17,7 +17,8 @@
 //! - `curves`: drawings, their other forms, and what can be done to them.
 //! - `readers`: °F and other clocks.
 //! - `phases`: what people say of phases.
-//! - `people`: temper tests, decisions, lots, cleans, checks of probes.
+//! - `temper_tests`: smears, photos, samples' curves.
+//! - `people`: decisions, lots, cleans, checks of probes.
 //! - `entries`: who may make entries, and when they are answered.
 //! - `sheets`: day, week and comparison in all their forms, and what is entered on a week.
 //! - `live`: events of live pages.
@@ -43,5 +44,6 @@ mod readers;
 mod sheets;
 mod sign_in;
 mod staff;
+mod temper_tests;
 mod users;
 mod works;

@@ -1,16 +1,15 @@
-//! What people keep: temper tests, decisions, lots, cleans, checks of probes; entered by form and by program, and shown where it matters.
+//! What people keep: decisions, lots, cleans, checks of probes; entered by form and by program, and shown where it matters.
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
-use model::{Arrival, Channel, Content, Reading, Span};
 use serde_json::{Value, json};
 use web::Entries;
 
-use crate::works::{Answer, Works, moment, works};
+use crate::works::{Answer, Works, works};
 
-const BATCH: &str = "alder-2026-03-02T09:00";
+pub(crate) const BATCH: &str = "alder-2026-03-02T09:00";
 
-fn post(address: &str, media_type: &str, body: impl Into<Body>) -> Request<Body> {
+pub(crate) fn post(address: &str, media_type: &str, body: impl Into<Body>) -> Request<Body> {
     Request::post(address)
         .header("host", "127.0.0.1:8460")
         .header("content-type", media_type)
@@ -18,7 +17,7 @@ fn post(address: &str, media_type: &str, body: impl Into<Body>) -> Request<Body>
         .unwrap()
 }
 
-async fn form(works: &Works, address: &str, body: &'static str) -> Answer {
+pub(crate) async fn form(works: &Works, address: &str, body: &'static str) -> Answer {
     works.send(post(address, "application/x-www-form-urlencoded", body)).await
 }
 
@@ -27,12 +26,12 @@ async fn event(works: &Works, body: Value) {
     assert_eq!(answer.status, StatusCode::CREATED, "{}", answer.text);
 }
 
-async fn program(works: &Works, address: &str, body: Value) -> Answer {
+pub(crate) async fn program(works: &Works, address: &str, body: Value) -> Answer {
     works.send(post(address, "application/json", body.to_string())).await
 }
 
 /// A form of several parts, as a browser sends it.
-async fn parts(works: &Works, fields: &[(&str, &str)]) -> Answer {
+pub(crate) async fn parts(works: &Works, fields: &[(&str, &str)]) -> Answer {
     let part = |(name, value): &(&str, &str)| {
         let file = if *name == "table" { "; filename=\"sample.csv\"" } else { "" };
         format!("--cut\r\nContent-Disposition: form-data; name=\"{name}\"{file}\r\n\r\n{value}\r\n")
@@ -41,223 +40,12 @@ async fn parts(works: &Works, fields: &[(&str, &str)]) -> Answer {
     works.send(post("/machines/alder/tests", "multipart/form-data; boundary=cut", body)).await
 }
 
-async fn batch_json(works: &Works) -> Value {
+pub(crate) async fn batch_json(works: &Works) -> Value {
     works.get(&format!("/api/v1/batches/{BATCH}")).await.json()
 }
 
-async fn report(works: &Works) -> Answer {
+pub(crate) async fn report(works: &Works) -> Answer {
     works.get(&format!("/batches/{BATCH}")).await
-}
-
-#[tokio::test]
-async fn a_smear_is_counted_down_until_its_result_is_entered() {
-    let works = works(Entries::OpenOnLoopback);
-    let answer = form(&works, "/machines/alder/smears", "by=ana").await;
-    assert_eq!(
-        (answer.status, answer.header("location")),
-        (StatusCode::SEE_OTHER, "/machines/alder#test-title")
-    );
-    let page = works.get("/machines/alder").await;
-    assert!(
-        page.says("The smear cools: ready at 12:10, in 10 min.") && page.says("Taken by ana."),
-        "{}",
-        page.text
-    );
-    assert!(works.get("/").await.says("ready at 12:10"));
-    let test = [
-        ("gloss", "good"),
-        ("contraction", "good"),
-        ("snap", "fair"),
-        ("minutes", "6,5"),
-        ("room_c", "20.5"),
-        ("room_rh", "48"),
-        ("cooled", "refrigerator"),
-        ("by", "ana"),
-    ];
-    let entered = parts(&works, &test).await;
-    assert_eq!(
-        entered.header("location"),
-        "/machines/alder?entered=temper-test#test-title",
-        "{}",
-        entered.text
-    );
-    assert!(!works.get("/machines/alder").await.says("The smear cools"));
-    let report = report(&works).await;
-    for words in [
-        "set after 6.5 min, cooled in a refrigerator, room 20.5 °C, 48 %RH",
-        "Grade B, usable, on the thin side",
-    ] {
-        assert!(report.says(words), "{words}: {}", report.text);
-    }
-    let json = batch_json(&works).await;
-    assert_eq!(
-        (&json["events"][0]["cooled"], &json["events"][0]["room_rh"]),
-        (&json!("refrigerator"), &json!(48.0))
-    );
-    let result = &json["events"][0]["result"];
-    assert_eq!((&result["grade"], &result["meaning"]), (&json!("B"), &json!("usable, on the thin side")));
-    assert_eq!(result.get("curve_grade"), None, "there was no curve");
-}
-
-#[tokio::test]
-async fn a_program_can_start_a_test_too() {
-    let works = works(Entries::OpenOnLoopback);
-    let answer = program(&works, "/api/v1/smears", json!({"machine": "alder"})).await;
-    assert_eq!(
-        (answer.status, &answer.json()["ready_at"]),
-        (StatusCode::CREATED, &json!("2026-03-02T12:10:00Z"))
-    );
-    let answer = program(&works, "/api/v1/smears", json!({"by": "ana"})).await;
-    assert_eq!(answer.status, StatusCode::BAD_REQUEST);
-    let closed = crate::works::works(Entries::Closed);
-    assert_eq!(
-        program(&closed, "/api/v1/smears", json!({"machine": "alder"})).await.status,
-        StatusCode::UNAUTHORIZED
-    );
-}
-
-/// Falls from 32 °C and gives off heat around the fifth minute.
-fn table() -> String {
-    let line = |second: usize| {
-        let t = second as f64 * 5.0;
-        let set = 1.0 / (1.0 + (-(t - 300.0) / 25.0).exp());
-        let celsius = 10.0 + 22.0 * (-t / 200.0).exp() + 6.0 * set * (-((t - 300.0).max(0.0)) / 400.0).exp();
-        format!("{t};{celsius:.3}").replace('.', ",")
-    };
-    std::iter::once("time;temperature".to_owned()).chain((0..140).map(line)).collect::<Vec<_>>().join("\n")
-}
-
-#[tokio::test]
-async fn a_samples_curve_is_read_from_a_table_and_drawn() {
-    let works = works(Entries::OpenOnLoopback);
-    let entered = parts(&works, &[("table", &table()), ("by", "rui")]).await;
-    assert_eq!(entered.status, StatusCode::SEE_OTHER, "{}", entered.text);
-    let report = report(&works).await;
-    for words in
-        ["cooling curve failed", "consistent with too few crystals", "hd-sample", "Sample of Alder, 12:00"]
-    {
-        assert!(report.says(words), "{words}: {}", report.text);
-    }
-    let json = batch_json(&works).await;
-    assert_eq!(json["events"][0]["curve"].as_array().unwrap().len(), 140);
-    assert_eq!(json["events"][0].get("gloss"), None, "nobody has judged a smear");
-    let result = &json["events"][0]["result"];
-    assert_eq!((&result["curve_grade"], result.get("grade")), (&json!("poor"), None));
-    let celsius = result["inflection"]["celsius"].as_f64().unwrap();
-    assert!((17.0..19.0).contains(&celsius), "{result}");
-    assert_eq!(json["concerned"][0]["from"], "2026-03-02T11:00:00Z");
-}
-
-/// The same sample, with a probe that reported to a channel of its own.
-fn reported() -> Vec<Arrival> {
-    let from = moment("10:00");
-    let table = table();
-    let readings = table.lines().skip(1).map(|line| {
-        let (seconds, celsius) = line.split_once(';').unwrap();
-        let number = |text: &str| text.replace(',', ".").parse::<f64>().unwrap();
-        let at = from + Span::from_millis((number(seconds) * 1e3) as i64);
-        let (machine, channel) = ("birch".parse().unwrap(), Channel::Room);
-        let reading = Reading { machine, channel, at, value: Some(number(celsius)) };
-        Arrival { arrived: at, retained: false, content: Content::Reading(reading) }
-    });
-    readings.collect()
-}
-
-#[tokio::test]
-async fn a_samples_curve_is_taken_from_a_channel() {
-    let works = works(Entries::OpenOnLoopback);
-    works.fill(Vec::new(), &reported());
-    let page = works.get("/machines/birch").await;
-    assert!(page.says("<option value=\"alder/chocolate\">Alder, chocolate</option>"), "{}", page.text);
-    assert!(page.says("value=\"2026-03-02T11:30:00\"") && page.says("value=\"2026-03-02T12:00:00\""));
-    assert!(!works.get("/machines/alder").await.says("Or from a channel"), "its own charge is no sample");
-    let span = [("from", "2026-03-02T10:00:00"), ("to", "2026-03-02T10:20"), ("by", "rui")];
-    let with = |channel: &'static str| [&[("channel", channel)][..], &span].concat();
-    let entered = parts(&works, &with("birch/room")).await;
-    assert_eq!(entered.status, StatusCode::SEE_OTHER, "{}", entered.text);
-    let test = batch_json(&works).await["events"][0].clone();
-    assert_eq!((&test["at"], &test["curve_channel"]), (&json!("2026-03-02T10:00:00Z"), &json!("birch/room")));
-    assert_eq!(test["curve"].as_array().unwrap().len(), 140);
-    assert_eq!(test["result"]["curve_grade"], "poor", "like the table of the same readings");
-    for (fields, told) in [
-        (with("alder/chocolate"), "A sample has a probe of its own"),
-        (with("birch/jacket"), "There is no reading of birch/jacket in that time."),
-        (
-            vec![("channel", "birch/room"), ("from", "now"), ("to", "2026-03-02T10:20")],
-            "`now` is not a day and a time",
-        ),
-        (
-            vec![("channel", "birch/room"), ("from", "2026-03-02T10:20"), ("to", "2026-03-02T10:00")],
-            "The curve has to end after it begins, and within 3 h.",
-        ),
-        (
-            vec![("channel", "birch/room"), ("from", "2026-03-02T10:00"), ("to", "2026-03-02T10:01")],
-            "at least 20 are needed",
-        ),
-    ] {
-        let refused = parts(&works, &fields).await;
-        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
-        assert!(refused.says(told), "{told}: {}", refused.text);
-    }
-}
-
-#[tokio::test]
-async fn a_table_that_cannot_be_read_is_told_beside_the_form() {
-    let works = works(Entries::OpenOnLoopback);
-    let answer = parts(&works, &[("table", "1,30\nmuch,29\n")]).await;
-    assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(
-        answer.says("The cooling curve cannot be read: line 2: `much,29` is not a time"),
-        "{}",
-        answer.text
-    );
-    let large = "1,30\n".repeat(1_200_000);
-    let answer = parts(&works, &[("table", &large)]).await;
-    assert_eq!(answer.status, StatusCode::PAYLOAD_TOO_LARGE);
-    assert!(works.sink.taken.lock().unwrap().is_empty());
-}
-
-#[tokio::test]
-async fn a_photo_stands_on_the_report_without_what_the_camera_wrote() {
-    let works = works(Entries::OpenOnLoopback);
-    let segment = |marker: u8, data: &[u8]| {
-        let length = u16::try_from(data.len() + 2).unwrap().to_be_bytes();
-        [&[0xFF, marker], &length[..], data].concat()
-    };
-    let photo = [
-        vec![0xFF, 0xD8],
-        segment(0xE1, b"Exif\0\0SECRET"),
-        segment(0xC0, &[8, 0, 8, 0, 8, 1, 1, 0x11, 0]),
-        segment(0xDA, &[1, 1, 0, 0, 63, 0]),
-        vec![1, 2, 3, 0xFF, 0xD9],
-    ]
-    .concat();
-    let field = |name: &str, value: &[u8]| {
-        [
-            format!("--cut\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n").as_bytes(),
-            value,
-            b"\r\n",
-        ]
-        .concat()
-    };
-    let with = |photo: &[u8]| {
-        let grades = ["gloss", "contraction", "snap"].map(|name| field(name, b"good")).concat();
-        let body = [grades, field("photo", photo), b"--cut--\r\n".to_vec()].concat();
-        works.send(post("/machines/alder/tests", "multipart/form-data; boundary=cut", body))
-    };
-    let refused = with(b"GIF89a").await;
-    assert!(refused.says("The photo cannot be taken: it is neither a JPEG nor a PNG."), "{}", refused.text);
-    assert!(works.sink.taken.lock().unwrap().is_empty(), "and no test is entered without it");
-    assert_eq!(with(&photo).await.status, StatusCode::SEE_OTHER);
-    let address = "/photos/alder/1772452800000";
-    assert!(report(&works).await.says(&format!("src=\"{address}\"")));
-    let shown = works.get(address).await;
-    assert_eq!(
-        (shown.header("content-type"), shown.header("x-content-type-options")),
-        ("image/jpeg", "nosniff")
-    );
-    assert!(!shown.text.contains("SECRET"));
-    assert_eq!(works.get("/photos/alder/1").await.status, StatusCode::NOT_FOUND);
 }
 
 #[tokio::test]
