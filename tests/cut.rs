@@ -1,7 +1,7 @@
 //! The laws of the engine over sample streams: what it says does not depend on cuts, restarts, doubled messages, order within the
 //! lateness allowance, or the date.
 
-use engine::{Analyst, Changes, Engine};
+use engine::{Analyst, Changes, Engine, Piece};
 use model::{Arrival, Batch, Channel, Content, Finding, FindingKind, Reading, Span, Timestamp};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -40,7 +40,9 @@ fn watch(sample: &Sample, arrivals: &[Arrival], restarts: &[usize]) -> Said {
     for (i, arrival) in arrivals.iter().enumerate() {
         if restarts.contains(&i) {
             said.note(engine.take_changes());
-            engine = Engine::restore(sample.plant.clone(), &engine.save().unwrap()).unwrap();
+            let pieces: Vec<Piece> =
+                engine.pieces().flat_map(|(machine, numbers)| engine.pieces_of(machine, numbers)).collect();
+            engine = Engine::restore(sample.plant.clone(), &engine.save().unwrap(), pieces).unwrap();
         }
         engine.apply(arrival);
     }

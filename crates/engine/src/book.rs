@@ -1,8 +1,8 @@
 //! The batches of one machine: what is known of the charge in it, its phases, and what becomes of both.
 
 use model::{
-    Batch, BatchId, CouvertureId, Event, EventKind, FindingKind, MachineId, Method, Phase, PhaseSpan, Span,
-    Timestamp,
+    Batch, BatchId, CouvertureId, Event, EventKind, FindingKind, MachineId, Measures, Method, Phase,
+    PhaseSpan, Span, Timestamp,
 };
 use plant::{Limits, Machine};
 use serde::{Deserialize, Serialize};
@@ -179,9 +179,13 @@ impl Book {
         self.batch(self.timeline.spans(), None, source)
     }
 
+    /// The open batch without figures.
+    pub(crate) fn outline(&self) -> Option<Batch> {
+        self.without_figures(self.timeline.spans(), None)
+    }
+
     fn batch(&self, spans: &[PhaseSpan], end: Option<Timestamp>, source: &Source<'_>) -> Option<Batch> {
         let open = self.open.as_ref()?;
-        let (standing, reasons) = open.proof.standing();
         let measured = Measured {
             history: source.history,
             phases: spans,
@@ -192,6 +196,13 @@ impl Book {
         };
         let measures = measure(&measured);
         let tested_at = open.proof.last_test.as_ref().map(|test| test.at);
+        let phases = weighed(&measured, &measures, tested_at);
+        Some(Batch { phases, measures, ..self.without_figures(spans, end)? })
+    }
+
+    fn without_figures(&self, spans: &[PhaseSpan], end: Option<Timestamp>) -> Option<Batch> {
+        let open = self.open.as_ref()?;
+        let (standing, reasons) = open.proof.standing();
         Some(Batch {
             id: open.id.clone(),
             machine: self.machine.clone(),
@@ -201,8 +212,8 @@ impl Book {
             mass_kg: self.facts.mass_kg,
             start: open.start,
             end,
-            phases: weighed(&measured, &measures, tested_at),
-            measures,
+            phases: spans.to_vec(),
+            measures: Measures::default(),
             standing,
             reasons,
         })

@@ -108,7 +108,7 @@ impl Evidence<'_> {
 
     fn mostly(&self, from: Timestamp, to: Timestamp, says: impl Fn(&Tick) -> Option<bool>) -> bool {
         let (mut asked, mut agreed) = (0u32, 0u32);
-        for agrees in self.batch.history.between(from, to).filter_map(says) {
+        for agrees in self.batch.history.between(from, to).filter_map(|tick| says(&tick)) {
             asked += 1;
             agreed += u32::from(agrees);
         }

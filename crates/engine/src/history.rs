@@ -2,24 +2,48 @@
 //!
 //! Ticks without chocolate are kept for their other channels. Every question names its window in time, so that the
 //! answer does not depend on how often a probe reports.
+//!
+//! What is older than an hour is packed: it is looked at seldom, and a thousand machines have days of it. Pieces do not change once they are
+//! packed, so that a saved state needs only those that came since the last one (`pieces`).
+
+mod pieces;
 
 use std::collections::VecDeque;
 
-use frames::Tick;
+use frames::{PackedTicks, Tick};
 use model::{Span, Timestamp};
-use serde::{Deserialize, Serialize};
 
 /// A week at a tick every five seconds, a day and a half at one a second (wheels and bowls). A batch that lasts longer is measured over
 /// so much of its end.
 const MOST_TICKS: usize = 121_000;
 
+/// Ticks a piece: some ten minutes of a kettle, of which half wait on average to be saved with each state.
+const PIECE: usize = 128;
+
+/// Ticks as young as this lie open: what a detector looks at with every tick reaches no further back.
+const OPEN: Span = Span::from_hours(1);
+
 /// Level: mean of the chocolate over this long, so that one noisy tick does not speak for the charge.
 const LEVEL_WINDOW: Span = Span::from_secs(20);
 
 /// Ticks in the order of time.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct History {
+    /// All that is packed; of the first one some may have been forgotten.
+    pieces: VecDeque<PackedTicks>,
+    /// The number of the first of them; they are counted from the machine's beginning.
+    first_piece: u32,
+    /// So many pieces, the newest, lie open too.
+    opened: usize,
+    /// The ticks of the open pieces, and those that are not packed yet.
     ticks: VecDeque<Tick>,
+    unpacked: usize,
+    /// What was before has been forgotten.
+    kept_from: Option<Timestamp>,
+    /// How many ticks are kept.
+    len: usize,
+    /// So many pieces have still to be brought, after a restart.
+    awaited: u32,
 }
 
 /// A straight line through the chocolate of a window.
@@ -37,23 +61,89 @@ pub(crate) struct Line {
 
 impl History {
     pub(crate) fn push(&mut self, tick: Tick) {
-        if self.ticks.len() == MOST_TICKS {
-            self.ticks.pop_front();
+        if self.len == MOST_TICKS {
+            let second = self.all().nth(1).map(|second| second.at);
+            self.forget_before(second.unwrap_or(tick.at));
         }
         self.ticks.push_back(tick);
+        self.unpacked += 1;
+        self.len += 1;
+        if self.unpacked >= PIECE {
+            self.pack();
+        }
+        self.close_before(tick.at - OPEN);
+    }
+
+    fn pack(&mut self) {
+        let newest: Vec<Tick> = self.ticks.range(self.ticks.len() - self.unpacked..).copied().collect();
+        if let Some(piece) = PackedTicks::pack(&newest) {
+            self.pieces.push_back(piece);
+            self.opened += 1;
+            self.unpacked = 0;
+        }
+    }
+
+    /// Open pieces that are wholly before `at` need not lie open any more.
+    fn close_before(&mut self, at: Timestamp) {
+        while let Some(oldest) = self.pieces.get(self.packed_only()).filter(|oldest| oldest.last() < at) {
+            let last = oldest.last();
+            let cut = self.ticks.partition_point(|tick| tick.at <= last);
+            self.ticks.drain(..cut);
+            self.opened -= 1;
+        }
+    }
+
+    /// How many pieces do not lie open; the oldest ones.
+    fn packed_only(&self) -> usize {
+        self.pieces.len() - self.opened
     }
 
     /// Forgets what was before `keep_from`.
     pub(crate) fn forget_before(&mut self, keep_from: Timestamp) {
+        while self.pieces.front().is_some_and(|oldest| oldest.last() < keep_from) {
+            self.pieces.pop_front();
+            self.first_piece += 1;
+            self.opened = self.opened.min(self.pieces.len());
+        }
         let cut = self.ticks.partition_point(|tick| tick.at < keep_from);
         self.ticks.drain(..cut);
+        self.unpacked = self.unpacked.min(self.ticks.len());
+        self.kept_from = self.kept_from.max(Some(keep_from));
+        self.count();
+    }
+
+    /// Counts what is kept; only the first piece has to be looked into.
+    fn count(&mut self) {
+        let packed = self.packed_only();
+        let first = self.pieces.front().filter(|_| 0 < packed).map_or(0, |piece| self.unpack(piece).count());
+        let others: usize = self.pieces.range(packed.min(1)..packed).map(PackedTicks::len).sum();
+        self.len = first + others + self.ticks.len();
+    }
+
+    /// What is kept of a piece.
+    fn unpack(&self, piece: &PackedTicks) -> impl DoubleEndedIterator<Item = Tick> + use<> {
+        let kept_from = self.kept_from;
+        // What cannot be read any more is not known any more.
+        let ticks = piece.unpack().unwrap_or_default().into_iter();
+        ticks.filter(move |tick| kept_from.is_none_or(|from| from <= tick.at))
+    }
+
+    /// All ticks that are kept.
+    fn all(&self) -> impl DoubleEndedIterator<Item = Tick> {
+        let old = self.pieces.range(..self.packed_only()).flat_map(|piece| self.unpack(piece));
+        old.chain(self.ticks.iter().copied())
     }
 
     /// All ticks from `from` on and before `to`.
-    pub(crate) fn between(&self, from: Timestamp, to: Timestamp) -> impl DoubleEndedIterator<Item = &Tick> {
+    pub(crate) fn between(&self, from: Timestamp, to: Timestamp) -> impl DoubleEndedIterator<Item = Tick> {
+        let packed = self.packed_only();
+        let first = self.pieces.partition_point(|piece| piece.last() < from).min(packed);
+        let last = self.pieces.partition_point(|piece| piece.first() < to).min(packed);
+        let old = self.pieces.range(first..last.max(first)).flat_map(|piece| self.unpack(piece));
+        let old = old.filter(move |tick| from <= tick.at && tick.at < to);
         let first = self.ticks.partition_point(|tick| tick.at < from);
         let last = self.ticks.partition_point(|tick| tick.at < to);
-        self.ticks.range(first..last.max(first))
+        old.chain(self.ticks.range(first..last.max(first)).copied())
     }
 
     /// Chocolate from `from` on and before `to`.
@@ -66,13 +156,13 @@ impl History {
     }
 
     /// Ticks from the newest backwards, as far as `back` before `now` (`now` included).
-    fn newest_first(&self, now: Timestamp, back: Span) -> impl Iterator<Item = &Tick> {
-        self.ticks.iter().rev().take_while(move |tick| now - tick.at < back)
+    fn newest_first(&self, now: Timestamp, back: Span) -> impl Iterator<Item = Tick> {
+        self.all().rev().take_while(move |tick| now - tick.at < back)
     }
 
     /// Mean chocolate over the last seconds, °C.
     pub(crate) fn level(&self, now: Timestamp) -> Option<f64> {
-        mean(self.newest_first(now, LEVEL_WINDOW).filter_map(Tick::chocolate))
+        mean(self.newest_first(now, LEVEL_WINDOW).filter_map(|tick| tick.chocolate()))
     }
 
     /// Straight line through the chocolate of the last `back`. `None` with fewer than three ticks or when they span
@@ -108,12 +198,15 @@ impl History {
 
     /// Lowest and highest mean of a tick in the last `back`.
     pub(crate) fn extremes(&self, now: Timestamp, back: Span) -> Option<(f64, f64)> {
-        extremes(self.newest_first(now, back).filter_map(Tick::chocolate))
+        extremes(self.newest_first(now, back).filter_map(|tick| tick.chocolate()))
     }
 
     /// When the first kept tick was.
     pub(crate) fn first_at(&self) -> Option<Timestamp> {
-        self.ticks.front().map(|tick| tick.at)
+        match self.pieces.front().filter(|_| 0 < self.packed_only()) {
+            Some(piece) if self.kept_from.is_none_or(|from| from <= piece.first()) => Some(piece.first()),
+            Some(_) | None => self.all().next().map(|tick| tick.at),
+        }
     }
 }
 

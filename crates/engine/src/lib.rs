@@ -14,6 +14,7 @@ mod bounded;
 mod confidence;
 mod correction;
 mod engine;
+mod figures;
 mod findings;
 mod history;
 mod lane;
@@ -32,4 +33,5 @@ mod timeline;
 
 pub use crate::analyse::{Analysis, Analyst, MachineAnalysis, rework};
 pub use crate::correction::{correct, corrected_phases};
-pub use crate::engine::{Changes, Engine, StateError};
+pub use crate::engine::{Changes, Engine, Piece, StateError};
+pub use crate::figures::Figures;

@@ -6,6 +6,8 @@
 mod closing;
 mod standing;
 
+pub(crate) use self::standing::Seen;
+
 use frames::Tick;
 use model::{
     Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Method, Phase, Span, Timestamp,
@@ -97,6 +99,14 @@ impl MachineWatch {
             last_chocolate: None,
             late_from: None,
         }
+    }
+
+    pub(crate) fn history(&self) -> &History {
+        &self.history
+    }
+
+    pub(crate) fn history_mut(&mut self) -> &mut History {
+        &mut self.history
     }
 
     /// Takes an arrival of this machine; the clock has been moved to it before.
@@ -351,6 +361,11 @@ impl MachineWatch {
     /// The batch in the machine, with its figures so far.
     pub(crate) fn open_batch(&self, setting: &Setting<'_>) -> Option<Batch> {
         self.book.open_batch(&self.source(&self.limits(setting)))
+    }
+
+    /// The same without figures: what it is, and its phases as they were written down.
+    pub(crate) fn outline(&self) -> Option<Batch> {
+        self.book.outline()
     }
 
     fn limits(&self, setting: &Setting<'_>) -> Limits {

@@ -112,14 +112,14 @@ impl Measured<'_> {
 
     fn time_constant(&self, from: Timestamp, to: Timestamp) -> Option<(f64, TauAgainst)> {
         let crystals = self.limits.working.high() + ABOVE_CRYSTALS;
-        let ticks: Vec<&Tick> = self
+        let ticks: Vec<Tick> = self
             .history
             .between(from, to)
             .filter(|tick| tick.chocolate().is_some_and(|chocolate| chocolate > crystals))
             .collect();
         let step = ticks.len().div_ceil(MOST_FITTED).max(1);
-        let seconds = |tick: &&Tick| (tick.at - from).as_secs_f64();
-        let jacket: Vec<&Tick> = ticks
+        let seconds = |tick: &Tick| (tick.at - from).as_secs_f64();
+        let jacket: Vec<Tick> = ticks
             .iter()
             .copied()
             .filter(|tick| tick.other(Channel::Jacket).is_some())
@@ -127,7 +127,7 @@ impl Measured<'_> {
             .collect();
         let known_jacket = jacket.len() * step * 4 > ticks.len();
         let skipped = if known_jacket { Span::ZERO } else { WALL_TURNS };
-        let fitted: Vec<&Tick> =
+        let fitted: Vec<Tick> =
             ticks.into_iter().filter(|tick| tick.at - from >= skipped).step_by(step).collect();
         let x: Vec<f64> = fitted.iter().map(seconds).collect();
         let y: Vec<f64> = fitted.iter().filter_map(|tick| tick.chocolate()).collect();
@@ -227,7 +227,7 @@ impl RawMoments {
     }
 }
 
-fn raw_moments<'a>(ticks: impl Iterator<Item = &'a Tick>) -> RawMoments {
+fn raw_moments(ticks: impl Iterator<Item = Tick>) -> RawMoments {
     ticks.fold(RawMoments::default(), |sum, tick| {
         let Some(mean) = tick.chocolate() else { return sum };
         let (count, distance) = (f64::from(tick.n), mean - sum.mean);

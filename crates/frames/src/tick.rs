@@ -27,6 +27,32 @@ impl Tick {
         Tick { at, n: 0, mean: f32::NAN, m2: 0.0, low: f32::NAN, high: f32::NAN, others: carried }
     }
 
+    /// One about which nothing but its time and count is known yet.
+    pub(crate) fn bare(at: Timestamp, n: u16) -> Tick {
+        Tick { n, ..Tick::empty(at, [f32::NAN; Channel::ALL.len()]) }
+    }
+
+    /// Its values by place: mean, sum of squares, lowest, highest, then the other channels.
+    pub(crate) fn column(&self, place: usize) -> f32 {
+        match place {
+            0 => self.mean,
+            1 => self.m2,
+            2 => self.low,
+            3 => self.high,
+            _ => self.others[place - 4],
+        }
+    }
+
+    pub(crate) fn set_column(&mut self, place: usize, value: f32) {
+        match place {
+            0 => self.mean = value,
+            1 => self.m2 = value,
+            2 => self.low = value,
+            3 => self.high = value,
+            _ => self.others[place - 4] = value,
+        }
+    }
+
     /// Mean of the good chocolate readings, °C.
     pub fn chocolate(&self) -> Option<f64> {
         (self.n > 0).then_some(f64::from(self.mean))

@@ -62,7 +62,7 @@ mod tests {
         let records = Records::open(&path).unwrap();
         assert_eq!(Records::saved_block(&path).unwrap(), None);
         let save = |block| {
-            let state = Some(SavedState { block, bytes: vec![1] });
+            let state = Some(SavedState { block, bytes: vec![1], ..SavedState::default() });
             records.commit(&Update { state, ..Update::default() }).unwrap();
         };
         let (from, to) = (Timestamp::from_millis(0), Timestamp::from_millis(10));

@@ -45,7 +45,7 @@ pub use crate::people::{
 pub use crate::query::{BatchQuery, EventQuery, FindingQuery, Life, Mark};
 pub use crate::records::Records;
 pub use crate::review::{Action, SignOff};
-pub use crate::update::{SavedState, Update};
+pub use crate::update::{SavedState, StatePiece, Update};
 
 /// The name of the records' file in the data folder.
 pub const FILE_NAME: &str = "records.db";

@@ -1,13 +1,15 @@
 //! The file, open: one writer at a time, any number of readers.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
+use model::MachineId;
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior};
 
 use crate::error::ChangeError;
 use crate::schema::{open_to_read, open_to_write};
-use crate::update::Encoded;
+use crate::update::{Encoded, state_pieces};
 use crate::{RecordsError, SavedState, Update};
 
 /// Read connections kept for the next reader: about as many as there are requests at one time. More are opened when
@@ -70,9 +72,30 @@ impl Records {
                 Ok(SavedState {
                     block: u64::try_from(row.get::<_, i64>(0)?).unwrap_or(0),
                     bytes: row.get(1)?,
+                    ..SavedState::default()
                 })
             };
-            reader.query_row("SELECT block, bytes FROM state", [], state).optional()
+            let snapshot = reader.unchecked_transaction()?;
+            let Some(mut state) =
+                snapshot.query_row("SELECT block, bytes FROM state", [], state).optional()?
+            else {
+                return Ok(None);
+            };
+            state.pieces = state_pieces(&snapshot)?;
+            Ok(Some(state))
+        })
+    }
+
+    /// Throws away what is kept of these machines' state: nobody watches them any more.
+    ///
+    /// # Errors
+    /// If the file cannot be written.
+    pub fn forget_state_of(&self, machines: &BTreeSet<MachineId>) -> Result<(), RecordsError> {
+        self.change(|transaction| {
+            for machine in machines {
+                transaction.execute("DELETE FROM state_pieces WHERE machine = ?1", [machine.as_str()])?;
+            }
+            Ok(())
         })
     }
 
@@ -178,7 +201,7 @@ mod tests {
             batches: vec![batch("alder", 0, None)],
             findings: vec![finding(Some("alder"), FindingKind::WarmHold, 30, None)],
             events: vec![note("alder", 3, "lid off")],
-            state: Some(SavedState { block: 17, bytes: vec![1, 2, 3] }),
+            state: Some(state(17, &[(0, 3)], 0..1)),
         };
         assert_eq!(records.load_state().unwrap(), None);
         records.commit(&update).unwrap();
@@ -188,7 +211,8 @@ mod tests {
         assert_eq!(records.batches(&BatchQuery::default()).unwrap(), update.batches);
         assert_eq!(records.findings(&FindingQuery::default()).unwrap(), update.findings);
         assert_eq!(records.events(&EventQuery::default()).unwrap(), update.events);
-        assert_eq!(records.load_state().unwrap(), update.state);
+        let without_holds = |state: SavedState| SavedState { holds: Vec::new(), ..state };
+        assert_eq!(records.load_state().unwrap(), update.state.map(without_holds));
         assert_eq!(records.batch(&update.batches[0].id).unwrap().as_ref(), update.batches.first());
         assert_eq!(records.finding(&update.findings[0].id).unwrap().as_ref(), update.findings.first());
         assert_eq!(records.batch(&BatchId::from_lookup("alder-1999-01-01T00:00")).unwrap(), None);
@@ -304,6 +328,31 @@ mod tests {
         assert_eq!(records.events(&EventQuery { to: Some(at(3)), ..of_alder }).unwrap(), []);
     }
 
+    fn state(block: u64, pieces: &[(u32, u8)], holds: std::ops::Range<u32>) -> SavedState {
+        let piece = |&(number, byte): &(u32, u8)| crate::StatePiece {
+            machine: machine("alder"),
+            number,
+            bytes: vec![byte],
+        };
+        let pieces = pieces.iter().map(piece).collect();
+        SavedState { block, bytes: vec![1, 2, 3], pieces, holds: vec![(machine("alder"), holds)] }
+    }
+
+    #[test]
+    fn pieces_of_the_state_stay_as_long_as_it_holds_them() {
+        let (_folder, records) = open();
+        let kept = |state: SavedState| {
+            records.commit(&Update { state: Some(state), ..Update::default() }).unwrap();
+            let pieces = records.load_state().unwrap().unwrap().pieces;
+            pieces.iter().map(|piece| (piece.number, piece.bytes[0])).collect::<Vec<_>>()
+        };
+        assert_eq!(kept(state(1, &[(0, 7), (1, 8)], 0..2)), [(0, 7), (1, 8)]);
+        assert_eq!(kept(state(2, &[(2, 9)], 1..3)), [(1, 8), (2, 9)], "one is forgotten, one is new");
+        assert_eq!(kept(state(3, &[(0, 5)], 0..1)), [(0, 5)], "begun anew");
+        records.forget_state_of(&[machine("alder")].into()).unwrap();
+        assert_eq!(records.load_state().unwrap().unwrap().pieces, []);
+    }
+
     #[test]
     fn several_threads_read_while_one_writes() {
         let (_folder, records) = open();
@@ -323,7 +372,7 @@ mod tests {
                 });
             }
             for n in 1..=40_i64 {
-                let state = Some(SavedState { block: n as u64, bytes: Vec::new() });
+                let state = Some(SavedState { block: n as u64, ..SavedState::default() });
                 let batches = vec![batch("alder", n, None)];
                 records.commit(&Update { batches, state, ..Update::default() }).unwrap();
             }

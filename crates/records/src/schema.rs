@@ -16,6 +16,7 @@
 //! smears, photos, decisions, probe_checks | what people keep beside events; only ever added to (`kept`)
 //! acknowledgements, set_asides  what people say of alarms (`alarms`)
 //! state     one row: block, the newest journal block that went into it      | bytes
+//! state_pieces machine, number | what of the state does not change any more   | bytes
 //! ```
 //! `user_version` is the format of the tables; a newer one is refused before anything is written. `format` is that of
 //! the JSON beside it.
@@ -69,6 +70,9 @@ const TABLES: &str = "
 
     CREATE TABLE IF NOT EXISTS state (
         one INTEGER PRIMARY KEY CHECK (one = 1), block INTEGER NOT NULL, bytes BLOB NOT NULL) STRICT;
+
+    CREATE TABLE IF NOT EXISTS state_pieces (
+        machine TEXT NOT NULL, number INTEGER NOT NULL, bytes BLOB NOT NULL, PRIMARY KEY (machine, number)) STRICT;
 ";
 
 /// The hashes of passwords are for nobody but whoever runs the service; SQLite gives its other files the same mode.

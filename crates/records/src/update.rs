@@ -1,7 +1,9 @@
 //! What changed, written in one transaction.
 
-use model::{Batch, Event, Finding};
-use rusqlite::{Connection, Transaction};
+use std::ops::Range;
+
+use model::{Batch, Event, Finding, MachineId};
+use rusqlite::{Connection, Row, Transaction};
 
 use crate::audit::asked;
 use crate::error::ChangeError;
@@ -25,6 +27,21 @@ pub struct Update {
 pub struct SavedState {
     /// The newest journal block that went into it.
     pub block: u64,
+    /// The engine's own form.
+    pub bytes: Vec<u8>,
+    /// Pieces of it that do not change any more: all when it is loaded, only new ones when it is written.
+    pub pieces: Vec<StatePiece>,
+    /// Which pieces belong to it, by machine; others of that machine are thrown away when it is written.
+    pub holds: Vec<(MachineId, Range<u32>)>,
+}
+
+/// A piece of the engine's state.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StatePiece {
+    /// Whose.
+    pub machine: MachineId,
+    /// Counted by the engine.
+    pub number: u32,
     /// The engine's own form.
     pub bytes: Vec<u8>,
 }
@@ -116,5 +133,26 @@ fn put_event(connection: &Connection, event: &Event, json: &str) -> rusqlite::Re
 fn put_state(connection: &Connection, state: &SavedState) -> rusqlite::Result<()> {
     let sql = "INSERT OR REPLACE INTO state VALUES (1, ?1, ?2)";
     connection.execute(sql, (i64::try_from(state.block).unwrap_or(i64::MAX), &state.bytes))?;
+    let mut put = connection.prepare_cached("INSERT OR REPLACE INTO state_pieces VALUES (?1, ?2, ?3)")?;
+    for piece in &state.pieces {
+        put.execute((piece.machine.as_str(), piece.number, &piece.bytes))?;
+    }
+    let sql = "DELETE FROM state_pieces WHERE machine = ?1 AND (number < ?2 OR ?3 <= number)";
+    let mut forget = connection.prepare_cached(sql)?;
+    for (machine, holds) in &state.holds {
+        forget.execute((machine.as_str(), holds.start, holds.end))?;
+    }
     Ok(())
+}
+
+/// Everything that is kept of the state beside its one row.
+pub(crate) fn state_pieces(connection: &Connection) -> rusqlite::Result<Vec<StatePiece>> {
+    let mut all = connection.prepare_cached("SELECT machine, number, bytes FROM state_pieces")?;
+    let piece = |row: &Row<'_>| {
+        let machine: String = row.get(0)?;
+        let (number, bytes) = (row.get(1)?, row.get(2)?);
+        // We wrote it; what is no id is nobody's.
+        Ok(machine.parse().ok().map(|machine| StatePiece { machine, number, bytes }))
+    };
+    all.query_map([], piece)?.filter_map(Result::transpose).collect()
 }

@@ -86,7 +86,8 @@ fn write_and_die(folder: &Path, readings: usize) -> Outcome<()> {
             block.clear();
             if n < readings.saturating_sub(BEHIND_STATE) && readings <= n + BEHIND_STATE + BLOCK {
                 let bytes = Engine::new(made_up_plant()?).save()?;
-                let state = Some(SavedState { block: durable.into_inner().get(), bytes });
+                let state =
+                    Some(SavedState { block: durable.into_inner().get(), bytes, ..SavedState::default() });
                 records.commit(&Update { state, ..Update::default() })?;
             }
         }

@@ -3,22 +3,26 @@
 //! Owns the engine and the writing side of the records; everybody else gets a snapshot. Records are committed together with the
 //! block up to which they speak, so that a crash in between only means working through a few blocks again.
 
+mod saving;
+
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use engine::{Changes, Engine};
+use engine::{Changes, Engine, Figures};
 use intake::{Block, Clock};
 use journal::{BlockSeq, JournalReader};
 use model::{Arrival, Batch, Board, Content, Event, Finding, MachineId, Timestamp};
 use plant::Plant;
-use records::{Due, Records, SavedState, Update};
+use records::{Due, Records, Update};
 use tokio::sync::{mpsc, watch};
 use tracing::{info, warn};
 
 use crate::ServiceError;
 use crate::progress::Progress;
 use crate::rework::Reworker;
+
+use self::saving::Saving;
 
 /// The board is redrawn so often; a person does not see more.
 const BOARD_EVERY: Duration = Duration::from_millis(500);
@@ -41,8 +45,21 @@ pub(crate) struct Watch {
     findings: Vec<Finding>,
     events: Vec<Event>,
     late: BTreeSet<(MachineId, Timestamp)>,
+    saving: Saving,
+    figures: Figures,
     saved: watch::Sender<BlockSeq>,
     progress: Arc<Progress>,
+}
+
+/// What a commit writes besides what has changed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Extent {
+    /// Figures of batches that go on, as far as they have been worked out anew.
+    Changes,
+    /// And what a restart needs.
+    State,
+    /// And every batch that goes on.
+    Everything,
 }
 
 impl Watch {
@@ -54,16 +71,7 @@ impl Watch {
         saved: watch::Sender<BlockSeq>,
         progress: Arc<Progress>,
     ) -> Result<Watch, ServiceError> {
-        let (seen, engine) = match records.load_state()? {
-            None => (BlockSeq::new(0), Engine::new(plant.clone())),
-            Some(state) => match Engine::restore(plant.clone(), &state.bytes) {
-                Ok(engine) => (BlockSeq::new(state.block), engine),
-                Err(error) => {
-                    warn!(%error, "the watch starts anew; batches and findings so far stay in the records");
-                    (BlockSeq::new(state.block), Engine::new(plant.clone()))
-                }
-            },
-        };
+        let (seen, engine, saving) = saving::take_up(&plant, &records)?;
         let mut resumed = Watch {
             plant,
             engine,
@@ -73,6 +81,8 @@ impl Watch {
             findings: Vec::new(),
             events: Vec::new(),
             late: BTreeSet::new(),
+            saving,
+            figures: Figures::default(),
             saved,
             progress,
         };
@@ -128,22 +138,24 @@ impl Watch {
         Ok(())
     }
 
-    /// Writes down what has changed; with `state`, everything that a restart needs.
-    fn commit(&mut self, state: bool) -> Result<(), ServiceError> {
-        let mut batches = self.ended.clone();
-        batches.extend(self.engine.open_batches());
-        let state = if state {
-            Some(SavedState { block: self.seen.get(), bytes: self.engine.save()? })
-        } else {
-            None
+    /// Writes down what has changed, and what `extent` says.
+    fn commit(&mut self, extent: Extent) -> Result<(), ServiceError> {
+        let mut batches = match extent {
+            Extent::Everything => self.engine.open_batches(),
+            Extent::Changes | Extent::State => self.figures.fresh().cloned().collect(),
         };
-        let saves = state.is_some();
+        // After those that go on: some may have ended since their figures were worked out.
+        batches.extend(self.ended.iter().cloned());
+        let saves = extent != Extent::Changes;
+        let state = saves.then(|| self.saving.state(&self.engine, self.seen)).transpose()?;
         let update = Update { batches, findings: self.findings.clone(), events: self.events.clone(), state };
         self.records.commit(&update)?;
+        self.figures.written();
         self.ended.clear();
         self.findings.clear();
         self.events.clear();
         if saves {
+            self.saving.is_done(&self.engine);
             self.saved.send_replace(self.seen);
         }
         Ok(())
@@ -151,12 +163,16 @@ impl Watch {
 
     /// Writes everything down, the state too.
     pub(crate) fn save(&mut self) -> Result<(), ServiceError> {
-        self.commit(true)
+        self.commit(Extent::Everything)
+    }
+
+    fn draw(&mut self, board: &watch::Sender<Arc<Board>>) {
+        board.send_replace(Arc::new(self.engine.look(&mut self.figures)));
     }
 
     /// Commits, and says so if the disk will not have it; what is to be written is kept for the next time.
-    fn try_commit(&mut self, state: bool) {
-        if let Err(error) = self.commit(state) {
+    fn try_commit(&mut self, extent: Extent) {
+        if let Err(error) = self.commit(extent) {
             warn!(error = &error as &dyn std::error::Error, "cannot write the records; trying again");
         }
     }
@@ -171,7 +187,7 @@ impl Watch {
         runtime: &tokio::runtime::Handle,
     ) -> Result<(), ServiceError> {
         let (mut drawn, mut committed, mut saved) = (Instant::now(), Instant::now(), Instant::now());
-        board.send_replace(Arc::new(self.engine.board()));
+        self.draw(board);
         loop {
             let next = runtime.block_on(async { tokio::time::timeout(BOARD_EVERY, blocks.recv()).await });
             match next {
@@ -192,12 +208,15 @@ impl Watch {
                     self.engine.advance_clock(clock());
                     self.note_changes();
                 }
-                board.send_replace(Arc::new(self.engine.board()));
+                self.draw(board);
             }
             let due = if self.events.is_empty() { COMMIT_EVERY } else { COMMIT_ENTRIES_EVERY };
             if committed.elapsed() >= due {
+                if !self.events.is_empty() {
+                    self.draw(board);
+                }
                 let whole = saved.elapsed() >= SAVE_EVERY;
-                self.try_commit(whole);
+                self.try_commit(if whole { Extent::State } else { Extent::Changes });
                 self.work_in_corrections(reworker, whole);
                 committed = Instant::now();
                 if whole {
@@ -206,7 +225,7 @@ impl Watch {
                 }
             }
         }
-        self.commit(true)
+        self.commit(Extent::Everything)
     }
 
     /// What people said of phases; with `changed`, batches too that have changed since.
@@ -220,9 +239,8 @@ impl Watch {
 
     /// Readings that came too late for the watch are worked in from the store, once the batch that they touch has ended.
     fn hand_over_late(&mut self, reworker: &Reworker) {
-        let open = self.engine.open_batches();
         let goes_on = |machine: &MachineId, from: Timestamp| {
-            open.iter().any(|batch| batch.machine == *machine && batch.start <= from)
+            self.engine.open_since(machine).is_some_and(|since| since <= from)
         };
         let (later, now): (BTreeSet<_>, BTreeSet<_>) =
             std::mem::take(&mut self.late).into_iter().partition(|(machine, from)| goes_on(machine, *from));

@@ -148,7 +148,7 @@ fn is_asked(tick: &Tick, setpoint: f64) -> bool {
 /// Is the jacket hotter than it was in this hold before? A two-point controller with much heat takes its jacket far up again and again. At the
 /// beginning of a hold, when nothing is known of that yet, the charge must have come through the set-point.
 fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: Option<f64>) -> bool {
-    let same = |tick: &&Tick| is_asked(tick, setpoint);
+    let same = |tick: &Tick| is_asked(tick, setpoint);
     let before = a.history.between(a.known - HOLD_REMEMBERED, a.known - MINUTE * JACKET_MINUTES as i64);
     let mut hold = before.rev().take_while(same).peekable();
     let lasts = hold.peek().map(|newest| newest.at);
@@ -196,8 +196,9 @@ fn rises(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
 /// Values at the minutes so far back, the oldest first and the last of them now; `None` where nothing is known. Each is a mean of ten seconds
 /// before and after, or of half a minute where a channel reports more seldom.
 fn marks(a: &Around<'_>, lasts: usize, value: impl Fn(&Tick) -> Option<f64>) -> Vec<Option<f64>> {
-    let near =
-        |mark: Timestamp, reach| mean(a.history.between(mark - reach, mark + reach).filter_map(&value));
+    let near = |mark: Timestamp, reach| {
+        mean(a.history.between(mark - reach, mark + reach).filter_map(|tick| value(&tick)))
+    };
     (0..=lasts as i64)
         .rev()
         .map(|back| a.known - MINUTE * back)

@@ -1,29 +1,52 @@
 //! The machine as it stands, for the board.
 
-use model::{Lane, Phase, Span, TestDue, Timestamp};
+use model::{Batch, Lane, Phase, Span, TestDue, Timestamp};
 
 use crate::standing::Proof;
 
 use super::{MachineWatch, Setting};
 
-impl MachineWatch {
-    /// The machine as it will stand if nothing more of it comes, where something that people reported waits for its turn: they look at
-    /// the next page for it. `None` where nothing of that kind waits. The watch itself goes on as if nobody had asked.
-    pub(crate) fn foreseen(&self, setting: &Setting<'_>, clock: Timestamp) -> Option<MachineWatch> {
-        self.sorter.holds_event(clock).then(|| {
-            let mut foreseen = self.clone();
+/// A machine as it will stand if nothing more of it comes, where something that people reported waits for its turn: they look at the next
+/// page for it. The watch itself goes on as if nobody had asked.
+pub(crate) struct Seen<'a> {
+    watch: &'a MachineWatch,
+    foreseen: Option<Box<MachineWatch>>,
+}
+
+impl<'a> Seen<'a> {
+    pub(crate) fn new(watch: &'a MachineWatch, setting: &Setting<'_>, clock: Timestamp) -> Seen<'a> {
+        let foreseen = watch.sorter.holds_event(clock).then(|| {
+            let mut foreseen = Box::new(watch.clone());
             foreseen.drain(setting);
             foreseen
-        })
+        });
+        Seen { watch, foreseen }
     }
 
-    /// How many batches the next call of [`MachineWatch::take_ended`] will give.
-    pub(crate) fn ended_so_far(&self) -> usize {
-        self.ended.len()
+    pub(crate) fn watch(&self) -> &MachineWatch {
+        self.foreseen.as_deref().unwrap_or(self.watch)
     }
 
-    /// The machine as it stands.
-    pub(crate) fn lane(&self, setting: &Setting<'_>) -> Lane {
+    /// Is there more to see than the watch itself knows?
+    pub(crate) fn is_foreseen(&self) -> bool {
+        self.foreseen.is_some()
+    }
+
+    /// The batch that goes on, with its figures so far.
+    pub(crate) fn open_batch(&self, setting: &Setting<'_>) -> Option<Batch> {
+        self.watch().open_batch(setting)
+    }
+
+    /// Batches whose end has been reported and waits for its turn.
+    pub(crate) fn ended(&self) -> Vec<Batch> {
+        let foreseen = self.foreseen.iter().flat_map(|foreseen| &foreseen.ended);
+        foreseen.skip(self.watch.ended.len()).cloned().collect()
+    }
+}
+
+impl MachineWatch {
+    /// The machine as it stands, with the batch that goes on in it.
+    pub(crate) fn lane(&self, setting: &Setting<'_>, batch: Option<Batch>) -> Lane {
         let seen_to = self.last_chocolate.unwrap_or_default();
         let (phase, phase_since) = match (self.tracker.phase(), self.book.timeline.spans().last()) {
             (Some(phase), Some(span)) => (phase, span.from),
@@ -39,7 +62,7 @@ impl MachineWatch {
             ten_minutes_ago_c: self.history.level(ago),
             phase,
             phase_since,
-            batch: self.open_batch(setting),
+            batch,
             forecast: self.process.forecast(),
             open: self.ledger.open(),
             last_test: self.book.last_test(),

@@ -33,7 +33,7 @@ pub(super) fn heated_from(history: &History, earliest: Timestamp, risen: Timesta
     let warmer_by = |tick: &Tick| Some(tick.other(Channel::Jacket)? - tick.chocolate()?);
     let (mut warmer, mut most) = (None, 0.0_f64);
     for tick in history.between(earliest, risen).rev() {
-        let Some(by) = warmer_by(tick) else { continue };
+        let Some(by) = warmer_by(&tick) else { continue };
         most = most.max(by);
         if by <= WARMER.max(WARMER_SHARE * most) {
             return warmer;

@@ -16,8 +16,8 @@ use crate::{Outcome, process};
 pub(crate) const CHANNELS: [&str; 3] = ["chocolate", "jacket", "setpoint"];
 /// A fault of each kind begins so often, each on a machine of its own.
 const FAULT_EVERY: u64 = 30;
-/// The first ones: the watch knows by then what a machine is at.
-const FIRST_FAULT: u64 = 150;
+/// The first ones: after some five minutes the watch knows what a machine is at.
+const FIRST_FAULT: u64 = 330;
 /// A fault is over after so long.
 const FAULT_LASTS: u64 = 90;
 /// How fast a scorching charge rises, °C/s: slow enough to be no lone jump.
@@ -56,12 +56,8 @@ impl Crowd {
         Ok(Crowd { running, done, faults })
     }
 
-    pub(crate) fn faults(&self) -> Vec<Fault> {
-        self.faults.clone()
-    }
-
-    pub(crate) fn machine(&self, n: usize) -> String {
-        name(n)
+    pub(crate) fn faults(&self) -> &[Fault] {
+        &self.faults
     }
 
     pub(crate) fn is_done(&self) -> bool {

@@ -65,15 +65,15 @@ pub(crate) struct Looker {
 }
 
 impl Looker {
-    pub(crate) fn start(address: &str, faults: Vec<Fault>, machine: String) -> Outcome<Looker> {
-        let seen = Arc::new(Mutex::new(Seen { faults: faults.clone(), ..Seen::default() }));
+    pub(crate) fn start(address: &str, faults: &[Fault], machine: &str) -> Outcome<Looker> {
+        let seen = Arc::new(Mutex::new(Seen { faults: faults.to_vec(), ..Seen::default() }));
         let stop = Arc::new(AtomicBool::new(false));
         let mut running = Vec::new();
         let mut run = |work: fn(&Task) -> Outcome<()>| -> Outcome<()> {
             let task = Task {
                 address: address.to_owned(),
-                machine: machine.clone(),
-                faults: faults.clone(),
+                machine: machine.to_owned(),
+                faults: faults.to_vec(),
                 seen: seen.clone(),
                 stop: stop.clone(),
                 began: now(),

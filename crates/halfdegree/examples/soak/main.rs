@@ -43,7 +43,7 @@ fn main() -> Outcome<()> {
     let service = ServiceRun::start(folder.path(), &crowd::plant_text(machines, &broker.url()))?;
     service.wait_for_broker();
     let crowd = Crowd::start(&broker.url(), machines, seconds)?;
-    let looker = Looker::start(&service.address, crowd.faults(), crowd.machine(machines / 2))?;
+    let looker = Looker::start(&service.address, crowd.faults(), &crowd::name(machines / 2))?;
     let (began, mut samples) = (Instant::now(), Vec::new());
     let own = Usage::of(std::process::id())?;
     while !crowd.is_done() {
