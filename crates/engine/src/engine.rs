@@ -87,8 +87,11 @@ impl Engine {
 
     /// What machines found goes to those who ask for changes, and to the watch over all of them.
     fn note(&mut self, place: usize) {
-        self.stirred.insert(place);
-        for finding in self.watches[place].ledger.take_changed() {
+        let watch = &mut self.watches[place];
+        if watch.is_stirred() {
+            self.stirred.insert(place);
+        }
+        for finding in watch.ledger.take_changed() {
             let of_the_plant = self.plant_watch.take(&finding);
             self.changed.push(finding);
             self.changed.extend(of_the_plant);

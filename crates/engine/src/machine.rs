@@ -353,6 +353,11 @@ impl MachineWatch {
         self.pace.longest_gap()
     }
 
+    /// Is there anything to be taken by the two functions below?
+    pub(crate) fn is_stirred(&self) -> bool {
+        !self.ended.is_empty() || self.late_from.is_some()
+    }
+
     /// Batches that have ended since the last call.
     pub(crate) fn take_ended(&mut self) -> Vec<Batch> {
         std::mem::take(&mut self.ended)

@@ -4,7 +4,7 @@
 //! One wrong clock value in the future must not make everything after it late, so a time far ahead of its arrival
 //! moves the watermark only when the sender's clock is steadily ahead.
 
-use std::collections::BTreeMap;
+use std::collections::VecDeque;
 
 use model::{Channel, Event, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -41,7 +41,8 @@ pub(crate) enum Pushed {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Sorter {
     lateness: Span,
-    waiting: BTreeMap<(Timestamp, u32), Sorted>,
+    /// In order; what comes belongs at the end nearly always.
+    waiting: VecDeque<((Timestamp, u32), Sorted)>,
     events_seen: u32,
     newest: Option<Timestamp>,
     let_through: Option<Timestamp>,
@@ -55,7 +56,7 @@ impl Sorter {
     pub(crate) fn new(lateness: Span) -> Sorter {
         Sorter {
             lateness,
-            waiting: BTreeMap::new(),
+            waiting: VecDeque::new(),
             events_seen: FIRST_EVENT,
             newest: None,
             let_through: None,
@@ -77,16 +78,30 @@ impl Sorter {
         if at - arrived <= AHEAD || self.clock_is_steady() {
             self.newest = self.newest.max(Some(at));
         }
-        match self.waiting.insert((at, channel.index() as u32), Sorted::Reading(channel, value)) {
-            None => Pushed::Waits,
-            Some(_) => Pushed::Replaced,
+        self.insert((at, channel.index() as u32), Sorted::Reading(channel, value))
+    }
+
+    fn insert(&mut self, key: (Timestamp, u32), sorted: Sorted) -> Pushed {
+        if self.waiting.back().is_none_or(|(last, _)| *last < key) {
+            self.waiting.push_back((key, sorted));
+            return Pushed::Waits;
+        }
+        match self.waiting.binary_search_by(|(other, _)| other.cmp(&key)) {
+            Ok(place) => {
+                self.waiting[place].1 = sorted;
+                Pushed::Replaced
+            }
+            Err(place) => {
+                self.waiting.insert(place, (key, sorted));
+                Pushed::Waits
+            }
         }
     }
 
     /// An event waits for its time like a reading; one that was reported late goes through at once.
     pub(crate) fn push_event(&mut self, event: Event) {
         self.events_seen = self.events_seen.wrapping_add(1).max(FIRST_EVENT);
-        self.waiting.insert((event.at, self.events_seen), Sorted::Event(Box::new(event)));
+        self.insert((event.at, self.events_seen), Sorted::Event(Box::new(event)));
     }
 
     /// The next thing whose time has come.
@@ -95,19 +110,19 @@ impl Sorter {
             Some(newest) => newest - self.lateness,
             None => return None,
         };
-        let (&(at, _), _) = self.waiting.first_key_value()?;
+        let &((at, _), _) = self.waiting.front()?;
         (at <= due || self.waiting.len() > MOST_WAITING).then(|| self.pop()).flatten()
     }
 
     /// Does an event wait that has happened by `now`?
     pub(crate) fn holds_event(&self, now: Timestamp) -> bool {
-        let happened = self.waiting.range(..=(now, u32::MAX));
-        happened.into_iter().any(|(_, sorted)| matches!(sorted, Sorted::Event(_)))
+        let mut happened = self.waiting.iter().take_while(|((at, _), _)| *at <= now);
+        happened.any(|(_, sorted)| matches!(sorted, Sorted::Event(_)))
     }
 
     /// The next thing, whether its time has come or not: at the end of a stream, or when the machine has gone silent.
     pub(crate) fn pop(&mut self) -> Option<(Timestamp, Sorted)> {
-        let ((at, _), sorted) = self.waiting.pop_first()?;
+        let ((at, _), sorted) = self.waiting.pop_front()?;
         self.let_through = self.let_through.max(Some(at));
         Some((at, sorted))
     }

@@ -4,9 +4,11 @@
 //! differ from the one before. Each column's bytes lie plane by plane, and zstd takes them from there. A day of a kettle takes about a fifth
 //! of what it takes as [`Tick`]s.
 
+use std::cell::RefCell;
 use std::sync::Arc;
 
 use model::{Channel, Timestamp};
+use zstd::bulk::Decompressor;
 
 use crate::tick::Tick;
 
@@ -18,6 +20,11 @@ const THOUSANDTHS: f64 = 1000.0;
 const NOTHING: i32 = i32::MIN;
 /// More in one piece were not written by us.
 const MOST: usize = 1 << 16;
+
+thread_local! {
+    /// Made once a thread: a new one costs as much as a piece.
+    static UNPACKER: RefCell<Option<Decompressor<'static>>> = RefCell::new(Decompressor::new().ok());
+}
 
 /// Some ticks in a row, which do not change any more.
 #[derive(Debug, Clone, PartialEq)]
@@ -60,8 +67,11 @@ impl PackedTicks {
     /// The ticks, as they were; `None` if the bytes are not those of packed ticks.
     pub fn unpack(&self) -> Option<Vec<Tick>> {
         let len = self.len as usize;
-        let plain =
-            zstd::bulk::decompress(self.bytes.get(HEAD..)?, len * (8 + 2 + 4 * COLUMNS) + COLUMNS).ok()?;
+        let room = len * (8 + 2 + 4 * COLUMNS) + COLUMNS;
+        let plain = UNPACKER.with(|unpacker| {
+            let mut unpacker = unpacker.borrow_mut();
+            unpacker.as_mut()?.decompress(self.bytes.get(HEAD..)?, room).ok()
+        })?;
         let mut rest = plain.as_slice();
         let steps: Vec<i64> = planes(&mut rest, len)?.map(i64::from_le_bytes).collect();
         let counts = planes(&mut rest, len)?.map(u16::from_le_bytes);

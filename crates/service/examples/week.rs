@@ -1,0 +1,260 @@
+//! How long it takes to analyse a week of twenty machines in full from the store, and of what that time is made.
+//!
+//! `cargo run -p service --example week [MACHINES DAYS [FOLDER]]`. Made-up days, five channels at 1 Hz, go through the journal into parts; then
+//! the same columns are only decoded, and then everything is read again, merged by time and worked through by the engine: all phases,
+//! findings and measures. Times are those of
+//! the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for `tests/rolling/run` to be compared
+//! with.
+
+use std::error::Error;
+use std::fs;
+use std::iter::Peekable;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use std::vec::IntoIter;
+
+use engine::Engine;
+use journal::Journal;
+use model::{Arrival, Channel, Content, MachineId, Reading, Span, Timestamp};
+use plant::Plant;
+use store::Store;
+
+type Outcome<T> = Result<T, Box<dyn Error>>;
+
+const CHANNELS: [Channel; 5] =
+    [Channel::Chocolate, Channel::Jacket, Channel::Room, Channel::Humidity, Channel::Motor];
+/// 2026-03-01T00:00:00Z.
+const START: i64 = 1_772_323_200_000;
+const BLOCK: usize = 10_000;
+/// Merged at once.
+const SLICE: Span = Span::from_mins(10);
+const DAY: i64 = 86_400;
+
+fn main() -> Outcome<()> {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let machines: usize = args.first().map_or(Ok(20), |text| text.parse())?;
+    let days: i64 = args.get(1).map_or(Ok(7), |text| text.parse())?;
+    let temporary = tempfile::tempdir()?;
+    let folder = args.get(2).map_or(temporary.path().to_owned(), PathBuf::from);
+    let plant = plant(machines)?;
+    fs::create_dir_all(&folder)?;
+    write(&folder, &plant, days)?;
+
+    let (store, _) = Store::open(&folder)?;
+    let (from, to) = (at(0), at(days * DAY));
+    let began = Clock::start();
+    let mut readings = 0;
+    for machine in &plant.machines {
+        readings += store.read_readings(&machine.id, &CHANNELS, from, to)?.height() * CHANNELS.len();
+    }
+    let decoded = began.elapsed();
+    // What writing took is no part of the peak.
+    fs::write("/proc/self/clear_refs", "5")?;
+    let stages = Stages::of(&store, &plant, from, to)?;
+    let millions = readings as f64 / 1e6;
+    println!("{millions:.1} M readings; load {}", fs::read_to_string("/proc/loadavg")?.trim());
+    for (what, took) in [
+        ("only decode the same columns", decoded),
+        ("analyse in full from the store", stages.all()),
+        ("  read", stages.read),
+        ("  merge", stages.merge),
+        ("  engine: sort, ticks, phases, findings", stages.engine),
+        ("  engine: measures at the end", stages.measures),
+    ] {
+        let seconds = took.as_secs_f64();
+        println!(
+            "{what:42} {seconds:8.2} s {:8.2} M readings/s {:6.1} x",
+            millions / seconds,
+            seconds / decoded.as_secs_f64()
+        );
+    }
+    println!("{} batches, {} findings; {}", stages.batches, stages.findings, memory()?);
+    Ok(())
+}
+
+/// What took how long.
+#[derive(Debug, Default)]
+struct Stages {
+    read: Duration,
+    merge: Duration,
+    engine: Duration,
+    measures: Duration,
+    batches: usize,
+    findings: usize,
+}
+
+impl Stages {
+    fn of(store: &Store, plant: &Arc<Plant>, from: Timestamp, to: Timestamp) -> Outcome<Stages> {
+        let (mut stages, mut engine) = (Stages::default(), Engine::new(plant.clone()));
+        let mut day = from;
+        while day < to {
+            let began = Clock::start();
+            let mut lanes = lanes(store, plant, day, day + Span::from_hours(24))?;
+            stages.read += began.elapsed();
+            let next = day + Span::from_hours(24);
+            while day < next {
+                day += SLICE;
+                let began = Clock::start();
+                let arrivals = merged(&mut lanes, day);
+                stages.merge += began.elapsed();
+                let began = Clock::start();
+                arrivals.iter().for_each(|arrival| engine.apply(arrival));
+                stages.note(&engine.take_changes());
+                stages.engine += began.elapsed();
+            }
+        }
+        let began = Clock::start();
+        engine.finish();
+        stages.note(&engine.take_changes());
+        stages.batches += engine.open_batches().len();
+        stages.measures = began.elapsed();
+        Ok(stages)
+    }
+
+    fn note(&mut self, changes: &engine::Changes) {
+        self.batches += changes.ended.len();
+        self.findings += changes.findings.len();
+    }
+
+    fn all(&self) -> Duration {
+        self.read + self.merge + self.engine + self.measures
+    }
+}
+
+/// The readings of one channel that have not been merged yet.
+struct Lane {
+    machine: MachineId,
+    channel: Channel,
+    readings: Peekable<IntoIter<(Timestamp, Option<f64>)>>,
+}
+
+fn lanes(store: &Store, plant: &Plant, from: Timestamp, to: Timestamp) -> Outcome<Vec<Lane>> {
+    let mut lanes = Vec::new();
+    for machine in &plant.machines {
+        for (channel, series) in store.read_channels(&machine.id, &CHANNELS, from, to)? {
+            lanes.push(Lane {
+                machine: machine.id.clone(),
+                channel,
+                readings: series.into_iter().peekable(),
+            });
+        }
+    }
+    Ok(lanes)
+}
+
+/// What was read before `to`, in the order of time.
+fn merged(lanes: &mut [Lane], to: Timestamp) -> Vec<Arrival> {
+    let mut arrivals = Vec::new();
+    for Lane { machine, channel, readings } in lanes {
+        while let Some((at, value)) = readings.next_if(|(at, _)| *at < to) {
+            let reading = Reading { machine: machine.clone(), channel: *channel, at, value };
+            arrivals.push(Arrival { arrived: at, retained: false, content: Content::Reading(reading) });
+        }
+    }
+    arrivals.sort_by_key(|arrival| arrival.arrived);
+    arrivals
+}
+
+/// Time that this thread has had a core: what others do on the machine counts less than by the wall's clock.
+struct Clock(Duration);
+
+impl Clock {
+    fn start() -> Clock {
+        Clock(Clock::now())
+    }
+
+    fn elapsed(&self) -> Duration {
+        Clock::now() - self.0
+    }
+
+    /// Nanoseconds on a core stand first in the kernel's `schedstat`.
+    fn now() -> Duration {
+        let told = fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
+        let nanoseconds = told.split(' ').next().and_then(|text| text.parse().ok()).unwrap_or(0);
+        Duration::from_nanos(nanoseconds)
+    }
+}
+
+fn at(second: i64) -> Timestamp {
+    Timestamp::from_millis(START + second * 1000)
+}
+
+fn plant(machines: usize) -> Outcome<Arc<Plant>> {
+    let mut text = String::from(
+        "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"mqtt://127.0.0.1:1\"\n\
+         [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n",
+    );
+    for n in 0..machines {
+        text += &format!(
+            "[[machine]]\nid = \"kettle-{n}\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n"
+        );
+    }
+    plant::parse_plant(&text).map(Arc::new).map_err(|faults| format!("{} faults", faults.len()).into())
+}
+
+/// The days go through the journal into parts, hour by hour.
+fn write(folder: &Path, plant: &Plant, days: i64) -> Outcome<()> {
+    let (mut journal, _) = Journal::open(folder.join(journal::FILE_NAME))?;
+    let (store, _) = Store::open(folder)?;
+    for hour in 0..days * 24 {
+        let mut block = Vec::with_capacity(BLOCK + CHANNELS.len());
+        for second in hour * 3600..(hour + 1) * 3600 {
+            for (n, machine) in (0i64..).zip(&plant.machines) {
+                for channel in CHANNELS {
+                    block.push(arrival(&machine.id, channel, second, n));
+                }
+                if BLOCK <= block.len() {
+                    let _durable = journal.append(&block)?;
+                    block.clear();
+                }
+            }
+        }
+        if !block.is_empty() {
+            let _durable = journal.append(&block)?;
+        }
+        if hour % 24 == 23 {
+            store.move_blocks(journal.newest(), |_| Ok(()))?;
+        }
+    }
+    Ok(())
+}
+
+fn arrival(machine: &MachineId, channel: Channel, second: i64, n: i64) -> Arrival {
+    let noise = noise(second * 7 + channel.index() as i64, n);
+    let chocolate = chocolate((second + n * 311) % DAY);
+    let value = match channel {
+        Channel::Chocolate => chocolate + 0.05 * noise,
+        Channel::Jacket => chocolate + 1.0 + 0.1 * noise,
+        Channel::Room => 21.0 + 0.05 * noise,
+        Channel::Humidity => 50.0 + 0.2 * noise,
+        Channel::Setpoint | Channel::Stirrer | Channel::Motor => 4.2 + 0.05 * noise,
+    };
+    let at = at(second) + Span::from_millis(n * 13);
+    let value = Some((value * 100.0).round() / 100.0);
+    let content = Content::Reading(Reading { machine: machine.clone(), channel, at, value });
+    Arrival { arrived: at, retained: false, content }
+}
+
+/// A kettle's day: melting from midnight, soak, cooling in 75 min from five, working until eight in the evening.
+fn chocolate(second: i64) -> f64 {
+    let hours = second as f64 / 3600.0;
+    match hours {
+        _ if hours < 0.5 => 31.5 + 29.0 * hours,
+        _ if hours < 5.0 => 46.0,
+        _ if hours < 6.25 => 25.0 + 21.0 * (-(hours - 5.0) / 1.066).exp(),
+        _ => 31.5,
+    }
+}
+
+/// Between -0.5 and 0.5, the same each time.
+fn noise(a: i64, b: i64) -> f64 {
+    let mixed = (a as u64 ^ (b as u64) << 40).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    (mixed >> 40) as f64 / (1u64 << 24) as f64 - 0.5
+}
+
+fn memory() -> Outcome<String> {
+    let status = fs::read_to_string("/proc/self/status")?;
+    let peak = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap_or_default();
+    Ok(peak.split_whitespace().collect::<Vec<_>>().join(" "))
+}
