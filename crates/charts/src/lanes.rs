@@ -219,7 +219,9 @@ pub(crate) fn draw_hours(
     for tick in time_ticks(time.from, time.to, zone, most) {
         let x = time.x(tick.at);
         canvas.line((x, top), (x, top + 4.0), Role::Quiet, 1.0);
-        canvas.text(&tick.time, x, top + 12.0, letters, Hold::Middle, Role::Quiet);
+        let half = text_width(&tick.time, letters) / 2.0;
+        let place = x.clamp(half + 1.0, (time.right - half).max(half + 1.0));
+        canvas.text(&tick.time, place, top + 12.0, letters, Hold::Middle, Role::Quiet);
         let Some(date) = tick.date else { continue };
         let half = text_width(&date, letters) / 2.0;
         let place = x.clamp(half + 1.0, (time.right - half).max(half + 1.0));

@@ -3,6 +3,7 @@
 //! A new address is a row here, and its shapes stand in `schemas`; the golden document in the tests shows what changed for programs.
 
 mod document;
+mod operation;
 mod schemas;
 mod table;
 
@@ -12,7 +13,8 @@ use axum::Router;
 
 use crate::app::App;
 
-use table::OPERATIONS;
+use operation::Operation;
+use table::operations;
 
 /// The addresses that are answered at once.
 pub(crate) fn routes() -> Router<Arc<App>> {
@@ -24,7 +26,7 @@ pub(crate) fn lasting_routes() -> Router<Arc<App>> {
     routes_that(|operation| operation.lasts)
 }
 
-fn routes_that(wanted: impl Fn(&table::Operation) -> bool) -> Router<Arc<App>> {
-    let wanted = OPERATIONS.iter().filter(|operation| wanted(operation));
+fn routes_that(wanted: impl Fn(&Operation) -> bool) -> Router<Arc<App>> {
+    let wanted = operations().filter(|operation| wanted(operation));
     wanted.fold(Router::new(), |router, operation| router.route(operation.path, (operation.route)()))
 }

@@ -7,7 +7,7 @@ use model::{Channel, Priority, Timestamp};
 use super::Sheet;
 use crate::canvas::{Canvas, Hold};
 use crate::degrees::Degrees;
-use crate::ink::{BOLD, bold_width, shortened};
+use crate::ink::{BOLD, bold_width, shortened, text_width};
 use crate::lanes::{Flag, Packed, draw_hours, draw_phases, event_flag, finding_flag, pack};
 use crate::palette::{Role, night_style};
 use crate::panel::{Curve, Panel, Rule, Shade, TimeAxis};
@@ -185,12 +185,24 @@ struct Page<'p> {
     tops: Vec<String>,
 }
 
+/// That some have no room, in a sentence, and in few words where the sentence has none either.
+fn left_out_says(number: usize, what: &str) -> [String; 2] {
+    let (kind, find, all) = match number {
+        1 => (what.trim_end_matches('s'), "finds", "it stands"),
+        _ => (what, "find", "all of them stand"),
+    };
+    [
+        format!("{number} more {kind} {find} no room here; {all} in the list."),
+        format!("{number} more {kind} in the list"),
+    ]
+}
+
 impl<'p> Page<'p> {
     fn draw_title_and_key(&mut self, canvas: &Canvas<'_>) {
         let Sizes { letters, title, width, .. } = *self.sizes;
         let left = if self.sheet.width.is_roomy() { self.time.left } else { 8.0 };
         // A long title is set smaller before it leaves the sheet.
-        let room = f64::from(width) - 2.0 * left.min(8.0);
+        let room = f64::from(width) - left - 16.0;
         let size =
             title.min(title * room / bold_width(&self.sheet.title, title).max(1.0)).max(SMALLEST_TITLE);
         let shown = shortened(&self.sheet.title, BOLD * size, room);
@@ -208,8 +220,9 @@ impl<'p> Page<'p> {
         packed.draw(canvas, &self.time, self.y, row, letters);
         self.y += packed.rows as f64 * row + 4.0;
         if 0 < packed.left_out {
-            let more =
-                format!("{} more {what} find no room here; all of them stand in the list.", packed.left_out);
+            let more = left_out_says(packed.left_out, what);
+            let room = f64::from(self.sizes.width) - self.time.left;
+            let more = more.iter().find(|more| text_width(more, letters) <= room).unwrap_or(&more[1]);
             canvas.text(&more, self.time.left, self.y + 7.0, letters, Hold::Left, Role::Quiet);
             self.y += 18.0;
         }

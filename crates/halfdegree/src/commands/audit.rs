@@ -14,7 +14,7 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<ExitCode> {
         AuditCommand::Verify { data, known } => verify(data, known.as_ref()),
         AuditCommand::List { data, limit, behind, about, format } => {
             let subjects = about.iter().cloned().collect();
-            let query = EntryQuery { subjects, of_machines: None, behind: *behind, limit: *limit };
+            let query = EntryQuery { subjects, behind: *behind, limit: *limit, ..EntryQuery::default() };
             for entry in Records::audit_at(DataFolder::new(data).records_path(), &query)? {
                 match format {
                     AnalysisFormat::Text => println!("{}", line(&entry)),

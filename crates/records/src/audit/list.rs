@@ -6,7 +6,7 @@ use rusqlite::{Connection, params_from_iter};
 use serde_json::Value;
 
 use crate::audit::chain::{COLUMNS, Raw};
-use crate::audit::{Entry, Subject};
+use crate::audit::{Deed, Entry, Subject};
 use crate::{Records, RecordsError};
 
 /// A page that a person can take in.
@@ -19,6 +19,10 @@ pub struct EntryQuery {
     pub subjects: Vec<Subject>,
     /// Of entries about a machine only those that speak of this time: from, and before.
     pub of_machines: Option<(Timestamp, Timestamp)>,
+    /// Of this deed alone.
+    pub deed: Option<Deed>,
+    /// Whose new state names this lot.
+    pub lot: Option<String>,
     /// Older than the entry of this number.
     pub behind: Option<u64>,
     /// At most so many.
@@ -27,7 +31,14 @@ pub struct EntryQuery {
 
 impl Default for EntryQuery {
     fn default() -> EntryQuery {
-        EntryQuery { subjects: Vec::new(), of_machines: None, behind: None, limit: USUAL_LIMIT }
+        EntryQuery {
+            subjects: Vec::new(),
+            of_machines: None,
+            deed: None,
+            lot: None,
+            behind: None,
+            limit: USUAL_LIMIT,
+        }
     }
 }
 
@@ -44,6 +55,15 @@ impl EntryQuery {
             text +=
                 " AND (subject_kind <> 'machine' OR (coalesce(about, at) >= ? AND coalesce(about, at) < ?))";
             values.extend([from.as_millis().into(), to.as_millis().into()]);
+        }
+        if let Some(deed) = self.deed {
+            text += " AND deed = ?";
+            values.push(deed.as_str().to_owned().into());
+        }
+        if let Some(lot) = &self.lot {
+            // As it was written: JSON without blanks, in which no text can hold an unescaped quotation mark.
+            text += " AND instr(new, ?) > 0";
+            values.push(format!("\"lot\":{}", Value::from(lot.as_str())).into());
         }
         if let Some(behind) = self.behind {
             text += " AND number < ?";

@@ -5,8 +5,9 @@ use std::sync::LazyLock;
 use model::{Channel, FindingKind};
 use serde_json::{Map, Value, json};
 
+use super::operation::{Answer, Operation, Parameter, Takes, Verb};
 use super::schemas::{machine, schemas};
-use super::table::{Answer, OPERATIONS, Operation, Parameter, Takes, Verb};
+use super::table::operations;
 use crate::problem::Problem;
 use crate::query::Params;
 
@@ -38,7 +39,7 @@ pub(super) async fn answer(params: Params) -> Result<axum::Json<Value>, Problem>
 /// The document of everything in the table.
 fn openapi() -> Value {
     let mut paths = Map::new();
-    for operation in OPERATIONS {
+    for operation in operations() {
         let verbs = paths.entry(operation.path).or_insert_with(|| json!({}));
         verbs[operation.verb.key()] = described(operation);
     }

@@ -33,7 +33,7 @@ pub(crate) async fn list(State(app): State<Arc<App>>, params: Params) -> Result<
     };
     let behind = params.optional::<u64>("after", "the number of an entry")?;
     let limit = params.count("limit", 1, MOST, USUAL)?;
-    let entries = app.entries_of(EntryQuery { subjects, of_machines: None, behind, limit }).await?;
+    let entries = app.entries_of(EntryQuery { subjects, behind, limit, ..EntryQuery::default() }).await?;
     let next = entries
         .last()
         .filter(|last| entries.len() == limit && last.number > 1)

@@ -152,7 +152,7 @@ async fn render(
 ) -> Result<Html<String>, Problem> {
     let curve = curve_view(app, &batch, query).await?;
     let gathered = Gathered::of(app, batch).await?;
-    let history = history(app, &gathered.batch).await?;
+    let history = history(app, &gathered).await?;
     let statement = gathered.statement(app);
     let page = app.page("batch", Shows::Batch)?;
     let scene = app.scene();
@@ -202,10 +202,12 @@ async fn curve_view(app: &App, batch: &Batch, query: &CurveQuery) -> Result<Curv
     }))
 }
 
-/// What people changed of the batch, and on its machine while it went on.
-async fn history(app: &App, batch: &Batch) -> Result<Vec<Entry>, Problem> {
+/// What people changed of the batch, and on its machine while it went on; from the charge on where that was told before.
+async fn history(app: &App, gathered: &Gathered) -> Result<Vec<Entry>, Problem> {
+    let batch = &gathered.batch;
+    let from = gathered.events.first().map_or(batch.start, |first| first.at.min(batch.start));
     let subjects = vec![Subject::batch(&batch.id), Subject::machine(&batch.machine)];
-    let of_machines = Some((batch.start, batch.end.unwrap_or(Timestamp::from_millis(i64::MAX))));
+    let of_machines = Some((from, batch.end.unwrap_or(Timestamp::from_millis(i64::MAX))));
     app.entries_of(EntryQuery { of_machines, ..history_of(subjects) }).await
 }
 

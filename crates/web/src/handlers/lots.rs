@@ -8,7 +8,7 @@ use axum::extract::{Path, State};
 use axum::response::Html;
 use history::lots::{BatchContent, Use, contents, lots, uses_of};
 use model::{Batch, Event, Span, Timestamp};
-use records::{BatchQuery, RecordsError};
+use records::{BatchQuery, EntryQuery, RecordsError};
 use report::{LOT_ASSUMPTIONS, UseDto};
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -19,7 +19,7 @@ use crate::material::{KINDS, additions};
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::view::{Link, Moment, Scene, batch_link, lot_link, share_says};
+use crate::view::{HistoryView, Link, Moment, Scene, batch_link, history_of, lot_link, share_says};
 
 /// Charges, seed, top-ups and notes of all machines: some years of a workshop, one of a works of twenty machines.
 const MOST_EVENTS: usize = 20_000;
@@ -84,6 +84,8 @@ struct LotsView {
     lots: Vec<LotRow>,
     assume: &'static str,
     is_cut: bool,
+    /// Who told of the lot that is looked at.
+    history: Option<HistoryView>,
 }
 
 #[derive(Serialize)]
@@ -131,6 +133,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, params: Params) -> Result<
         lots: material.lots().into_iter().map(row).collect(),
         assume: LOT_ASSUMPTIONS,
         is_cut: material.is_cut(),
+        history: None,
     };
     let page = app.page("lots", Shows::Lots)?;
     app.render_page(&page, &app.frame("lots", ""), &page.title, Shown { view }).map(Html)
@@ -144,6 +147,8 @@ pub(crate) async fn one(
 ) -> Result<Html<String>, Problem> {
     params.only(&[])?;
     let (material, uses) = uses(&app, &lot).await?;
+    let told = EntryQuery { lot: Some(lot.clone()), ..history_of(Vec::new()) };
+    let told = app.entries_of(told).await?;
     let scene = app.scene();
     let title = format!("Lot {lot}");
     let view = LotsView {
@@ -152,6 +157,7 @@ pub(crate) async fn one(
         lots: Vec::new(),
         assume: LOT_ASSUMPTIONS,
         is_cut: material.is_cut(),
+        history: Some(HistoryView::new(scene, &told)),
     };
     let page = app.page("lots", Shows::Lots)?;
     app.render_page(&page, &app.frame("lots", ""), &title, Shown { view }).map(Html)

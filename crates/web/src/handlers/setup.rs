@@ -10,7 +10,7 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use charts::Degrees;
 use model::{Channel, CheckKind, ProbeCheck};
-use records::By;
+use records::{By, Deed, EntryQuery};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
@@ -20,7 +20,7 @@ use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::degrees_of;
-use crate::view::SetupView;
+use crate::view::{SetupView, history_of};
 use crate::written::{self, LONGEST_NAME, bounded};
 
 /// What ice and clean water hold at ordinary pressure, °C: the ice point of ITS-90 to a few thousandths.
@@ -43,7 +43,8 @@ pub(crate) async fn page(State(app): State<Arc<App>>, params: Params) -> Result<
 
 async fn render(app: &App, entered: bool, fault: Option<String>) -> Result<Html<String>, Problem> {
     let checks = app.ask_records(|records| records.probe_checks(None)).await?;
-    let mut view = SetupView::new(app.scene(), &checks);
+    let of_checks = EntryQuery { deed: Some(Deed::ProbeChecked), ..history_of(Vec::new()) };
+    let mut view = SetupView::new(app.scene(), &checks, &app.entries_of(of_checks).await?);
     view.entered = entered;
     view.fault = fault;
     let page = app.page("setup", Shows::Setup)?;

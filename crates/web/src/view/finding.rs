@@ -64,7 +64,7 @@ impl FindingView {
             to_do: help.to_do,
             place: finding.machine.as_ref().map_or_else(|| "The works".to_owned(), name),
             batch_href: finding.batch.as_ref().map(|batch| format!("/batches/{batch}")),
-            says: scene.sentence(&finding.says),
+            says: scene.sentence(&with_names(scene, finding)),
             advice: scene.sentence(&finding.advice),
             raised: scene.moment(finding.raised_at),
             lasted: match finding.to {
@@ -83,6 +83,25 @@ impl FindingView {
     pub(crate) fn with_alarm(scene: Scene<'_>, finding: &Finding, alarms: &Listing) -> FindingView {
         let alarm = alarms.of(&finding.id).map(|alarm| AlarmMark::new(scene, alarm));
         FindingView { alarm, ..FindingView::new(scene, finding) }
+    }
+}
+
+/// Names told in a sentence; of more only how many.
+const NAMED: usize = 6;
+
+/// What a finding says, with machines by their names instead of their ids, and not all of many.
+fn with_names(scene: Scene<'_>, finding: &Finding) -> String {
+    let ids = finding.evidence.iter().find(|fact| fact.name == "machine_ids");
+    let Some(Evidence { value: EvidenceValue::Text(ids), .. }) = ids else { return finding.says.clone() };
+    let Some(begin) = finding.says.strip_suffix(&format!("{ids}.")) else { return finding.says.clone() };
+    let name = |id: &str| {
+        let machine = id.parse().ok().and_then(|id| scene.plant.machine(&id));
+        machine.map_or_else(|| id.to_owned(), |machine| machine.name.clone())
+    };
+    let names: Vec<String> = ids.split(", ").map(name).collect();
+    match names.len().saturating_sub(NAMED) {
+        0 => format!("{begin}{}.", names.join(", ")),
+        more => format!("{begin}{} and {more} more.", names[..NAMED].join(", ")),
     }
 }
 
@@ -173,6 +192,8 @@ fn rounded(number: f64, decimals: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::made_up;
+    use model::FindingKind;
 
     #[test]
     fn evidence_is_said_with_its_unit() {
@@ -188,6 +209,30 @@ mod tests {
             [1.0, 0.25, 33.5004, -0.0001].map(|number| rounded(number, 3)),
             ["1", "0.25", "33.5", "0"]
         );
+    }
+
+    #[test]
+    fn machines_are_called_by_their_names_and_of_many_not_all() {
+        let fact = |ids: &str| Evidence {
+            name: "machine_ids".to_owned(),
+            value: EvidenceValue::Text(ids.to_owned()),
+        };
+        let said = |ids: &str| {
+            let finding = Finding {
+                says: format!("They have gone silent at the same time: {ids}."),
+                evidence: vec![fact(ids)],
+                ..made_up::finding(
+                    &"alder".parse().unwrap(),
+                    FindingKind::CommonCause,
+                    Priority::High,
+                    "11:00",
+                )
+            };
+            made_up::with_scene(made_up::moment("12:00"), |scene| with_names(scene, &finding))
+        };
+        assert_eq!(said("alder, birch, x"), "They have gone silent at the same time: Alder, Birch, x.");
+        let many = said("alder, b1, b2, b3, b4, b5, b6, b7");
+        assert_eq!(many, "They have gone silent at the same time: Alder, b1, b2, b3, b4, b5 and 2 more.");
     }
 
     #[test]

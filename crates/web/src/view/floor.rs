@@ -62,8 +62,11 @@ impl FloorView {
         let room = if ordered.len() <= ROWS { Room::Row } else { Room::Card };
         let lanes: Vec<_> =
             ordered.iter().filter_map(|lane| LaneView::new(scene, lane, smears, alarms, room)).collect();
+        // What has just come over all of them is told first: after a power cut the silence, not what was open before.
+        let mut plant_open: Vec<_> = board.plant_open.iter().collect();
+        plant_open.sort_by_key(|finding| std::cmp::Reverse((finding.priority, finding.raised_at)));
         let plant_open: Vec<_> =
-            board.plant_open.iter().map(|finding| FindingView::new(scene, finding)).collect();
+            plant_open.into_iter().map(|finding| FindingView::new(scene, finding)).collect();
         FloorView {
             headline: headline(&lanes, &urgencies, plant_open.first()),
             plant_open,

@@ -128,7 +128,8 @@ fn says(scene: Scene<'_>, entry: &Entry) -> String {
                 format!(", as left {} °C", word(new, "as_left_c"))
             };
             let passed = if new["passed"] == true { "passed" } else { "failed" };
-            format!("checked the {} probe, {passed}: {found}{left}", word(new, "channel"))
+            let machine = machine_name(scene, entry);
+            format!("checked the {} probe of {machine}, {passed}: {found}{left}", word(new, "channel"))
         }
         Deed::AlarmAcknowledged => {
             format!("acknowledged the alarm {}{}", word(new, "alarm"), raised(scene, entry))
@@ -176,6 +177,7 @@ fn event(scene: Scene<'_>, entry: &Entry) -> String {
     let said: Vec<String> = said.map(|(key, value)| field(key, value)).collect();
     let kind = match plain(&new["event"]).as_str() {
         "seed" => "seed".to_owned(),
+        "top-up" => "a top-up".to_owned(),
         "reference" => "a hand thermometer's value".to_owned(),
         "end" => "the end of the charge".to_owned(),
         other => format!("a {}", other.replace('-', " ")),
@@ -232,6 +234,12 @@ fn moment(scene: Scene<'_>, value: &Value) -> Option<String> {
 fn listed(value: &Value) -> String {
     let words: Vec<String> = value.as_array().into_iter().flatten().map(plain).collect();
     if words.is_empty() { "unknown".to_owned() } else { words.join(", ") }
+}
+
+/// The machine that an entry is about, as people call it.
+fn machine_name(scene: Scene<'_>, entry: &Entry) -> String {
+    let machine = entry.subject.id.parse().ok().and_then(|id| scene.plant.machine(&id));
+    machine.map_or_else(|| entry.subject.id.clone(), |machine| machine.name.clone())
 }
 
 /// A value without its quotation marks.

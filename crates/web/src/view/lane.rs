@@ -127,6 +127,8 @@ impl LaneView {
         // A machine from which nothing has come is idle since the beginning of time, which is nothing to tell.
         let phase_since = Some(lane.phase_since).filter(|since| Timestamp::default() < *since);
         let live = age.is_some_and(|age| age <= STALE_AFTER);
+        // What goes on while nothing arrives is not known.
+        let known_to = latest.map_or(scene.now, |latest| if live { scene.now } else { latest.at });
         Some(LaneView {
             id: lane.machine.to_string(),
             name: machine.name.clone(),
@@ -141,7 +143,7 @@ impl LaneView {
             }),
             ruler: ruler(scene, &limits, value, lane.ten_minutes_ago_c, room),
             phase: words::phase(lane.phase),
-            phase_for: phase_since.map(|since| words::length(scene.now.since(since))),
+            phase_for: phase_since.map(|since| words::length(known_to.since(since))),
             phase_since: phase_since.map(|since| scene.moment(since)),
             ready: ready(scene, lane),
             test: TestView::new(scene, lane, smears.get(&lane.machine)),
@@ -156,7 +158,7 @@ impl LaneView {
                 Some(age) if live => words::ago(age),
                 Some(age) => format!("no reading for {}", words::length(age)),
             },
-            others: others(scene, lane),
+            others: others(scene, lane, live),
             is_small: room == Room::Card,
         })
     }
@@ -236,10 +238,12 @@ fn prompt(lane: &Lane) -> Option<&'static str> {
     untested.then_some("Make a temper test: temperature alone never proves temper.")
 }
 
-fn others(scene: Scene<'_>, lane: &Lane) -> Vec<(&'static str, String)> {
+/// The other channels; of a machine that is not heard with the age of each, so that nobody takes them for now.
+fn others(scene: Scene<'_>, lane: &Lane, live: bool) -> Vec<(&'static str, String)> {
     let value = |channel: Channel| {
-        let value = lane.latest(channel)?.value?;
-        Some(match channel {
+        let latest = lane.latest(channel)?;
+        let value = latest.value?;
+        let says = match channel {
             Channel::Stirrer if value == 0.0 => "stopped".to_owned(),
             Channel::Stirrer if value == 1.0 => "running".to_owned(),
             Channel::Stirrer => format!("{value:.0}\u{a0}turns/min"),
@@ -248,7 +252,8 @@ fn others(scene: Scene<'_>, lane: &Lane) -> Vec<(&'static str, String)> {
                 scene.temperature(value)
             }
             Channel::Motor => format!("{value:.1}\u{a0}{}", channel.unit()),
-        })
+        };
+        Some(if live { says } else { format!("{says}, {}", words::ago(scene.now.since(latest.at))) })
     };
     let name = |channel: Channel| match channel {
         Channel::Chocolate => "Chocolate",

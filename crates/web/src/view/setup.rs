@@ -2,9 +2,10 @@
 
 use model::{Channel, CheckKind, MachineId, ProbeCheck, Span};
 use plant::{Family, Limits, Machine, Sensor};
+use records::Entry;
 use serde::Serialize;
 
-use super::{Chip, Link, Moment, Scene, channel_word, error_says};
+use super::{Chip, HistoryView, Link, Moment, Scene, channel_word, error_says};
 use crate::handlers::setup::CHECKED;
 use crate::words;
 
@@ -24,6 +25,8 @@ pub(crate) struct SetupView {
     choices: Vec<(String, String)>,
     pub entered: bool,
     pub fault: Option<String>,
+    /// Of checks of probes.
+    history: HistoryView,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -73,7 +76,7 @@ struct CheckRow {
 
 impl SetupView {
     /// `checks` with the oldest first.
-    pub(crate) fn new(scene: Scene<'_>, checks: &[ProbeCheck]) -> SetupView {
+    pub(crate) fn new(scene: Scene<'_>, checks: &[ProbeCheck], changes: &[Entry]) -> SetupView {
         let machines = &scene.plant.machines;
         let rules = &scene.plant.probe_checks;
         let days = rules.every.as_mins_f64() / (24.0 * 60.0);
@@ -89,6 +92,7 @@ impl SetupView {
             (format!("{}/{channel}", machine.id), format!("{}, {}", machine.name, channel_word(channel)))
         };
         SetupView {
+            history: HistoryView::new(scene, changes),
             machines: machines.iter().map(|machine| MachineRow::new(scene, machine)).collect(),
             couvertures: scene
                 .plant
@@ -266,7 +270,7 @@ mod tests {
     }
 
     fn alder(checks: &[ProbeCheck]) -> ProbeRow {
-        with_scene(moment("12:00"), |scene| SetupView::new(scene, checks).probes[0].clone())
+        with_scene(moment("12:00"), |scene| SetupView::new(scene, checks, &[]).probes[0].clone())
     }
 
     #[test]

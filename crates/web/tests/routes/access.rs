@@ -41,6 +41,24 @@ async fn an_entry_carries_the_name_of_whoever_is_signed_in() {
 }
 
 #[tokio::test]
+async fn a_lot_shows_who_told_of_it_and_no_other() {
+    let works = staffed(WebConfig::default());
+    let ana = signed_in(&works, "ana").await;
+    for lot in ["L2207", "L22"] {
+        let body = format!("event=top-up&lot={lot}&mass_kg=2");
+        assert_eq!(
+            works.send(form("/machines/alder/entries", &ana, body)).await.status,
+            StatusCode::SEE_OTHER
+        );
+    }
+    make_records(&works);
+    let page = get_as(&works, &ana, "/lots/L22").await;
+    assert!(page.says("<b>ana</b> entered a top-up: lot L22, 2.0 kg "), "{}", page.text);
+    assert_eq!(page.text.matches("entered a top-up").count(), 1, "{}", page.text);
+    assert!(!get_as(&works, &ana, "/lots").await.says("History of changes"));
+}
+
+#[tokio::test]
 async fn each_role_may_what_it_may_and_is_told_the_rest() {
     let works = staffed(WebConfig::default());
     let order = |cookie: &str| {

@@ -159,7 +159,13 @@ async fn a_failed_check_leaves_batches_in_doubt_until_the_probe_is_right() {
     .await;
     assert_eq!(entered.header("location"), "/setup?entered=yes#checks-title", "{}", entered.text);
     let setup = works.get("/setup").await;
-    for words in ["failed", "0.80 °C too much; correct it", "rui, with T-4", "31.0 to 32.0 °C"] {
+    for words in [
+        "failed",
+        "0.80 °C too much; correct it",
+        "rui, with T-4",
+        "31.0 to 32.0 °C",
+        "checked the chocolate probe of Alder, failed: as found 31.8 °C beside 31",
+    ] {
         assert!(setup.says(words), "{words}: {}", setup.text);
     }
     assert!(report(&works).await.says("Measured in doubt"));
