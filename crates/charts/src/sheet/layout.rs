@@ -223,7 +223,7 @@ impl<'p> Page<'p> {
             let more = left_out_says(packed.left_out, what);
             let room = f64::from(self.sizes.width) - self.time.left;
             let more = more.iter().find(|more| text_width(more, letters) <= room).unwrap_or(&more[1]);
-            canvas.text(&more, self.time.left, self.y + 7.0, letters, Hold::Left, Role::Quiet);
+            canvas.text(more, self.time.left, self.y + 7.0, letters, Hold::Left, Role::Quiet);
             self.y += 18.0;
         }
     }
