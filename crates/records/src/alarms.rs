@@ -322,7 +322,10 @@ mod tests {
         assert_eq!(shelved.number, 1);
         drop(records);
         let records = Records::open(folder.path().join(crate::FILE_NAME)).unwrap();
-        assert_eq!(records.acknowledgements_of(std::slice::from_ref(&scorch.id)).unwrap(), [seen.clone()]);
+        assert_eq!(
+            records.acknowledgements_of(std::slice::from_ref(&scorch.id)).unwrap(),
+            std::slice::from_ref(&seen)
+        );
         assert_eq!(records.acknowledgements(at(0), at(3)).unwrap(), [seen]);
         assert_eq!(records.set_asides(at(0), at(99)).unwrap(), [shelved]);
         let ended = records.take_back(&by(10), "rui", 1).unwrap().unwrap();
