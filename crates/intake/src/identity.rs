@@ -53,13 +53,7 @@ impl Credentials {
     /// If the password is not where the plant file says, or there is nothing in it.
     pub fn read(mqtt: &Mqtt) -> Result<Option<Credentials>, IdentityFault> {
         let Some(login) = &mqtt.login else { return Ok(None) };
-        let password = match &login.password {
-            PasswordFrom::File(file) => password_of(file)?,
-            PasswordFrom::Environment { variable, line } => {
-                password_in(variable, std::env::var_os(variable), *line)?
-            }
-        };
-        Ok(Some(Credentials { user: login.user.clone(), password }))
+        Ok(Some(Credentials { user: login.user.clone(), password: read_secret(&login.password)? }))
     }
 
     /// Whether these are the same name and password. Takes as long for a near miss as for a wild guess.
@@ -67,6 +61,19 @@ impl Credentials {
         let differences = |a: &str, b: &str| a.bytes().zip(b.bytes()).fold(0, |all, (x, y)| all | (x ^ y));
         let same = |a: &str, b: &str| a.len() == b.len() && differences(a, b) == 0;
         same(&self.user, user) & same(&self.password, password)
+    }
+}
+
+/// The password or secret that the plant file points to.
+///
+/// # Errors
+/// If it is not where the plant file says, or there is nothing in it.
+pub fn read_secret(from: &PasswordFrom) -> Result<String, IdentityFault> {
+    match from {
+        PasswordFrom::File(file) => password_of(file),
+        PasswordFrom::Environment { key, variable, line } => {
+            password_in(key, variable, std::env::var_os(variable), *line)
+        }
     }
 }
 
@@ -81,13 +88,13 @@ fn password_of(file: &NamedFile) -> Result<String, IdentityFault> {
 }
 
 fn password_in(
+    key: &str,
     variable: &str,
     value: Option<std::ffi::OsString>,
     line: usize,
 ) -> Result<String, IdentityFault> {
     let fault = |what: &str| {
-        let says =
-            format!("`password_env`: the variable {variable} {what}; set it where the service is started");
+        let says = format!("`{key}`: the variable {variable} {what}; set it where the service is started");
         IdentityFault { line, says }
     };
     let value = value.ok_or_else(|| fault("is not set"))?;
@@ -140,14 +147,14 @@ mod tests {
 
     #[test]
     fn a_password_from_the_environment_has_to_be_there() {
-        assert_eq!(password_in("TERN", Some("hush".into()), 3), Ok("hush".to_owned()));
-        let fault = password_in("TERN", None, 3).unwrap_err();
+        assert_eq!(password_in("password_env", "TERN", Some("hush".into()), 3), Ok("hush".to_owned()));
+        let fault = password_in("password_env", "TERN", None, 3).unwrap_err();
         assert_eq!(
             fault.to_string(),
             "`password_env`: the variable TERN is not set; set it where the service is started"
         );
         assert_eq!(fault.line, 3);
-        assert!(password_in("TERN", Some("".into()), 3).is_err());
+        assert!(password_in("password_env", "TERN", Some("".into()), 3).is_err());
     }
 
     #[test]

@@ -61,7 +61,7 @@ pub use crate::dialect::Dialect;
 pub use crate::embedded::{EmbeddedBroker, EmbeddedListen, KEPT_BYTES_A_FILTER};
 pub use crate::error::IntakeError;
 pub use crate::flood::Flood;
-pub use crate::identity::{Credentials, IdentityFault, Tls};
+pub use crate::identity::{Credentials, IdentityFault, Tls, read_secret};
 pub use crate::inbox::{Inbox, NotKept, Submit, inbox};
 pub use crate::noticeboard::{NoticeboardConfig, Notices, keep_posted};
 pub use crate::publish::{ReplayConfig, replay};

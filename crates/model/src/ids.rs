@@ -85,6 +85,10 @@ id! {
     CouvertureId
 }
 id! {
+    /// Somebody who can be reached, as the plant file names them. The same characters as a machine's id.
+    ContactId
+}
+id! {
     /// A batch: the machine's id and the start of the batch in UTC minutes, `alder-2026-03-01T17:02`.
     BatchId
 }
@@ -104,6 +108,13 @@ impl FromStr for CouvertureId {
     type Err = IdError;
     fn from_str(text: &str) -> Result<CouvertureId, IdError> {
         check_id(text).map(|()| CouvertureId(text.into()))
+    }
+}
+
+impl FromStr for ContactId {
+    type Err = IdError;
+    fn from_str(text: &str) -> Result<ContactId, IdError> {
+        check_id(text).map(|()| ContactId(text.into()))
     }
 }
 

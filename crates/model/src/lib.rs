@@ -37,7 +37,7 @@ pub use crate::correction::PhaseCorrection;
 pub use crate::decision::{Decision, Verdict};
 pub use crate::event::{Event, EventKind, Grade, Method, TemperTest, UnknownMethod};
 pub use crate::finding::{Evidence, EvidenceValue, Finding, FindingKind, Priority};
-pub use crate::ids::{BatchId, CouvertureId, FindingId, IdError, MachineId};
+pub use crate::ids::{BatchId, ContactId, CouvertureId, FindingId, IdError, MachineId};
 pub use crate::phase::{Confidence, Phase, PhaseSpan};
 pub use crate::probe_check::{CheckKind, ProbeCheck};
 pub use crate::smear::Smear;

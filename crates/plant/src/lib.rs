@@ -11,6 +11,7 @@ mod fault;
 mod meaning;
 mod nearest;
 mod raw;
+mod reach;
 mod table;
 
 mod limits;
@@ -26,6 +27,9 @@ pub use crate::meaning::parse_plant;
 pub use crate::mqtt::{BrokerUrl, ClientCertificate, Login, Mqtt, NamedFile, PasswordFrom};
 pub use crate::plant::{
     ChannelSettings, ColdJunction, Couverture, Machine, Plant, Sensor, Style, ToleranceClass,
+};
+pub use crate::reach::{
+    Contact, ContactWay, MailSecurity, MailServer, QuietHours, Reach, ReachRule, ReachStep,
 };
 pub use crate::source::{Captured, JsonPointer, JsonTime, JsonValue, Source, TimeFormat, TopicFilter};
 pub use crate::temper_test::{CurveRules, Follows, ProbeCheckRules, TemperTestRules, TestGrade};

@@ -8,6 +8,7 @@ mod limits;
 mod machine;
 mod mqtt;
 mod practice;
+mod reach;
 mod source;
 mod words;
 
@@ -66,6 +67,7 @@ fn mean(raw: &RawPlant, faults: &mut Faults<'_>) -> Option<Plant> {
     let sources = source::mean_all(&raw.sources, &machine_ids, root, faults);
     let temper_test = practice::mean_temper_test(&raw.temper_test, faults);
     let probe_checks = practice::mean_probe_checks(&raw.probe_checks, faults);
+    let reach = reach::mean(&raw.reach, &machine_ids, faults);
     Some(Plant {
         name: name?,
         time_zone: time_zone?,
@@ -76,6 +78,7 @@ fn mean(raw: &RawPlant, faults: &mut Faults<'_>) -> Option<Plant> {
         lateness: lateness?,
         temper_test,
         probe_checks,
+        reach: reach?,
     })
 }
 
@@ -206,7 +209,7 @@ colour = "brown"
                 line 3: `name` cannot be empty
                 line 4: `Europe/Lisbom` is not a time zone of the IANA list, such as Europe/Lisbon; did you mean `Europe/Lisbon`?
                 line 5: `lateness_seconds = -1` cannot be; it is between 0 and 600
-                line 6: `mqt` is not known in the plant file; did you mean `mqtt`? What can stand there: plant, mqtt, couverture, machine, source, temper_test and probe_checks
+                line 6: `mqt` is not known in the plant file; did you mean `mqtt`? What can stand there: plant, mqtt, couverture, machine, source, temper_test, probe_checks, mail, contact and reach
                 line 8: `tcp://` is not a way to a broker that we know; write mqtt://host:1883, mqtts://host:8883 for TLS, or embedded
                 line 11: `drak` is not a family (one of dark, milk and white); did you mean `dark`?
                 line 12: `working = [32, 31]` is upside down; write [31, 32]
@@ -254,7 +257,7 @@ colour = "brown"
 
     proptest! {
         #[test]
-        fn any_text_is_read_or_told(text in "(\\[\\[?(plant|machine|couverture|source|mqtt)\\]\\]?\n|[a-z_]{1,9} = [\\[\\]0-9a-z\".,{}-]{0,9}\n|.{0,9}\n){0,12}") {
+        fn any_text_is_read_or_told(text in "(\\[\\[?(plant|machine|couverture|source|mqtt|mail|contact|reach|reach.next)\\]\\]?\n|[a-z_]{1,9} = [\\[\\]0-9a-z\".,{}-]{0,9}\n|.{0,9}\n){0,12}") {
             if let Err(faults) = parse_plant(&text) {
                 prop_assert!(!faults.is_empty());
                 prop_assert!(faults.iter().all(|fault| 0 < fault.line && fault.line <= text.lines().count().max(1) + 1));

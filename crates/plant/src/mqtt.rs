@@ -39,6 +39,8 @@ pub enum PasswordFrom {
     File(NamedFile),
     /// A variable of the environment.
     Environment {
+        /// The key under which it stands.
+        key: &'static str,
         /// Its name.
         variable: String,
         /// The line that names it.
@@ -67,7 +69,7 @@ pub struct NamedFile {
 }
 
 impl NamedFile {
-    fn in_folder(self, folder: &Path) -> NamedFile {
+    pub(crate) fn in_folder(self, folder: &Path) -> NamedFile {
         NamedFile { path: folder.join(self.path), ..self }
     }
 }
@@ -187,12 +189,17 @@ impl Mqtt {
 }
 
 impl Login {
-    fn with_file_in(self, folder: &Path) -> Login {
-        let password = match self.password {
+    pub(crate) fn with_file_in(self, folder: &Path) -> Login {
+        Login { password: self.password.with_file_in(folder), ..self }
+    }
+}
+
+impl PasswordFrom {
+    pub(crate) fn with_file_in(self, folder: &Path) -> PasswordFrom {
+        match self {
             PasswordFrom::File(file) => PasswordFrom::File(file.in_folder(folder)),
             environment @ PasswordFrom::Environment { .. } => environment,
-        };
-        Login { password, ..self }
+        }
     }
 }
 

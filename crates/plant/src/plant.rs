@@ -7,7 +7,9 @@ use std::collections::BTreeMap;
 
 use model::{Channel, CouvertureId, MachineId, Method, Span};
 
-use crate::{Family, LimitOverrides, Limits, Mqtt, ProbeCheckRules, Source, TemperTestRules, TimeZone};
+use crate::{
+    Family, LimitOverrides, Limits, Mqtt, ProbeCheckRules, Reach, Source, TemperTestRules, TimeZone,
+};
 
 /// One site with one broker and one time zone.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,6 +32,8 @@ pub struct Plant {
     pub temper_test: TemperTestRules,
     /// How probes are checked.
     pub probe_checks: ProbeCheckRules,
+    /// Who is told of alarms, and how.
+    pub reach: Reach,
 }
 
 /// A couverture that the site works with.

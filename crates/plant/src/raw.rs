@@ -2,10 +2,14 @@
 //!
 //! Nothing is judged here beyond shape: a word may be unknown, an id may point nowhere, a range may be upside down.
 
+mod reach;
+
 use toml::de::DeTable;
 
 use crate::fault::{At, Faults};
 use crate::table::{NumberOrText, Table};
+
+pub(crate) use self::reach::{RawContact, RawMail, RawReach, RawRule, RawStep};
 
 /// The whole file.
 #[derive(Debug, Default)]
@@ -19,6 +23,7 @@ pub(crate) struct RawPlant {
     pub(crate) sources: Vec<RawSource>,
     pub(crate) temper_test: RawTemperTest,
     pub(crate) probe_checks: RawProbeChecks,
+    pub(crate) reach: RawReach,
 }
 
 /// `[mqtt]`.
@@ -152,6 +157,7 @@ impl RawPlant {
             .table("probe_checks", faults)
             .map(|table| RawProbeChecks::read(table, faults))
             .unwrap_or_default();
+        raw.reach = RawReach::read(&mut file, faults);
         file.finish(faults);
         raw
     }

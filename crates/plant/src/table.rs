@@ -97,6 +97,24 @@ impl<'t> Table<'t> {
         Some(At { line, value })
     }
 
+    /// A list of texts, each with its line.
+    pub(crate) fn texts(&mut self, key: &'static str, faults: &mut Faults<'_>) -> Option<Vec<At<String>>> {
+        const TYPE: &str = "a list of texts such as [\"alder\", \"birch\"]";
+        let (line, value) = self.ask(key, faults)?;
+        let Some(items) = value.as_array() else {
+            return wrong_type(line, key, TYPE, value, faults);
+        };
+        let mut texts = Vec::new();
+        for item in items.iter() {
+            let line = faults.line_of(&item.span());
+            texts.extend(match item.get_ref().as_str() {
+                Some(text) => Some(At { line, value: text.to_owned() }),
+                None => wrong_type(line, key, TYPE, item.get_ref(), faults),
+            });
+        }
+        Some(texts)
+    }
+
     /// The table `[key]`.
     pub(crate) fn table(&mut self, key: &'static str, faults: &mut Faults<'_>) -> Option<Table<'t>> {
         let (line, value) = self.ask(key, faults)?;
@@ -114,7 +132,7 @@ impl<'t> Table<'t> {
             return Vec::new();
         }
         match value.as_array() {
-            Some(items) => tables_of(key, items, faults),
+            Some(items) => tables_of(&self.path_of(key), items, faults),
             None => wrong_type(line, key, LIST_OF_TABLES, value, faults).unwrap_or_default(),
         }
     }

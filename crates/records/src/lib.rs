@@ -32,6 +32,7 @@ mod row;
 mod schema;
 mod update;
 
+pub use crate::alarms::Told;
 pub use crate::audit::{Actor, By, Deed, Entry, EntryQuery, Fault, Known, Subject, Verdict, Way};
 pub use crate::correction::Due;
 pub use crate::error::RecordsError;

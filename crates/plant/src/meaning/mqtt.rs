@@ -98,7 +98,8 @@ fn mean_certificate(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<ClientCert
 /// A user has a password, and a password a user: an empty one is refused here and not at the broker's door.
 fn mean_login(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<Login> {
     let from_file = file(raw.password_file.as_ref(), "password_file", faults).map(PasswordFrom::File);
-    let from_environment = mean_variable(raw.password_env.as_ref(), faults);
+    let from_environment =
+        variable(raw.password_env.as_ref(), ("password_env", "HALFDEGREE_MQTT_PASSWORD"), faults);
     match (&raw.user, &raw.password_file, &raw.password_env) {
         (_, Some(_), Some(variable)) => {
             let says = "`password_file` and `password_env` are two places for one password; leave one out";
@@ -127,19 +128,26 @@ fn mean_login(raw: &RawMqtt, faults: &mut Faults<'_>) -> Option<Login> {
     }
 }
 
-fn mean_variable(raw: Option<&At<String>>, faults: &mut Faults<'_>) -> Option<PasswordFrom> {
-    let variable = words::not_blank(raw, "password_env", faults)?;
+/// A variable of the environment that holds a secret; `such` is its key, and a name such as it could have.
+pub(super) fn variable(
+    raw: Option<&At<String>>,
+    (key, such): (&'static str, &str),
+    faults: &mut Faults<'_>,
+) -> Option<PasswordFrom> {
+    let variable = words::not_blank(raw, key, faults)?;
     let line = raw?.line;
     let is_name = variable.chars().all(|c| c.is_ascii_alphanumeric() || c == '_')
         && !variable.starts_with(|c: char| c.is_ascii_digit());
     if !is_name {
         // What stands there may be the password itself, so it is not repeated.
-        let says = "`password_env` is the name of a variable, such as HALFDEGREE_MQTT_PASSWORD, and never the \
-                    password itself";
-        faults.add(line, says);
+        let what = key.trim_end_matches("_env");
+        faults.add(
+            line,
+            format!("`{key}` is the name of a variable, such as {such}, and never the {what} itself"),
+        );
         return None;
     }
-    Some(PasswordFrom::Environment { variable, line })
+    Some(PasswordFrom::Environment { key, variable, line })
 }
 
 /// Where the broker inside listens: this computer alone, unless the file says otherwise.
@@ -194,7 +202,11 @@ fn refuse((key, raw): (&str, &Option<At<String>>), why: &str, faults: &mut Fault
     }
 }
 
-fn file(raw: Option<&At<String>>, key: &'static str, faults: &mut Faults<'_>) -> Option<NamedFile> {
+pub(super) fn file(
+    raw: Option<&At<String>>,
+    key: &'static str,
+    faults: &mut Faults<'_>,
+) -> Option<NamedFile> {
     let path = words::not_blank(raw, key, faults)?.into();
     Some(NamedFile { key, line: raw?.line, path })
 }
