@@ -73,6 +73,7 @@ impl Kettle {
             clock: Arc::new(|| at("10:00")),
             web: WebConfig { entries: Entries::OpenOnLoopback, ..WebConfig::default() },
             keep: Keep::Everything,
+            reach: reach::ReachConfig::default(),
         };
         let (stop, stopped) = oneshot::channel();
         let serving = runtime.spawn(async move {

@@ -150,13 +150,16 @@ pub fn rationale(kind: FindingKind) -> Rationale {
             "If it came within minutes, stop and look for water. Otherwise warm it slightly, and make a temper test.",
             NEVER,
         ),
-        FindingKind::LongHold => act(
-            30,
-            "It has been worked for long and nobody has judged a smear.",
-            "Crystals go on growing unseen.",
-            "Make a temper test now.",
-            NEVER,
-        ),
+        FindingKind::LongHold => Rationale {
+            answer: Answer::Prompt,
+            ..act(
+                0,
+                "It has been worked for long and nobody has judged a smear.",
+                "Crystals go on growing unseen.",
+                "Make a temper test now.",
+                NEVER,
+            )
+        },
         FindingKind::Solidifying => act(
             5,
             "Heat that failed, or a charge that was left.",
@@ -298,7 +301,7 @@ mod tests {
             .filter(|kind| !rationale(**kind).is_alarm())
             .map(|kind| kind.as_str())
             .collect();
-        assert_eq!(none, ["spikes", "clock-off", "test-due", "cooling-fade"]);
+        assert_eq!(none, ["long-hold", "spikes", "clock-off", "test-due", "cooling-fade"]);
     }
 
     #[test]

@@ -42,6 +42,8 @@ fn main() {
             findings: findings.clone(),
             events: events.clone(),
             rooms: Vec::new(),
+            seen: Vec::new(),
+            asides: Vec::new(),
             actions: Vec::new(),
             seen_to: to,
         };

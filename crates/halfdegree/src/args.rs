@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use history::week::IsoWeek;
-use model::{MachineId, Timestamp};
+use model::{ContactId, MachineId, Timestamp};
 use service::Keep;
 
 pub(crate) use self::people::{
@@ -35,6 +35,8 @@ pub(crate) enum Command {
     Analyse(AnalyseArgs),
     /// Check a plant file and say everything that is wrong with it.
     Check(CheckArgs),
+    /// Send a trial message to those whom the plant file names, so that you know that it gets there.
+    MessageTrial(MessageTrialArgs),
     /// Publish a recorded stream to a broker again.
     Replay(ReplayArgs),
     /// Write streams of the invented works, with what really happened beside them.
@@ -160,6 +162,16 @@ pub(crate) struct AnalyseArgs {
 pub(crate) struct CheckArgs {
     /// The plant file.
     pub(crate) file: PathBuf,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct MessageTrialArgs {
+    /// The plant file.
+    #[arg(long)]
+    pub(crate) plant: PathBuf,
+    /// Only to this contact, by its id; to all of them without it.
+    #[arg(long, value_name = "CONTACT")]
+    pub(crate) to: Option<ContactId>,
 }
 
 #[derive(Debug, ClapArgs)]

@@ -168,6 +168,8 @@ pub fn week<'p>(
         findings: records.findings(&findings)?,
         events: records.events(&events)?,
         rooms: Vec::new(),
+        seen: records.acknowledgements(from, told_to)?,
+        asides: records.set_asides(from, to)?,
         actions: records.actions()?,
         seen_to,
     })

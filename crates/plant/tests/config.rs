@@ -48,6 +48,20 @@ fn the_workshop_file_holds_with_its_commented_keys_in_use() {
     assert!(matches!(chocolate.sensor, Some(Sensor::TypeK(_))));
 }
 
+#[test]
+fn the_demo_file_holds_with_people_to_tell() {
+    let text = read("tern-street.toml");
+    let (plant, people) = text.split_once("# --- Telling people").unwrap();
+    let in_use = |line: &str| match line.strip_prefix("# ") {
+        Some(rest) if rest.starts_with('[') || rest.contains(" = ") => format!("{rest}\n"),
+        _ => "\n".to_owned(),
+    };
+    let people: String = people.lines().map(in_use).collect();
+    let reach = parse_plant(&format!("{plant}{people}")).unwrap().reach;
+    assert_eq!((reach.contacts.len(), reach.rules.len(), reach.rules[0].steps.len()), (2, 1, 2));
+    assert!(reach.mail.is_some_and(|mail| mail.login.is_some()));
+}
+
 /// The line without its `# `, if it then reads as a key or a table.
 fn in_use(line: &str) -> String {
     match line.strip_prefix("# ") {

@@ -130,6 +130,15 @@ fn told(error: Error) -> ReachError {
         Error::Permanent(response) => {
             ReachError::Never(format!("the mail server refuses it: {}", response.message.join(" ")))
         }
-        error => ReachError::Now(format!("the mail server: {error}")),
+        Error::Io(error) => ReachError::Now(format!("the mail server has gone: {error}")),
+        Error::Transient(_)
+        | Error::ResponseParsing(_)
+        | Error::ChallengeParsing(_)
+        | Error::Utf8Parsing(_)
+        | Error::Client(_)
+        | Error::Resolution
+        | Error::Parsing(_)
+        | Error::Timeout(_)
+        | Error::AddrParseError(_) => ReachError::Now(format!("the mail server: {error}")),
     }
 }

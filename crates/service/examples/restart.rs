@@ -114,6 +114,7 @@ fn start_and_stop(folder: &Path) -> Outcome<Duration> {
             clock: Arc::new(|| Timestamp::from_millis(START + 4_000_000)),
             web: WebConfig::default(),
             keep: Keep::Everything,
+            reach: reach::ReachConfig::default(),
         };
         let listener = TcpListener::bind("127.0.0.1:0").await?;
         let address = listener.local_addr()?;

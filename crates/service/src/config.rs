@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use intake::{BrokerAddress, Clock, Credentials};
 use plant::Plant;
+use reach::ReachConfig;
 use web::WebConfig;
 
 use crate::DataFolder;
@@ -25,6 +26,8 @@ pub struct ServiceConfig {
     pub web: WebConfig,
     /// How long readings are kept.
     pub keep: Keep,
+    /// Who is told of alarms, with the secrets that it takes.
+    pub reach: ReachConfig,
 }
 
 /// How long readings are kept. Batches, findings and events are kept for good.

@@ -49,4 +49,7 @@ pub enum ServiceError {
         /// Which.
         part: &'static str,
     },
+    /// Nobody can be told of alarms.
+    #[error(transparent)]
+    Reach(#[from] reach::ReachError),
 }

@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use intake::{Clock, IntakeStats};
 use model::{Board, Timestamp};
+use reach::ReachStats;
 use records::{Gap, Records};
 use store::{MissingSpan, Store};
 use tokio::sync::watch;
@@ -33,6 +34,7 @@ const NO_SESSION: &str = "the broker had no session for us";
 /// What the health page is made from.
 pub(crate) struct Vitals {
     pub(crate) intake: Arc<IntakeStats>,
+    pub(crate) messages: Arc<ReachStats>,
     pub(crate) progress: Arc<Progress>,
     pub(crate) folder: PathBuf,
     pub(crate) records: Arc<Records>,
@@ -61,6 +63,7 @@ impl Vitals {
         };
         let told = |gap: &Gap| format!("{} to {}: {}", gap.from, gap.to, gap.reason);
         troubles.extend(disk_free_bytes.and_then(little_room));
+        troubles.extend(self.messages.says());
         troubles.extend(self.intake.floods().iter().map(ToString::to_string));
         Health {
             intake: state,
@@ -87,6 +90,7 @@ impl Vitals {
             health: self.health(),
             events: self.intake.counts().events,
             open_findings: open as u64,
+            messages: [self.messages.arrived(), self.messages.lost(), self.messages.waiting()],
             possible_gaps: self.gaps().len() as u64,
             missing_spans: self.missing_spans().len() as u64,
             commits: self.intake.commit_times(),

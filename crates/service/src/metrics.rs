@@ -14,6 +14,9 @@
 //! | `halfdegree_lag_seconds` | gauge | how far the watch is behind what has come |
 //! | `halfdegree_disk_free_bytes` | gauge | room left on the disk of the data folder; absent if the system does not say |
 //! | `halfdegree_open_findings` | gauge | findings that are open now |
+//! | `halfdegree_people_told_total` | counter | messages about alarms that got there |
+//! | `halfdegree_people_not_told_total` | counter | messages about alarms that were given up, or for which there was no room |
+//! | `halfdegree_people_waiting` | gauge | messages about alarms that are on their way |
 //! | `halfdegree_possible_gaps` | gauge | times on record in which messages may have been lost |
 //! | `halfdegree_missing_spans` | gauge | parts of the store that can no longer be read |
 //! | `halfdegree_publish_to_durable_seconds` | histogram | from a reading's own time until it was on disk |
@@ -39,6 +42,8 @@ pub(crate) struct Figures {
     pub(crate) health: Health,
     pub(crate) events: u64,
     pub(crate) open_findings: u64,
+    /// Messages to people: got there, lost, on their way.
+    pub(crate) messages: [u64; 3],
     pub(crate) possible_gaps: u64,
     pub(crate) missing_spans: u64,
     pub(crate) commits: Spread,
@@ -62,6 +67,8 @@ impl Figures {
         told.counter("events", "Events on disk", self.events)?;
         told.counter("duplicates", "Readings that came again", health.duplicates)?;
         told.counter("rejects", "Messages that could not be read", health.rejected)?;
+        told.counter("people_told", "Messages about alarms that got there", self.messages[0])?;
+        told.counter("people_not_told", "Messages about alarms that did not", self.messages[1])?;
         told.counter("reconnects", "Connections to the broker after the first", health.reconnects)?;
         match health.broker_dropped {
             Some(dropped) => told.counter("broker_dropped", "Messages that the broker threw away", dropped),
@@ -83,6 +90,8 @@ impl Figures {
         let lag = health.lag_ms as f64 / 1000.0;
         told.gauge("lag", "How far the watch is behind what has come", Some(&Unit::Seconds), lag)?;
         told.gauge("open_findings", "Findings that are open now", None, self.open_findings as f64)?;
+        let waiting = self.messages[2] as f64;
+        told.gauge("people_waiting", "Messages about alarms that are on their way", None, waiting)?;
         let gaps = self.possible_gaps as f64;
         told.gauge("possible_gaps", "Times in which messages may have been lost", None, gaps)?;
         let missing = self.missing_spans as f64;
@@ -150,6 +159,7 @@ mod tests {
             health,
             events: 2,
             open_findings: 1,
+            messages: [3, 0, 1],
             possible_gaps: 1,
             missing_spans: 0,
             commits: spread.clone(),
@@ -166,7 +176,7 @@ mod tests {
             .lines()
             .filter_map(|line| line.strip_prefix("//! | `")?.split_once('`').map(|(name, _)| name))
             .collect();
-        assert_eq!(table.len(), 16);
+        assert_eq!(table.len(), 19);
         for name in &table {
             assert!(
                 text.contains(&format!("\n{name}")) || text.starts_with(name),

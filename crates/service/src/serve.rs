@@ -7,6 +7,7 @@ use std::thread;
 use alarms::Desk;
 use intake::{Dialect, IntakeConfig, IntakeStats, NoticeboardConfig, Notices, Wiring, inbox};
 use journal::BlockSeq;
+use reach::{ReachStats, Reaching};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch as channel};
 use tokio_util::sync::CancellationToken;
@@ -40,7 +41,7 @@ pub async fn serve(
     listener: TcpListener,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), ServiceError> {
-    let ServiceConfig { plant, plant_text, data, broker, clock, mut web, keep } = config;
+    let ServiceConfig { plant, plant_text, data, broker, clock, mut web, keep, reach } = config;
     if broker.is_embedded {
         web.notes.push(EMBEDDED_NOTE.to_owned());
     }
@@ -81,8 +82,22 @@ pub async fn serve(
     };
     let moving = tokio::spawn(mover.keep_moving(stop.clone()));
     let noting = tokio::spawn(keep_noting_gaps(stats.clone(), records.clone(), stop.clone()));
+    let desk = Arc::new(Desk::new(records.clone()));
+    let keeping = tokio::spawn(desk::keep_fresh(desk.clone(), clock.clone(), stop.clone()));
+    let messages = Arc::new(ReachStats::default());
+    let reaching = Reaching {
+        plant: plant.clone(),
+        config: reach,
+        board: watch_board.clone(),
+        desk: desk.clone(),
+        records: records.clone(),
+        clock: clock.clone(),
+        stats: messages.clone(),
+    };
+    let reaching = tokio::spawn(reach::keep_reaching(reaching, stop.clone()));
     let vitals = Arc::new(Vitals {
         intake: stats.clone(),
+        messages,
         progress,
         folder: data.path().to_owned(),
         records: records.clone(),
@@ -91,8 +106,6 @@ pub async fn serve(
         clock: clock.clone(),
     });
     let watch_board_for_displays = watch_board.clone();
-    let desk = Arc::new(Desk::new(records.clone()));
-    let keeping = tokio::spawn(desk::keep_fresh(desk.clone(), clock.clone(), stop.clone()));
     let state = WebState {
         plant: plant.clone(),
         board: watch_board,
@@ -153,6 +166,7 @@ pub async fn serve(
     joined("the teller of standings", telling.await)?;
     joined("the noticeboard", posting.await)?;
     joined("the desk of alarms", keeping.await)?;
+    joined("the messenger", reaching.await)??;
     Ok(taken_in?)
 }
 
@@ -205,6 +219,7 @@ mod tests {
             clock: Arc::new(|| Timestamp::from_millis(1_772_427_600_000)),
             web: WebConfig::default(),
             keep: Keep::Everything,
+            reach: reach::ReachConfig::default(),
         }
     }
 

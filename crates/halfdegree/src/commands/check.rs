@@ -4,7 +4,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use intake::{Credentials, IdentityFault, Tls};
-use plant::{BrokerUrl, PasswordFrom, Plant, parse_plant};
+use plant::{BrokerUrl, ContactWay, PasswordFrom, Plant, parse_plant};
 
 use crate::NO;
 use crate::args::CheckArgs;
@@ -34,7 +34,7 @@ pub(crate) fn run(args: &CheckArgs) -> anyhow::Result<ExitCode> {
     }
 }
 
-/// What `[mqtt]` names besides the file itself: certificates and a password file, which `serve` will want to read. A variable of the
+/// What `[mqtt]`, `[mail]` and `[[contact]]` name besides the file itself: certificates, passwords and secrets in files, which `serve` will want to read. A variable of the
 /// environment is the service's own, and not looked for here.
 fn faults_of_files(plant: &Plant, path: &Path) -> Vec<IdentityFault> {
     let mqtt = plant.mqtt.clone().with_files_in(path.parent().unwrap_or(Path::new(".")));
@@ -44,7 +44,20 @@ fn faults_of_files(plant: &Plant, path: &Path) -> Vec<IdentityFault> {
         BrokerUrl::Tls { .. } => Tls::read(mqtt.ca.as_ref(), mqtt.client_certificate.as_ref()).err(),
         BrokerUrl::Tcp { .. } | BrokerUrl::Embedded => None,
     };
-    password.into_iter().chain(certificates).collect()
+    let reach = super::reach_config(plant, path, None).err().unwrap_or_default();
+    let reach = reach.into_iter().filter(|fault| !names_a_variable(plant, fault.line));
+    password.into_iter().chain(certificates).chain(reach).collect()
+}
+
+/// Does a variable of the environment stand in that line?
+fn names_a_variable(plant: &Plant, in_line: usize) -> bool {
+    let is = |from: &PasswordFrom| matches!(from, PasswordFrom::Environment { line, .. } if *line == in_line);
+    let mail = plant.reach.mail.as_ref().and_then(|mail| mail.login.as_ref());
+    let of_contact = |contact: &plant::Contact| match &contact.way {
+        ContactWay::Webhook { secret, .. } => is(secret),
+        ContactWay::Mail(_) => false,
+    };
+    mail.is_some_and(|login| is(&login.password)) || plant.reach.contacts.iter().any(of_contact)
 }
 
 fn counted(n: usize, what: &str) -> String {

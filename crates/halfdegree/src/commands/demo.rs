@@ -11,6 +11,7 @@ use std::time::Instant;
 use anyhow::{Context, bail};
 use intake::{Clock, EmbeddedBroker, EmbeddedListen, Pace, ReplayConfig, replay};
 use model::{Arrival, Span, Timestamp};
+use reach::ReachConfig;
 use service::{Broker, DataFolder, Keep, ServiceConfig};
 use simulator::{Works, demo_works};
 use tokio::net::TcpListener;
@@ -67,6 +68,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
             ..WebConfig::default()
         },
         keep: Keep::Everything,
+        reach: ReachConfig::default(),
     };
     let pace = Pace::times(args.speed).context("the speed is checked above")?;
     block_on(async {

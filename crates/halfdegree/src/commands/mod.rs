@@ -7,6 +7,7 @@ pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod export;
 pub(crate) mod key;
+pub(crate) mod message_trial;
 pub(crate) mod replay;
 pub(crate) mod restore;
 pub(crate) mod review;
@@ -16,6 +17,7 @@ pub(crate) mod simulate;
 pub(crate) mod streams;
 pub(crate) mod user;
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::future::Future;
 use std::io::Read;
@@ -24,8 +26,9 @@ use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::{Context, bail};
-use intake::{Credentials, EmbeddedBroker, EmbeddedListen, IdentityFault};
-use plant::{Mqtt, Plant, parse_plant};
+use intake::{Credentials, EmbeddedBroker, EmbeddedListen, IdentityFault, read_secret};
+use plant::{ContactWay, Mqtt, PasswordFrom, Plant, parse_plant};
+use reach::{MailLogin, ReachConfig, Secret};
 use tracing::warn;
 
 /// A plant of a thousand machines with everything said about them has half a megabyte.
@@ -41,6 +44,42 @@ pub(crate) fn plant_text(path: &Path) -> anyhow::Result<String> {
         bail!("{} is larger than {LARGEST_PLANT_FILE} bytes, and no plant file", path.display());
     }
     Ok(text)
+}
+
+/// Who is told of alarms, with what it takes to reach them; what cannot be used is told with its line.
+pub(crate) fn reach_config(
+    plant: &Plant,
+    path: &Path,
+    origin: Option<String>,
+) -> Result<ReachConfig, Vec<IdentityFault>> {
+    let reach = plant.reach.clone().with_files_in(path.parent().unwrap_or(Path::new(".")));
+    let mut faults = Vec::new();
+    let login = reach.mail.as_ref().and_then(|mail| mail.login.as_ref());
+    let login = login.and_then(|login| {
+        Some(MailLogin {
+            user: login.user.clone(),
+            password: read_secret(&login.password).map_err(|fault| faults.push(fault)).ok()?,
+        })
+    });
+    let mut secrets = BTreeMap::new();
+    for contact in &reach.contacts {
+        let ContactWay::Webhook { secret: from, .. } = &contact.way else { continue };
+        let Some(text) = read_secret(from).map_err(|fault| faults.push(fault)).ok() else { continue };
+        match Secret::new(&text) {
+            Ok(secret) => drop(secrets.insert(contact.id.clone(), secret)),
+            Err(says) => {
+                let (key, line) = match from {
+                    PasswordFrom::File(file) => (file.key, file.line),
+                    PasswordFrom::Environment { key, line, .. } => (*key, *line),
+                };
+                let says = format!(
+                    "`{key}`: what stands there signs no webhook: {says}; take the one that the receiver gives out, or a long random text"
+                );
+                faults.push(IdentityFault { line, says });
+            }
+        }
+    }
+    if faults.is_empty() { Ok(ReachConfig { reach, login, secrets, origin }) } else { Err(faults) }
 }
 
 /// Reads a plant file and refuses it with every fault at once.

@@ -48,6 +48,8 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
             if let intake::IntakeError::Identity(fault) = error { named(fault) } else { error.into() }
         })?
     };
+    let reach = super::reach_config(&plant, &args.plant, args.origin.clone())
+        .map_err(|faults| super::in_plant_file(&args.plant, &faults[0]))?;
     let config = ServiceConfig {
         plant,
         plant_text,
@@ -64,6 +66,7 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
             ..WebConfig::default()
         },
         keep: args.keep_days.map_or(Keep::Everything, Keep::Days),
+        reach,
     };
     block_on(async {
         let listener = TcpListener::bind(args.listen).await.with_context(|| {

@@ -8,6 +8,7 @@
 //! One value a batch: seconds of one batch are not independent, and a capability from them would be fiction.
 
 mod actions;
+mod alarms;
 mod basis;
 mod charts;
 mod exceptions;
@@ -19,11 +20,15 @@ mod lots;
 mod quality;
 mod trends;
 
-use model::{Batch, Event, EventKind, Finding, Grade, MachineId, Phase, TemperTest, Timestamp};
+use model::{
+    Acknowledgement, Batch, Event, EventKind, Finding, Grade, MachineId, Phase, SetAside, TemperTest,
+    Timestamp,
+};
 use plant::Plant;
 pub use records::Action;
 
 pub use self::actions::{ActionRow, Effect};
+pub use self::alarms::{AlarmReview, AlarmRow};
 pub use self::charts::{Chart, ChartPoint, Charted, Rule};
 pub use self::exceptions::{Exception, Reason};
 pub use self::findings::{AlarmLoad, KindRow};
@@ -54,6 +59,10 @@ pub struct WeekData<'a> {
     pub events: Vec<Event>,
     /// What the rooms were like, where a channel tells.
     pub rooms: Vec<RoomWeek>,
+    /// What people acknowledged in the week.
+    pub seen: Vec<Acknowledgement>,
+    /// What people set aside in it.
+    pub asides: Vec<SetAside>,
     /// Actions that were ever opened.
     pub actions: Vec<Action>,
     /// How far anything is known; the week may not be over.
@@ -89,6 +98,8 @@ pub struct Review {
     pub probes: Vec<ProbeRow>,
     /// Findings by kind, the most frequent first.
     pub kinds: Vec<KindRow>,
+    /// The life of alarms.
+    pub alarms: AlarmReview,
     /// How many alarms a person had.
     pub load: AlarmLoad,
     /// Lots that were worked with.
@@ -142,7 +153,8 @@ pub fn review(data: WeekData<'_>) -> Result<Review, HistoryError> {
         trends: trends::trends(&view),
         probes: trends::probes(&view, &data.events),
         kinds: findings::kinds(&view, seen_to),
-        load: findings::load(&view, seen_to),
+        alarms: alarms::alarms(&view, &data.seen, &data.asides, seen_to),
+        load: findings::load(&view),
         lots: lots::lots(&view),
         quality: quality::quality(&view),
         rooms: data.rooms,

@@ -108,8 +108,19 @@ fn reviewed(batches: Vec<Batch>, findings: Vec<Finding>, events: Vec<Event>, act
     let plant = parse_plant(PLANT).unwrap();
     let week = "2026-W48".parse().unwrap();
     let seen_to = monday() + Span::from_hours(24 * 8);
-    review(WeekData { week, plant: &plant, batches, findings, events, rooms: Vec::new(), actions, seen_to })
-        .unwrap()
+    review(WeekData {
+        week,
+        plant: &plant,
+        batches,
+        findings,
+        events,
+        rooms: Vec::new(),
+        seen: Vec::new(),
+        asides: Vec::new(),
+        actions,
+        seen_to,
+    })
+    .unwrap()
 }
 
 #[test]

@@ -6,6 +6,7 @@
 //! **Invariant:** machines stand in the order of the plant file and are never ranked; every share and every capability
 //! has its number of values beside it.
 
+mod alarms;
 mod document;
 mod html;
 mod paper;
@@ -167,6 +168,7 @@ pub fn review_sheet(reviewed: &Reviewed<'_>) -> ReviewSheet {
             process::holds(reviewed),
             process::charts(reviewed),
             process::trends(reviewed),
+            alarms::alarms(reviewed),
             record::findings(reviewed),
             record::lots(reviewed),
             record::rooms(reviewed),

@@ -3,7 +3,7 @@
 use history::week::{KindRow, LotRow, RoomWeek};
 
 use super::{Cell, Holds, Reviewed, Section, Table};
-use crate::saying::{length, list};
+use crate::saying::length;
 
 pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
     let review = reviewed.review;
@@ -11,25 +11,9 @@ pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
     let mut says = Vec::new();
     if let Some(per_day) = load.per_machine_day {
         says.push(format!(
-            "{} findings without prompts for tests, {per_day:.1} for each day on which a machine was worked; a shop floor should stay at one or two a machine and shift. {} asked for somebody at once, {} soon, {} when there is time.",
+            "{} alarms, {per_day:.1} for each day on which a machine was worked; a shop floor should stay at one or two a machine and shift. {} asked for somebody at once, {} soon, {} when there is time.",
             load.raised, load.by_priority[0], load.by_priority[1], load.by_priority[2]
         ));
-        let mut troubles = Vec::new();
-        let mut tell = |n: usize, one: &str, many: &str| {
-            if 0 < n {
-                troubles.push(if n == 1 { format!("one {one}") } else { format!("{n} {many}") });
-            }
-        };
-        tell(
-            load.chattering,
-            "repeated itself within half an hour",
-            "repeated themselves within half an hour",
-        );
-        tell(load.standing, "stood for more than a day", "stood for more than a day");
-        tell(load.floods, "flood of more than ten in ten minutes", "floods of more than ten in ten minutes");
-        if !troubles.is_empty() {
-            says.push(format!("Nuisances: {}.", list(&troubles)));
-        }
     }
     if review.kinds.is_empty() {
         says.push("Nothing was found in this week or the one before.".to_owned());

@@ -1,0 +1,75 @@
+//! The life of alarms: too many, too long, unanswered, set aside.
+
+use history::week::AlarmRow;
+
+use super::{Cell, Holds, Reviewed, Section, Table};
+use crate::saying::{length, list};
+
+pub(super) fn alarms(reviewed: &Reviewed<'_>) -> Section {
+    let review = &reviewed.review.alarms;
+    let week = &review.week;
+    let mut says = Vec::new();
+    if week.raised == 0 {
+        says.push("No alarm was raised in this week.".to_owned());
+    } else {
+        says.push(format!(
+            "{} alarms, of which {} were acknowledged. A shop floor should stay at one or two a machine and shift (a start value, no source).",
+            week.raised, week.seen
+        ));
+        says.push(match week.floods.len() {
+            0 => "At no time were there more than ten in ten minutes.".to_owned(),
+            1 => "Once there were more than ten in ten minutes.".to_owned(),
+            n => format!("{n} times there were more than ten in ten minutes."),
+        });
+    }
+    Section {
+        key: "alarms",
+        title: "Alarms and their answers",
+        says,
+        table: Some(Table {
+            columns: vec![
+                ("Machine", Holds::Words),
+                ("Raised", Holds::Numbers),
+                ("A day worked", Holds::Numbers),
+                ("Most often", Holds::Sentence),
+                ("Stood longest", Holds::Sentence),
+                ("Came again and again", Holds::Sentence),
+                ("Longer than a day", Holds::Numbers),
+                ("Not acknowledged", Holds::Numbers),
+                ("Acknowledged after, middle", Holds::Words),
+                ("Shelved", Holds::Numbers),
+                ("Out of service", Holds::Numbers),
+            ],
+            rows: review.rows.iter().map(|row| cells(reviewed, row)).collect(),
+        }),
+        pictures: Vec::new(),
+    }
+}
+
+fn cells(reviewed: &Reviewed<'_>, row: &AlarmRow) -> Vec<Cell> {
+    let figures = &row.figures;
+    let title = |kind| crate::help(kind).title;
+    let words = |words: Option<String>| words.map_or(Cell::Nothing, Cell::Text);
+    let chattering: Vec<String> = figures.chattering.iter().map(|kind| title(*kind).to_owned()).collect();
+    vec![
+        Cell::text(
+            figures
+                .machine
+                .as_ref()
+                .map_or("The works".to_owned(), |id| reviewed.names.machine(id).to_owned()),
+        ),
+        Cell::count(figures.raised),
+        Cell::number(row.per_day, 1),
+        words(figures.most_frequent.map(|(kind, n)| format!("{}, {n}", title(kind)))),
+        words(figures.longest.map(|longest| {
+            let goes_on = if longest.goes_on { " and goes on" } else { "" };
+            format!("{}, {}{goes_on}", title(longest.kind), length(longest.lasted))
+        })),
+        words((!chattering.is_empty()).then(|| list(&chattering))),
+        Cell::count(figures.stale),
+        Cell::count(figures.unseen),
+        words(figures.median_until_seen.map(length)),
+        Cell::count(figures.shelved),
+        Cell::count(figures.out_of_service),
+    ]
+}
