@@ -72,6 +72,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
     };
     let pace = Pace::times(args.speed).context("the speed is checked above")?;
     block_on(async {
+        let stop = told_to_stop();
         let listener = TcpListener::bind(args.listen).await.with_context(|| {
             format!("cannot listen on {}; is another service running there?", args.listen)
         })?;
@@ -85,7 +86,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
                 warn!(error = &error as &dyn std::error::Error, "the works has stopped publishing");
             }
         });
-        let served = service::serve(config, listener, told_to_stop()).await;
+        let served = service::serve(config, listener, stop).await;
         publishing.abort();
         Ok(served?)
     })?;

@@ -143,14 +143,15 @@ pub(crate) fn block_on<T>(work: impl Future<Output = anyhow::Result<T>>) -> anyh
         .block_on(work)
 }
 
-/// Resolves when the program is told to stop: SIGTERM, or ctrl-c at a terminal.
-pub(crate) async fn told_to_stop() {
-    let mut term = match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
-        Ok(term) => term,
-        Err(_) => return std::future::pending().await,
-    };
-    tokio::select! {
-        _ = term.recv() => {}
-        _ = tokio::signal::ctrl_c() => {}
+/// Resolves when the program is told to stop: SIGTERM, or ctrl-c at a terminal. It listens from this call on, so that a SIGTERM that
+/// comes while the service starts is heard, too.
+pub(crate) fn told_to_stop() -> impl Future<Output = ()> {
+    let term = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate());
+    async move {
+        let Ok(mut term) = term else { return std::future::pending().await };
+        tokio::select! {
+            _ = term.recv() => {}
+            _ = tokio::signal::ctrl_c() => {}
+        }
     }
 }

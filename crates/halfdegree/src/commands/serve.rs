@@ -69,11 +69,12 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         reach,
     };
     block_on(async {
+        let stop = told_to_stop();
         let listener = TcpListener::bind(args.listen).await.with_context(|| {
             format!("cannot listen on {}; is another service running there?", args.listen)
         })?;
         println!("Pages at http://{}/", listener.local_addr()?);
-        service::serve(config, listener, told_to_stop()).await?;
+        service::serve(config, listener, stop).await?;
         Ok(())
     })?;
     Ok(ExitCode::SUCCESS)
