@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use crate::program::{Service, output, root, run, text};
 
-fn copied(name: &str, to: &Path) -> PathBuf {
+pub(crate) fn copied(name: &str, to: &Path) -> PathBuf {
     fn copy(from: &Path, to: &Path) {
         fs::create_dir(to).unwrap();
         for entry in fs::read_dir(from).unwrap() {

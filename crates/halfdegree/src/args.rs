@@ -37,6 +37,8 @@ pub(crate) enum Command {
     Check(CheckArgs),
     /// Send a trial message to those whom the plant file names, so that you know that it gets there.
     MessageTrial(MessageTrialArgs),
+    /// Look at plant file, broker, clock, disk, data folder and certificates, and say what to do about each.
+    Doctor(DoctorArgs),
     /// Publish a recorded stream to a broker again.
     Replay(ReplayArgs),
     /// Write streams of the invented works, with what really happened beside them.
@@ -172,6 +174,19 @@ pub(crate) struct MessageTrialArgs {
     /// Only to this contact, by its id; to all of them without it.
     #[arg(long, value_name = "CONTACT")]
     pub(crate) to: Option<ContactId>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct DoctorArgs {
+    /// The plant file.
+    #[arg(long)]
+    pub(crate) plant: PathBuf,
+    /// The data folder; a service may be running on it.
+    #[arg(long)]
+    pub(crate) data: PathBuf,
+    /// How many seconds to listen for what the machines send.
+    #[arg(long, default_value_t = 5, value_parser = clap::value_parser!(u64).range(1..=600))]
+    pub(crate) seconds: u64,
 }
 
 #[derive(Debug, ClapArgs)]

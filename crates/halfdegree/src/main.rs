@@ -33,6 +33,7 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Analyse(args) => commands::analyse::run(&args),
         Command::Check(args) => commands::check::run(&args),
         Command::MessageTrial(args) => commands::message_trial::run(&args),
+        Command::Doctor(args) => commands::doctor::run(&args),
         Command::Replay(args) => commands::replay::run(&args),
         Command::Simulate(args) => commands::simulate::run(&args),
         Command::Export(args) => commands::export::run(&args),

@@ -3,6 +3,7 @@
 //! What cannot be used is told before anything starts, with the line of the plant file that names it. Secrets are held in
 //! memory and shown to nobody: neither [`Credentials`] nor [`Tls`] has a `Debug` that tells more than that it is there.
 
+mod dates;
 mod tls;
 mod trouble;
 
@@ -12,6 +13,7 @@ use std::io::Read;
 
 use plant::{Mqtt, NamedFile, PasswordFrom};
 
+pub use crate::identity::dates::{CertificateDates, certificate_dates};
 pub use crate::identity::tls::Tls;
 pub(crate) use crate::identity::trouble::{hung_up, sentence};
 

@@ -47,6 +47,7 @@ mod moments;
 
 mod backoff;
 mod drops;
+mod examine;
 mod run;
 
 mod desk;
@@ -60,8 +61,11 @@ pub use crate::desk::{Pace, Progress};
 pub use crate::dialect::Dialect;
 pub use crate::embedded::{EmbeddedBroker, EmbeddedListen, KEPT_BYTES_A_FILTER};
 pub use crate::error::IntakeError;
+pub use crate::examine::{Answer, examine};
 pub use crate::flood::Flood;
-pub use crate::identity::{Credentials, IdentityFault, Tls, read_secret};
+pub use crate::identity::{
+    CertificateDates, Credentials, IdentityFault, Tls, certificate_dates, read_secret,
+};
 pub use crate::inbox::{Inbox, NotKept, Submit, inbox};
 pub use crate::noticeboard::{NoticeboardConfig, Notices, keep_posted};
 pub use crate::publish::{ReplayConfig, replay};

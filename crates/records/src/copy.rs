@@ -43,6 +43,18 @@ impl Records {
             .map_err(|source| RecordsError::from_sqlite("read", path, source))?;
         Ok(block.map(|block| u64::try_from(block).unwrap_or(0)))
     }
+
+    /// Has SQLite look through the file at `path`; its complaint if it is damaged.
+    ///
+    /// # Errors
+    /// If there are no records at `path`, a later version wrote them, or they cannot be read.
+    pub fn complaint(path: impl AsRef<Path>) -> Result<Option<String>, RecordsError> {
+        let path = path.as_ref();
+        let says: String = open_to_read(path)?
+            .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
+            .map_err(|source| RecordsError::from_sqlite("read", path, source))?;
+        Ok((says != "ok").then_some(says))
+    }
 }
 
 #[cfg(test)]

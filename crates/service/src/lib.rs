@@ -16,6 +16,7 @@ mod config;
 mod correct;
 mod desk;
 mod displays;
+mod doctor;
 mod error;
 mod folder;
 mod health;
@@ -30,6 +31,7 @@ mod watch;
 
 pub use crate::backup::{BackedUp, BackupError, Restored, backup, restore};
 pub use crate::config::{Broker, Keep, ServiceConfig};
+pub use crate::doctor::{Check, Verdict, check_folder};
 pub use crate::error::ServiceError;
 pub use crate::folder::DataFolder;
 pub use crate::past::fill;

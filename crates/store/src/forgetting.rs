@@ -6,8 +6,6 @@
 
 use std::path::Path;
 
-use model::Timestamp;
-
 use crate::manifest::{self, aside, notes};
 use crate::reader::lock;
 use crate::snapshot::list_failed;
@@ -38,14 +36,6 @@ impl Store {
             let _only_in_the_way = self.disk.remove(&self.folder().join(file));
         }
         Ok(old.iter().map(|part| u64::try_from(part.readings).unwrap_or(0)).sum())
-    }
-
-    /// The newest moment that stands in a part, by which a caller can tell that its clock has not run away.
-    ///
-    /// # Errors
-    /// If the list cannot be read.
-    pub fn newest_moment(&self) -> Result<Option<Timestamp>, StoreError> {
-        manifest::newest_moment(lock(&self.mover).connection()).map_err(list_failed)
     }
 
     /// Is the day of this file one whose readings have been forgotten on purpose?

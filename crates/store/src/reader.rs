@@ -148,6 +148,20 @@ impl StoreReader {
         Ok(parts.into_iter().map(file).collect())
     }
 
+    /// The newest moment that stands in a part, by which a caller can tell that its clock has not run away.
+    ///
+    /// # Errors
+    /// If the list cannot be read.
+    pub fn newest_moment(&self) -> Result<Option<Timestamp>, StoreError> {
+        self.with_journal(|journal| {
+            let snapshot = journal.snapshot()?;
+            match manifest::exists(snapshot.connection()).map_err(list_failed)? {
+                true => manifest::newest_moment(snapshot.connection()).map_err(list_failed),
+                false => Ok(None),
+            }
+        })
+    }
+
     /// Parts that could not be read and are left out of every answer, until they are set aside by the next move.
     pub fn damaged(&self) -> Vec<DamagedPart> {
         lock(&self.damaged).iter().map(|unreadable| unreadable.told(&self.folder)).collect()

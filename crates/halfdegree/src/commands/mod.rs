@@ -5,6 +5,7 @@ pub(crate) mod audit;
 pub(crate) mod backup;
 pub(crate) mod check;
 pub(crate) mod demo;
+pub(crate) mod doctor;
 pub(crate) mod export;
 pub(crate) mod key;
 pub(crate) mod message_trial;

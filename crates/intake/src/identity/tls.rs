@@ -82,7 +82,7 @@ fn roots_of_this_computer() -> Result<RootCertStore, IdentityFault> {
     Ok(roots)
 }
 
-fn certificates(file: &NamedFile) -> Result<Vec<CertificateDer<'static>>, IdentityFault> {
+pub(super) fn certificates(file: &NamedFile) -> Result<Vec<CertificateDer<'static>>, IdentityFault> {
     let pem = read(file, LARGEST_PEM)?;
     let found: Vec<CertificateDer<'static>> = CertificateDer::pem_slice_iter(&pem)
         .collect::<Result<_, _>>()
