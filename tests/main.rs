@@ -10,6 +10,8 @@
 //! | `zero_loss` | whatever is killed, cut, frozen or filled on the way, every acknowledged message is there once |
 //! | `formats` | every data folder that a release wrote opens for ever |
 //! | `backup` | a backup under load holds all that had come, and is put back whole |
+//! | `doctor` | what `doctor` says of a plant that is well, and of each thing that is not |
+//! | `reload` | another plant file on SIGHUP, and a stop, under load: every reading once; what the service manager is told |
 //! | `people` | a kettle from charge to decision, entered over HTTP, is found whole in its batch |
 //! | `logs` | no password in any log; a flood of bad messages costs some lines and no disk |
 //! | `access` | users, signing in, roles, the audit trail: with the program as it is run |
@@ -23,11 +25,13 @@ mod access;
 mod backup;
 mod bad_input;
 mod cut;
+mod doctor;
 mod formats;
 mod logs;
 mod people;
 mod program;
 mod recordings;
+mod reload;
 mod replay;
 mod samples;
 mod streams;

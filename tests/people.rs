@@ -74,6 +74,7 @@ impl Kettle {
             web: WebConfig { entries: Entries::OpenOnLoopback, ..WebConfig::default() },
             keep: Keep::Everything,
             reach: reach::ReachConfig::default(),
+            ready: Box::new(|| ()),
         };
         let (stop, stopped) = oneshot::channel();
         let serving = runtime.spawn(async move {

@@ -128,10 +128,15 @@ impl Service {
         serde_json::from_str(&body).unwrap_or_else(|error| panic!("{path}: {error}: {body}"))
     }
 
+    /// Sends a signal, such as `HUP`.
+    pub(crate) fn tell(&self, signal: &str) {
+        let told = Command::new("sh").arg("-c").arg(format!("kill -{signal} {}", self.child.id())).status();
+        assert!(told.unwrap().success());
+    }
+
     /// SIGTERM, and waits until it has gone. It must say that all went well.
     pub(crate) fn stop(mut self) {
-        let told = Command::new("sh").arg("-c").arg(format!("kill -TERM {}", self.child.id())).status();
-        assert!(told.unwrap().success());
+        self.tell("TERM");
         assert!(self.child.wait().unwrap().success(), "a service that is told to stop ends with 0");
     }
 

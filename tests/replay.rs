@@ -16,11 +16,11 @@ use crate::streams::Sample;
 const STOPPED_AFTER: u64 = 6_000;
 const KILLED_AFTER: u64 = 6_000;
 
-fn readings_taken(service: &Service) -> u64 {
+pub(crate) fn readings_taken(service: &Service) -> u64 {
     service.json("/healthz")["health"]["readings"].as_u64().unwrap()
 }
 
-fn connected(service: &Service) -> bool {
+pub(crate) fn connected(service: &Service) -> bool {
     service.json("/healthz")["health"]["intake"] == "connected"
 }
 
@@ -103,7 +103,7 @@ fn retained(port: u16, topic: &str) -> serde_json::Value {
 
 type Readings = BTreeMap<(Timestamp, Channel), Option<String>>;
 
-fn expected_readings(sample: &Sample) -> BTreeMap<MachineId, Readings> {
+pub(crate) fn expected_readings(sample: &Sample) -> BTreeMap<MachineId, Readings> {
     let mut expected: BTreeMap<MachineId, Readings> = BTreeMap::new();
     for arrival in &sample.arrivals {
         if let Content::Reading(reading) = &arrival.content {
@@ -115,7 +115,7 @@ fn expected_readings(sample: &Sample) -> BTreeMap<MachineId, Readings> {
 }
 
 /// What `halfdegree export` gives back.
-fn exported(data: &str, machine: &MachineId) -> Readings {
+pub(crate) fn exported(data: &str, machine: &MachineId) -> Readings {
     let csv = output(&["export", "--data", data, "--machine", machine.as_str()]);
     let mut lines = csv.lines();
     let header: Vec<&str> = lines.next().unwrap().split(',').collect();
@@ -140,7 +140,7 @@ fn exported(data: &str, machine: &MachineId) -> Readings {
     readings
 }
 
-fn same_batches_and_findings(service: &Service, sample: &Sample) {
+pub(crate) fn same_batches_and_findings(service: &Service, sample: &Sample) {
     let mut analyst = Analyst::new(sample.plant.clone());
     sample.arrivals.iter().for_each(|arrival| analyst.push(arrival));
     let analysis = analyst.finish().unwrap();

@@ -28,6 +28,8 @@ pub struct ServiceConfig {
     pub keep: Keep,
     /// Who is told of alarms, with the secrets that it takes.
     pub reach: ReachConfig,
+    /// Called once everything runs and pages are answered.
+    pub ready: Box<dyn FnOnce() + Send>,
 }
 
 /// How long readings are kept. Batches, findings and events are kept for good.

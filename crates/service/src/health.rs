@@ -1,7 +1,7 @@
 //! How the service is, put together from what its parts say.
 
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, Weak};
 use std::time::Duration;
 
 use intake::{Clock, IntakeStats};
@@ -24,7 +24,7 @@ const GAPS_TOLD: usize = 20;
 /// A disk that has failed in many places is told by its first ones.
 const SPANS_TOLD: usize = 50;
 /// Less than this is told as a trouble: about a day of a plant of two hundred machines, time enough to make room.
-const LITTLE_ROOM: u64 = 1 << 30;
+pub(crate) const LITTLE_ROOM: u64 = 1 << 30;
 /// Gaps come with connections, and a person who looks at the page is in no greater hurry.
 const NOTE_GAPS_EVERY: Duration = Duration::from_secs(2);
 
@@ -38,7 +38,8 @@ pub(crate) struct Vitals {
     pub(crate) progress: Arc<Progress>,
     pub(crate) folder: PathBuf,
     pub(crate) records: Arc<Records>,
-    pub(crate) store: Arc<Store>,
+    /// Not held: whoever is still looking at a page must not keep the next start from the folder.
+    pub(crate) store: Weak<Store>,
     pub(crate) board: watch::Receiver<Arc<Board>>,
     pub(crate) clock: Clock,
 }
@@ -121,7 +122,8 @@ impl Vitals {
 
     fn missing_spans(&self) -> Vec<MissingSpan> {
         let (from, to) = (Timestamp::from_millis(i64::MIN), Timestamp::from_millis(i64::MAX));
-        self.store.missing_spans(None, from, to).unwrap_or_else(|error| {
+        let Some(store) = self.store.upgrade() else { return Vec::new() };
+        store.missing_spans(None, from, to).unwrap_or_else(|error| {
             warn!(error = &error as &dyn std::error::Error, "what is missing from the store cannot be read");
             Vec::new()
         })

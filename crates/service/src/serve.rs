@@ -3,6 +3,7 @@
 use std::future::Future;
 use std::sync::Arc;
 use std::thread;
+use std::time::Duration;
 
 use alarms::Desk;
 use intake::{Dialect, IntakeConfig, IntakeStats, NoticeboardConfig, Notices, Wiring, inbox};
@@ -10,6 +11,7 @@ use journal::BlockSeq;
 use reach::{ReachStats, Reaching};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch as channel};
+use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
 use tracing::{info, warn};
 use web::WebState;
@@ -28,6 +30,9 @@ use crate::{ServiceConfig, ServiceError};
 /// Blocks between intake and watch: some seconds of a large plant. Full means that the intake waits, and the broker keeps the rest.
 const BLOCKS_WAITING: usize = 1_024;
 
+/// Somebody whose network stands still must not keep the service from ending.
+const PAGES_CLOSE_WITHIN: Duration = Duration::from_secs(1);
+
 /// What people should know of the broker inside the service.
 const EMBEDDED_NOTE: &str =
     "Messages come through the broker inside this service. What it holds while the service is down is lost.";
@@ -41,7 +46,7 @@ pub async fn serve(
     listener: TcpListener,
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), ServiceError> {
-    let ServiceConfig { plant, plant_text, data, broker, clock, mut web, keep, reach } = config;
+    let ServiceConfig { plant, plant_text, data, broker, clock, mut web, keep, reach, ready } = config;
     if broker.is_embedded {
         web.notes.push(EMBEDDED_NOTE.to_owned());
     }
@@ -71,7 +76,8 @@ pub async fn serve(
     let watching = {
         let reworker = Reworker { records: records.clone(), store: store.clone() };
         let (clock, runtime) = (clock.clone(), tokio::runtime::Handle::current());
-        spawn_thread("watch", move || watch.run(queue, &board, &clock, &reworker, &runtime))?
+        let stop = stop.clone();
+        spawn_thread("watch", move || watch.run(queue, &board, &clock, &reworker, &runtime, &stop))?
     };
     let mover = Mover {
         store: store.clone(),
@@ -101,7 +107,7 @@ pub async fn serve(
         progress,
         folder: data.path().to_owned(),
         records: records.clone(),
-        store: store.clone(),
+        store: Arc::downgrade(&store),
         board: watch_board.clone(),
         clock: clock.clone(),
     });
@@ -139,6 +145,7 @@ pub async fn serve(
     let stop_pages = stop.clone();
     let mut pages = tokio::spawn(web::run(web, state, listener, async move { stop_pages.cancelled().await }));
 
+    ready();
     let mut intake_config = IntakeConfig::new(broker.address, broker.client_id, Decoder::new(&plant), clock);
     intake_config.credentials = broker.credentials;
     intake_config.last_arrival = last_arrival.filter(|_| !broker.is_new);
@@ -159,7 +166,13 @@ pub async fn serve(
     info!("stopping");
     watching.await.map_err(|_| ServiceError::Stopped { part: "the watch" })??;
     if ended.borrow().is_none() {
-        joined("the web server", pages.await)??;
+        match timeout(PAGES_CLOSE_WITHIN, &mut pages).await {
+            Ok(ended) => joined("the web server", ended)??,
+            Err(_) => {
+                warn!("somebody at the pages did not come to an end, and is left standing");
+                pages.abort();
+            }
+        }
     }
     joined("the mover", moving.await)?;
     joined("the keeper of gaps", noting.await)?;
@@ -220,6 +233,7 @@ mod tests {
             web: WebConfig::default(),
             keep: Keep::Everything,
             reach: reach::ReachConfig::default(),
+            ready: Box::new(|| ()),
         }
     }
 

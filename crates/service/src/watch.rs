@@ -16,6 +16,7 @@ use model::{Arrival, Batch, Board, Content, Event, Finding, MachineId, Timestamp
 use plant::Plant;
 use records::{Due, Records, Update};
 use tokio::sync::{mpsc, watch};
+use tokio_util::sync::CancellationToken;
 use tracing::{info, warn};
 
 use crate::ServiceError;
@@ -32,6 +33,8 @@ const COMMIT_EVERY: Duration = Duration::from_secs(2);
 const COMMIT_ENTRIES_EVERY: Duration = Duration::from_millis(100);
 /// The whole state is saved so often; a restart works through what came since.
 const SAVE_EVERY: Duration = Duration::from_secs(30);
+/// Told to stop, it works on for so long; what is waiting then is in the journal, and the next start works through it.
+const LEAVES_THE_REST_AFTER: Duration = Duration::from_secs(1);
 /// Blocks read at once when a restart catches up.
 const CATCH_UP: usize = 64;
 
@@ -177,7 +180,7 @@ impl Watch {
         }
     }
 
-    /// Blocks the calling thread until `blocks` is closed, then saves everything.
+    /// Blocks the calling thread until `blocks` is closed and worked through, then saves everything.
     pub(crate) fn run(
         mut self,
         mut blocks: mpsc::Receiver<Block>,
@@ -185,7 +188,9 @@ impl Watch {
         clock: &Clock,
         reworker: &Reworker,
         runtime: &tokio::runtime::Handle,
+        stop: &CancellationToken,
     ) -> Result<(), ServiceError> {
+        let mut told_to_stop = None;
         let (mut drawn, mut committed, mut saved) = (Instant::now(), Instant::now(), Instant::now());
         self.draw(board);
         loop {
@@ -194,6 +199,12 @@ impl Watch {
                 Ok(None) => break,
                 Ok(Some(block)) => self.take(block.seq, &block.arrivals),
                 Err(_) => {}
+            }
+            if stop.is_cancelled()
+                && LEAVES_THE_REST_AFTER <= told_to_stop.get_or_insert_with(Instant::now).elapsed()
+            {
+                info!(waiting = blocks.len(), "the next start works through what is still waiting");
+                break;
             }
             if drawn.elapsed() >= BOARD_EVERY {
                 drawn = Instant::now();

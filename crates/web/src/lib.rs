@@ -64,7 +64,7 @@ mod words;
 mod written;
 
 pub use crate::paper::Paper;
-pub use crate::server::{WebError, router, run};
+pub use crate::server::{WebError, check_dashboards, router, run};
 pub use crate::state::{
     Entries, EventSink, Health, IntakeState, LivePace, NotDurable, Reading, WebConfig, WebState,
 };

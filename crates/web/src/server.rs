@@ -25,7 +25,7 @@ use tracing::warn;
 
 use crate::app::App;
 use crate::router::routes;
-use crate::shelf::LOOKED_AT_EVERY;
+use crate::shelf::{LOOKED_AT_EVERY, Shelf};
 use crate::state::{Entries, WebConfig, WebState};
 
 /// Connections at once: twice the live pages and room for their pictures.
@@ -76,6 +76,14 @@ pub enum WebError {
 pub fn router(config: &WebConfig, state: WebState) -> Result<Router, WebError> {
     let app = App::new(config, state, CancellationToken::new())?;
     Ok(routes(Arc::new(app)))
+}
+
+/// Says what is wrong with the folder of `--dashboards`, and serves nothing.
+///
+/// # Errors
+/// If it has a fault.
+pub fn check_dashboards(config: &WebConfig) -> Result<(), WebError> {
+    Shelf::open(config.dashboards.as_deref()).map(drop)
 }
 
 /// Answers on `listener` until `shutdown` is done, then finishes what it is at.

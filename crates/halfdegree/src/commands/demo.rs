@@ -69,6 +69,7 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
         },
         keep: Keep::Everything,
         reach: ReachConfig::default(),
+        ready: Box::new(|| ()),
     };
     let pace = Pace::times(args.speed).context("the speed is checked above")?;
     block_on(async {
