@@ -115,6 +115,7 @@ fn start_and_stop(folder: &Path) -> Outcome<Duration> {
             web: WebConfig::default(),
             keep: Keep::Everything,
             reach: reach::ReachConfig::default(),
+            ready: Box::new(|| ()),
         };
         let listener = TcpListener::bind("127.0.0.1:0").await?;
         let address = listener.local_addr()?;
