@@ -53,6 +53,13 @@ fn a_service_goes_on_in_a_folder_of_format_1() {
         !findings["findings"].as_array().unwrap().is_empty(),
         "the finding that was on record is still there"
     );
+    for page in ["/", "/machines/alder", "/findings", "/setup", "/health", "/api/v1/batches"] {
+        assert_eq!(service.get(page).0, 200, "{page}");
+    }
+    for batch in service.json("/api/v1/batches?limit=100")["batches"].as_array().unwrap() {
+        let report = format!("/batches/{}", batch["id"].as_str().unwrap());
+        assert_eq!(service.get(&report).0, 200, "{report}");
+    }
     service.stop();
     for machine in ["alder", "fir"] {
         assert_eq!(exported(&data, machine), expected(&format!("data-1.{machine}.csv")), "{machine}");

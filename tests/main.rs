@@ -12,6 +12,7 @@
 //! | `backup` | a backup under load holds all that had come, and is put back whole |
 //! | `doctor` | what `doctor` says of a plant that is well, and of each thing that is not |
 //! | `reload` | another plant file on SIGHUP, and a stop, under load: every reading once; what the service manager is told |
+//! | `import` | a logger's file becomes batches, once; what cannot be read gets its sentence |
 //! | `people` | a kettle from charge to decision, entered over HTTP, is found whole in its batch |
 //! | `logs` | no password in any log; a flood of bad messages costs some lines and no disk |
 //! | `access` | users, signing in, roles, the audit trail: with the program as it is run |
@@ -27,6 +28,7 @@ mod bad_input;
 mod cut;
 mod doctor;
 mod formats;
+mod import;
 mod logs;
 mod people;
 mod program;

@@ -200,6 +200,24 @@ fn a_stop_under_load_takes_less_than_five_seconds_and_loses_nothing() {
 }
 
 #[test]
+fn a_log_for_programs_is_an_object_a_line() {
+    let site = Site::new();
+    let mut command = program();
+    command.env("HALFDEGREE_LOG", "info").stderr(File::create(site.path("log")).unwrap());
+    command.args(["--log-format", "json"]);
+    let service = Service::launch(command, &site.path("plant.toml"), Path::new(&site.path("data")));
+    wait_until("it has said that it is connected", || site.log().contains("subscribed"));
+    service.stop();
+    for line in site.log().lines() {
+        let said: serde_json::Value = serde_json::from_str(line).unwrap();
+        assert!(
+            said["timestamp"].is_string() && said["level"].is_string() && said["message"].is_string(),
+            "{line}"
+        );
+    }
+}
+
+#[test]
 fn a_manager_that_asks_for_it_hears_that_the_service_runs() {
     let site = Site::new();
     let mut command = program();

@@ -216,3 +216,15 @@ fn a_licence_is_read_as_spdx_means_it() {
     assert!(!may_use("MIT AND GPL-3.0"));
     assert!(!may_use("none"));
 }
+
+/// The table of what it finds names every kind with its priority, and nothing that is none.
+#[test]
+fn the_readme_tells_of_every_finding() {
+    let readme = fs::read_to_string(root().join("README.md")).unwrap();
+    let table = readme.split("## What it finds").nth(1).unwrap().split("\n## ").next().unwrap();
+    let first_cells = table.lines().filter_map(|line| line.strip_prefix("| `")?.split(" | ").next());
+    let told: BTreeSet<&str> =
+        first_cells.flat_map(|cell| cell.split("`, `")).map(|name| name.trim_matches('`')).collect();
+    let kinds: BTreeSet<&str> = model::FindingKind::ALL.iter().map(|kind| kind.as_str()).collect();
+    assert_eq!(told, kinds);
+}

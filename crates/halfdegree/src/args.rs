@@ -1,5 +1,6 @@
 //! What the user may type. What it means is decided in the commands.
 
+pub(crate) mod import;
 mod people;
 pub(crate) mod seed;
 
@@ -11,18 +12,38 @@ use history::week::IsoWeek;
 use model::{ContactId, MachineId, Timestamp};
 use service::Keep;
 
+pub(crate) use self::import::ImportArgs;
 pub(crate) use self::people::{
     AuditArgs, AuditCommand, KeyArgs, KeyCommand, SecretArgs, UserArgs, UserCommand,
 };
+
+/// What a newcomer does first.
+const AT_FIRST: &str = "At first:
+  halfdegree demo                                      look around in an invented works
+  halfdegree check plant.toml                          write a plant file, and see what is wrong with it
+  halfdegree doctor --plant plant.toml --data data     see whether broker, disk and clock are well
+  halfdegree serve --plant plant.toml --data data      run it
+Each command has examples: halfdegree serve --help";
 
 /// Watches tempering machines: takes in their temperatures over MQTT, finds batches, phases and faults, and shows them.
 ///
 /// Temperature alone never proves temper: only a temper test does.
 #[derive(Debug, Parser)]
-#[command(name = "halfdegree", version)]
+#[command(name = "halfdegree", version, after_help = AT_FIRST)]
 pub(crate) struct Args {
+    /// How log lines are written to standard error.
+    #[arg(long, value_enum, default_value = "text", global = true)]
+    pub(crate) log_format: LogFormat,
     #[command(subcommand)]
     pub(crate) command: Command,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LogFormat {
+    /// For people.
+    Text,
+    /// For programs: an object a line.
+    Json,
 }
 
 #[derive(Debug, Subcommand)]
@@ -45,6 +66,8 @@ pub(crate) enum Command {
     Simulate(SimulateArgs),
     /// Get readings back out.
     Export(ExportArgs),
+    /// Bring in a data logger's file, or a table typed in a spreadsheet.
+    Import(Box<import::ImportArgs>),
     /// Copy a data folder as it is at one moment; the service may be running.
     Backup(BackupArgs),
     /// Put a backup back into a new data folder.
@@ -62,6 +85,7 @@ pub(crate) enum Command {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(after_help = "Examples:\n  halfdegree demo\n  halfdegree demo --speed 60 --listen 127.0.0.1:9000")]
 pub(crate) struct DemoArgs {
     /// Where the pages are served.
     #[arg(long, default_value = "127.0.0.1:8460")]
@@ -75,6 +99,9 @@ pub(crate) struct DemoArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Examples:\n  halfdegree serve --plant plant.toml --data data\n  For a network, once there is a user (`halfdegree user add`):\n  halfdegree serve --plant plant.toml --data data --listen 192.168.1.10:8460\n  Take over a changed plant file:  kill -HUP PID, or systemctl reload halfdegree"
+)]
 pub(crate) struct ServeArgs {
     /// The plant file.
     #[arg(long)]
@@ -122,6 +149,7 @@ fn origin(text: &str) -> Result<String, String> {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(after_help = "Example:\n  halfdegree backup --data data /mnt/other-disk/halfdegree-2026-11-29")]
 pub(crate) struct BackupArgs {
     /// The data folder of a service, which may be running.
     #[arg(long)]
@@ -131,6 +159,9 @@ pub(crate) struct BackupArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Example:\n  halfdegree restore --data data-again /mnt/other-disk/halfdegree-2026-11-29"
+)]
 pub(crate) struct RestoreArgs {
     /// The data folder to be made; it must not be there, or be empty.
     #[arg(long)]
@@ -148,6 +179,9 @@ pub(crate) enum AnalysisFormat {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Examples:\n  mosquitto_sub -t 'works/#' -F %J > monday.ndjson\n  halfdegree analyse monday.ndjson --plant plant.toml\n  halfdegree analyse sample-streams/good-day.ndjson.zst --plant sample-streams/good-day.plant.toml --format json"
+)]
 pub(crate) struct AnalyseArgs {
     /// Recorded streams, one message a line; several are one history. `.gz` and `.zst` are read as they are.
     #[arg(required = true, value_name = "STREAM")]
@@ -161,6 +195,7 @@ pub(crate) struct AnalyseArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(after_help = "Example:\n  halfdegree check plant.toml")]
 pub(crate) struct CheckArgs {
     /// The plant file.
     pub(crate) file: PathBuf,
@@ -177,6 +212,9 @@ pub(crate) struct MessageTrialArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Examples:\n  halfdegree doctor --plant plant.toml --data data\n  halfdegree doctor --plant plant.toml --data data --seconds 60"
+)]
 pub(crate) struct DoctorArgs {
     /// The plant file.
     #[arg(long)]
@@ -190,6 +228,7 @@ pub(crate) struct DoctorArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(after_help = "Example:\n  halfdegree replay monday.ndjson --to mqtt://127.0.0.1:1883 --speed 20")]
 pub(crate) struct ReplayArgs {
     /// Recorded streams, one message a line; several are sent as one, in the order of their arrival times.
     #[arg(required = true, value_name = "STREAM")]
@@ -206,6 +245,7 @@ pub(crate) struct ReplayArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(after_help = "Example:\n  halfdegree simulate --out made-up --days 3 --seed 7")]
 pub(crate) struct SimulateArgs {
     /// The folder that streams and truth.json are written to.
     #[arg(long)]
@@ -222,6 +262,7 @@ pub(crate) struct SimulateArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(after_help = "Example:\n  halfdegree review --data data --week 2026-W48 --out week-48.html")]
 pub(crate) struct ReviewArgs {
     /// The data folder of a service, which may be running.
     #[arg(long)]
@@ -244,6 +285,9 @@ pub(crate) enum ExportFormat {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Example:\n  halfdegree export --data data --machine alder --from 2026-03-02T05:00:00Z --to 2026-03-02T17:00:00Z > alder.csv"
+)]
 pub(crate) struct ExportArgs {
     /// The data folder of a service, which may be running.
     #[arg(long)]

@@ -3,11 +3,12 @@
 mod args;
 mod commands;
 
+use std::io::IsTerminal;
 use std::process::ExitCode;
 
 use clap::Parser;
 
-use crate::args::{Args, Command};
+use crate::args::{Args, Command, LogFormat};
 
 /// The answer is no: a check found faults, or a trail is broken.
 pub(crate) const NO: u8 = 1;
@@ -16,7 +17,7 @@ const FAILED: u8 = 2;
 
 fn main() -> ExitCode {
     let args = Args::parse();
-    init_log();
+    init_log(args.log_format);
     match run(args.command) {
         Ok(code) => code,
         Err(error) => {
@@ -37,6 +38,7 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Replay(args) => commands::replay::run(&args),
         Command::Simulate(args) => commands::simulate::run(&args),
         Command::Export(args) => commands::export::run(&args),
+        Command::Import(args) => commands::import::run(&args),
         Command::Backup(args) => commands::backup::run(&args),
         Command::Restore(args) => commands::restore::run(&args),
         Command::Review(args) => commands::review::run(&args),
@@ -48,11 +50,17 @@ fn run(command: Command) -> anyhow::Result<ExitCode> {
 }
 
 /// Results go to standard output, everything else to standard error. `HALFDEGREE_LOG` says how much, as in `info` or `intake=debug`.
-fn init_log() {
+fn init_log(format: LogFormat) {
     let filter = tracing_subscriber::EnvFilter::try_from_env("HALFDEGREE_LOG").unwrap_or_else(|_| {
         tracing_subscriber::EnvFilter::new(
             "warn,rumqttd=off,halfdegree=info,service=info,intake=info,web=info",
         )
     });
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false).init();
+    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    match format {
+        LogFormat::Text => lines.with_target(false).with_ansi(std::io::stderr().is_terminal()).init(),
+        LogFormat::Json => {
+            lines.json().flatten_event(true).with_current_span(false).with_span_list(false).init()
+        }
+    }
 }

@@ -87,9 +87,12 @@ impl Vitals {
     pub(crate) fn metrics(&self) -> String {
         let board = self.board.borrow().clone();
         let open = board.lanes.iter().map(|lane| lane.open.len()).sum::<usize>() + board.plant_open.len();
+        let counts = self.intake.counts();
         let figures = Figures {
             health: self.health(),
-            events: self.intake.counts().events,
+            events: counts.events,
+            maybe_twice: counts.maybe_twice,
+            crowded: counts.crowded,
             open_findings: open as u64,
             messages: [self.messages.arrived(), self.messages.lost(), self.messages.waiting()],
             possible_gaps: self.gaps().len() as u64,

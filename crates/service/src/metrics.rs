@@ -7,6 +7,8 @@
 //! | `halfdegree_events_total` | counter | events on disk |
 //! | `halfdegree_duplicates_total` | counter | readings that came again: the same machine, channel and time; told when they are moved into the store |
 //! | `halfdegree_rejects_total` | counter | messages, or parts of them, that could not be read |
+//! | `halfdegree_maybe_twice_total` | counter | messages without a time of their own that came again; if the first copy was stored, their readings are there twice |
+//! | `halfdegree_crowded_total` | counter | messages without a time of their own that had to share a moment, because more than ten thousand came at once; the last value counts |
 //! | `halfdegree_reconnects_total` | counter | connections to the broker after the first |
 //! | `halfdegree_broker_dropped_total` | counter | messages that the broker says it has thrown away since we began to watch, for all its subscribers; absent if it does not say |
 //! | `halfdegree_connected` | gauge | 1 while connected and storing, else 0 |
@@ -41,6 +43,8 @@ use web::{Health, IntakeState};
 pub(crate) struct Figures {
     pub(crate) health: Health,
     pub(crate) events: u64,
+    pub(crate) maybe_twice: u64,
+    pub(crate) crowded: u64,
     pub(crate) open_findings: u64,
     /// Messages to people: got there, lost, on their way.
     pub(crate) messages: [u64; 3],
@@ -69,6 +73,8 @@ impl Figures {
         told.counter("rejects", "Messages that could not be read", health.rejected)?;
         told.counter("people_told", "Messages about alarms that got there", self.messages[0])?;
         told.counter("people_not_told", "Messages about alarms that did not", self.messages[1])?;
+        told.counter("maybe_twice", "Messages whose readings may be there twice", self.maybe_twice)?;
+        told.counter("crowded", "Messages that had to share a moment", self.crowded)?;
         told.counter("reconnects", "Connections to the broker after the first", health.reconnects)?;
         match health.broker_dropped {
             Some(dropped) => told.counter("broker_dropped", "Messages that the broker threw away", dropped),
@@ -158,6 +164,8 @@ mod tests {
         Figures {
             health,
             events: 2,
+            maybe_twice: 3,
+            crowded: 4,
             open_findings: 1,
             messages: [3, 0, 1],
             possible_gaps: 1,
@@ -177,6 +185,7 @@ mod tests {
             .filter_map(|line| line.strip_prefix("//! | `")?.split_once('`').map(|(name, _)| name))
             .collect();
         assert_eq!(table.len(), 19);
+        assert_eq!(table.len(), 18);
         for name in &table {
             assert!(
                 text.contains(&format!("\n{name}")) || text.starts_with(name),
@@ -185,6 +194,17 @@ mod tests {
         }
         let types = text.lines().filter(|line| line.starts_with("# TYPE")).count();
         assert_eq!(types, table.len(), "{text}");
+    }
+
+    #[test]
+    fn the_readme_has_the_same_table() {
+        let readme = include_str!("../../../README.md");
+        let rows = include_str!("metrics.rs").lines().filter_map(|line| line.strip_prefix("//! "));
+        for row in rows.filter(|row| row.starts_with("| `halfdegree_")) {
+            assert!(readme.lines().any(|line| line == row), "not in the README: {row}");
+        }
+        let rows = readme.lines().filter(|line| line.starts_with("| `halfdegree_")).count();
+        assert_eq!(rows, 18, "no other row stands in the README");
     }
 
     #[test]

@@ -164,6 +164,11 @@ impl Watch {
         Ok(())
     }
 
+    /// The blocks up to and with this one are no business of the watch: their readings are older than what it says.
+    pub(crate) fn pass_over(&mut self, up_to: BlockSeq) {
+        self.seen = self.seen.max(up_to);
+    }
+
     /// Writes everything down, the state too.
     pub(crate) fn save(&mut self) -> Result<(), ServiceError> {
         self.commit(Extent::Everything)

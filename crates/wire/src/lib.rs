@@ -20,6 +20,7 @@ mod rfc3339;
 mod senml;
 mod sparkplug;
 
+pub mod logger;
 pub mod recording;
 
 pub use crate::decoder::Decoder;

@@ -7,6 +7,7 @@ pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod doctor;
 pub(crate) mod export;
+pub(crate) mod import;
 pub(crate) mod key;
 pub(crate) mod message_trial;
 pub(crate) mod replay;
