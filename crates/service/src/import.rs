@@ -63,8 +63,9 @@ pub fn import(
     let Some(first) = new.first().map(|arrival| arrival.arrived) else { return Ok(imported) };
 
     let mut watch = catch_up(data, plant, &records)?;
+    let newest = watch.last_arrival().max(store.newest_moment()?);
     append(&mut journal, &new)?;
-    if watch.last_arrival().is_none_or(|newest| newest < first) {
+    if newest.is_none_or(|newest| newest < first) {
         catch_up(data, plant, &records)?;
     } else {
         let all: Vec<Arrival> =

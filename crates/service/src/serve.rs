@@ -69,7 +69,7 @@ pub async fn serve(
     let stats = Arc::new(IntakeStats::new());
     let (submit, inbox) = inbox();
     let (blocks, queue) = mpsc::channel(BLOCKS_WAITING);
-    let (board, watch_board) = channel::channel(Arc::new(model::Board::default()));
+    let (board, watch_board) = channel::channel(Arc::new(watch.board()));
     let stop = CancellationToken::new();
     let _stops_all = stop.clone().drop_guard();
 

@@ -109,6 +109,11 @@ impl Watch {
         Ok(resumed)
     }
 
+    /// The works as it stands.
+    pub(crate) fn board(&self) -> Board {
+        self.engine.board()
+    }
+
     /// The newest arrival that it has seen.
     pub(crate) fn last_arrival(&self) -> Option<Timestamp> {
         self.engine.clock()
