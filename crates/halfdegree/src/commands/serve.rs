@@ -32,12 +32,13 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     let web = pages(args)?;
     let inside = site.start_inside()?;
     block_on(async {
+        // Before anything else: a SIGTERM that comes while the service starts is heard, too.
+        let mut signals = Signals::listen()?;
         let listener = TcpListener::bind(args.listen).with_context(|| {
             format!("cannot listen on {}; is another service running there?", args.listen)
         })?;
         listener.set_nonblocking(true)?;
         println!("Pages at http://{}/", listener.local_addr()?);
-        let mut signals = Signals::listen()?;
         let _watchdog = manager::keep_alive();
         loop {
             let mut order = None;
