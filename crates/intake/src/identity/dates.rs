@@ -64,7 +64,9 @@ mod tests {
         let dates = |own: &testkit::Signed| {
             let text = format!(
                 "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"mqtts://broker\"\n\
-                 ca_file = {:?}\ncertificate_file = {:?}\nkey_file = {:?}\n",
+                 ca_file = {:?}\ncertificate_file = {:?}\nkey_file = {:?}\n\
+                 [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n[[machine]]\nid = \"alder\"\nstyle = \"kettle\"\n\
+                 couverture = \"dark-64\"\n",
                 works.certificate(),
                 own.certificate,
                 own.key
