@@ -162,7 +162,12 @@ impl History {
 
     /// Mean chocolate over the last seconds, °C.
     pub(crate) fn level(&self, now: Timestamp) -> Option<f64> {
-        mean(self.newest_first(now, LEVEL_WINDOW).filter_map(|tick| tick.chocolate()))
+        self.mean_over(now, LEVEL_WINDOW)
+    }
+
+    /// Mean chocolate of the last `back`, °C.
+    pub(crate) fn mean_over(&self, now: Timestamp, back: Span) -> Option<f64> {
+        mean(self.newest_first(now, back).filter_map(|tick| tick.chocolate()))
     }
 
     /// Straight line through the chocolate of the last `back`. `None` with fewer than three ticks or when they span

@@ -19,8 +19,9 @@ pub(crate) struct HeldRise {
 impl HeldRise {
     /// Is a decision about the rise still out? `blind`: the machine has neither set-point nor events.
     pub(crate) fn step(&mut self, now: Timestamp, phase: Phase, blind: bool, history: &History) -> bool {
+        let holds = matches!(phase, Phase::Settling | Phase::Working);
         let rises = || history.line(now, WINDOW).is_some_and(|line| line.slope > FAST);
-        if !(blind && phase == Phase::Working && rises()) {
+        if !(blind && holds && rises()) {
             self.rising_since = None;
             return false;
         }

@@ -12,6 +12,8 @@ use super::watch::{Condition, Edge, Watch};
 
 const FOR: Span = Span::from_mins(10);
 const LEVEL_WINDOW: Span = Span::from_mins(3);
+/// A mean of three minutes passes a limit about so much later than the room does: half of its window on a slow rise, less on a quick one.
+const SEEN_LATE: Span = Span::from_mins(1);
 
 /// Which quantity, and from where on it is too much.
 pub(super) struct Limit {
@@ -38,9 +40,11 @@ impl Air {
         if gap {
             self.known_since = None;
         }
-        let known_for = a.known - *self.known_since.get_or_insert(a.at);
+        let known_since = *self.known_since.get_or_insert(a.at);
+        let known_for = a.known - known_since;
         let Some(level) = a.mean_of(limit.channel, LEVEL_WINDOW.min(known_for)) else { return nothing };
         let condition = Condition::above(level, limit.most, limit.deadband);
-        (self.watch.step(a.at, a.known, condition, gap, FOR), level)
+        let passed = (a.at - SEEN_LATE).max(known_since);
+        (self.watch.step(passed, a.known, condition, gap, FOR), level)
     }
 }

@@ -50,8 +50,8 @@ mod tests {
             DampRoom::step,
             "idle 0:00 humidity=50 | ~5:00 | 5:05 humidity=66 | ~30:00 | 30:05 humidity=59 | ~40:00 | 40:05 humidity=55 | ~50:00",
             &expect![[r#"
-                16:55 raise damp-room from 6:55
-                41:50 over at 40:50"#]],
+                15:55 raise damp-room from 5:55
+                40:55 over at 39:50"#]],
         );
     }
 

@@ -46,8 +46,8 @@ mod tests {
             HotRoom::step,
             "idle 0:00 room=22 | ~5:00 | 5:05 room=26 | ~30:00 | 30:05 room=23.8 | ~40:00 | 40:05 room=23 | ~50:00",
             &expect![[r#"
-                16:35 raise hot-room from 6:35
-                42:10 over at 41:10"#]],
+                15:35 raise hot-room from 5:35
+                41:15 over at 40:10"#]],
         );
     }
 

@@ -7,6 +7,8 @@
 use model::{Channel, Span, Timestamp};
 
 use super::departure::{LEFT, Move, smoothed};
+use super::driven;
+use super::pace::Pace;
 use crate::history::{History, mean};
 
 /// A single reading flickers; so long a mean does not.
@@ -32,8 +34,25 @@ pub(super) fn asked_since(
     None
 }
 
-/// When the chocolate left its level on the move that the set-point asked for at `step`.
-pub(super) fn left_level(history: &History, way: Move, step: Timestamp, now: Timestamp) -> Option<Timestamp> {
+/// When the chocolate left its level on the move that the set-point asked for at `step`; `None` while too little of it is there.
+pub(super) fn left_level(
+    history: &History,
+    way: Move,
+    step: Timestamp,
+    now: Timestamp,
+    pace: &Pace,
+) -> Option<Timestamp> {
+    if pace.is_by_the_minute() && pace.is_fine() {
+        return seen_to_leave(history, way, step, now);
+    }
+    match way {
+        Move::Rise => None,
+        Move::Fall => driven::left_level_by_clock(history, way, step, now),
+    }
+}
+
+/// The same for a probe that shows a tenth of a degree.
+fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) -> Option<Timestamp> {
     let sign = match way {
         Move::Rise => 1.0,
         Move::Fall => -1.0,
@@ -41,15 +60,19 @@ pub(super) fn left_level(history: &History, way: Move, step: Timestamp, now: Tim
     let points: Vec<_> =
         history.chocolate(step - AT_STEP, now).map(|(at, value)| (at, sign * value)).collect();
     let points = smoothed(&points, SMOOTH);
-    let after = points.partition_point(|(at, _)| *at < step);
+    let (before, after) = points.split_at(points.partition_point(|(at, _)| *at < step));
     let level = match way {
         Move::Rise => points.iter().map(|&(_, value)| value).min_by(f64::total_cmp)?,
         Move::Fall => {
-            mean(points[..after].iter().map(|&(_, value)| value)).or(points.first().map(|&(_, v)| v))?
+            mean(before.iter().map(|&(_, value)| value)).or(points.first().map(|&(_, v)| v))?
         }
     };
-    let left = points[after..].iter().rposition(|(_, value)| *value <= level + LEFT);
-    Some(left.map_or(step, |left| points[after + left].0))
+    let lowest = (0..after.len()).min_by(|&a, &b| after[a].1.total_cmp(&after[b].1)).unwrap_or(0);
+    let beyond = |&(_, value): &(Timestamp, f64)| value > level + LEFT;
+    // What flickers passes the bound more than once: it has left it half-way between the first time and the last.
+    let first = after[lowest..].iter().find(|p| beyond(p)).map_or(step, |p| p.0);
+    let last = after.iter().rfind(|p| !beyond(p)).map_or(step, |p| p.0);
+    Some(first.min(last) + Span::from_millis((last - first.min(last)).as_millis() / 2))
 }
 
 #[cfg(test)]
@@ -81,7 +104,7 @@ mod tests {
         let asked = asked_since(&history, from, now, |setpoint| setpoint < 42.0);
         assert_eq!(asked, Some(Timestamp::from_millis(i64::from(step) * 1000)));
         assert_eq!(asked_since(&history, from, now, |setpoint| setpoint < 50.0), None, "never anything else");
-        let left = left_level(&history, Move::Fall, asked.unwrap(), now).unwrap();
+        let left = seen_to_leave(&history, Move::Fall, asked.unwrap(), now).unwrap();
         let after = (left - asked.unwrap()).as_mins_f64();
         assert!((0.0..2.0).contains(&after), "{after}");
     }

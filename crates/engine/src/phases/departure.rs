@@ -46,6 +46,10 @@ pub(super) const SHOWN_LATE: Span = Span::from_secs(70);
 const FLICKERS: Span = Span::from_secs(40);
 /// How far a move is usually fitted, °C: further on it bends with the wall's temperature.
 pub(crate) const FITTED_MOVE: f64 = 2.0;
+/// ... and over so many steps of a coarse display.
+const STEPS_FITTED: f64 = 8.0;
+/// A move is no slower than this, °C/min.
+const SLOWEST: f64 = 0.025;
 /// Fitted points: a few hundred are plenty and keep a search over all `t₀` short.
 const MOST_POINTS: usize = 240;
 /// Fewer points than this do not carry a hinge; a corner of two straight lines is the answer.
@@ -61,9 +65,10 @@ pub(crate) fn left_level(
     pace: &Pace,
 ) -> Option<Timestamp> {
     let ground = Ground {
-        quiet: pace.widened(ground.quiet),
+        quiet: pace.widened(ground.quiet).max(pace.stands_still(SLOWEST)),
         before: pace.widened(ground.before),
         noise: pace.coarsened(ground.noise),
+        fitted: ground.fitted.max(STEPS_FITTED * pace.grain()),
         ..ground
     };
     let sign = match way {

@@ -8,7 +8,7 @@
 use frames::Tick;
 use model::{Channel, Span, Timestamp};
 
-use super::departure::LEFT;
+use super::departure::{LEFT, Move};
 use crate::history::{History, mean};
 
 /// A jacket so much warmer than the chocolate heats it, °C ...
@@ -23,6 +23,7 @@ const WARMS_AS: f64 = 1.5;
 const WARMS_BY_CLOCK: f64 = 2.0;
 /// Means that even out the wander.
 const BLOCK: Span = Span::from_mins(4);
+const HALF_BLOCK: Span = Span::from_mins(2);
 /// Level before the jacket became warmer.
 const LEVEL: Span = Span::from_mins(15);
 /// A chocolate whose blocks scatter by more than this around their own trend is restless, °C.
@@ -59,20 +60,34 @@ pub(super) fn left_level(history: &History, heated: Timestamp, now: Timestamp) -
     let blocks = blocks(history, heated, now);
     let &(risen, block) = blocks.iter().find(|(_, block)| *block >= level + RISE_USED).or(blocks.last())?;
     let rise = Some(block - level).filter(|rise| *rise >= RISE_USED / 2.0)?;
-    let middle = risen + Span::from_millis(BLOCK.as_millis() / 2);
+    let middle = risen + HALF_BLOCK;
     let &(_, taken) = sums.iter().take_while(|(at, _)| *at <= middle).last()?;
     let share = (LEFT / rise).powf(1.0 / WARMS_AS);
     sums.iter().find(|(_, sum)| *sum >= share * taken).map(|&(at, _)| at)
 }
 
-/// The same where only the moment is known at which the set-point asked for heat.
-pub(super) fn left_level_by_clock(history: &History, step: Timestamp, now: Timestamp) -> Option<Timestamp> {
+/// The same where only the moment is known at which the set-point asked for heat, or for less of it.
+pub(super) fn left_level_by_clock(
+    history: &History,
+    way: Move,
+    step: Timestamp,
+    now: Timestamp,
+) -> Option<Timestamp> {
     let level = mean(history.chocolate(step - LEVEL, step + Span::from_mins(1)).map(|(_, value)| value))?;
+    let gone = |block: f64| match way {
+        Move::Rise => block - level,
+        Move::Fall => level - block,
+    };
     let blocks = blocks(history, step, now);
-    let &(risen, block) = blocks.iter().find(|(_, block)| *block >= level + RISE_USED)?;
-    let minutes = (risen - step).as_mins_f64() + BLOCK.as_mins_f64() / 2.0;
-    let share = (LEFT / (block - level)).powf(1.0 / WARMS_BY_CLOCK);
-    Some(step + Span::from_mins_f64(share * minutes))
+    let place = blocks.iter().position(|(_, block)| gone(*block) >= RISE_USED)?;
+    let (at, block) = blocks[place];
+    // A charge that was still rising when it was set down falls from where it comes back to that level.
+    let still_rose = |block: f64| way == Move::Fall && gone(block) < -2.0 * LEFT;
+    let back = blocks[..place].iter().rfind(|(_, block)| still_rose(*block));
+    let from = back.map_or(step, |&(at, _)| at + HALF_BLOCK);
+    let minutes = (at + HALF_BLOCK - from).as_mins_f64();
+    let share = (LEFT / gone(block)).powf(1.0 / WARMS_BY_CLOCK);
+    Some(from + Span::from_mins_f64(share * minutes))
 }
 
 /// Does the chocolate wander around its own trend?
@@ -117,8 +132,8 @@ mod tests {
             }
         }
         let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
-        let left = left_level_by_clock(&history, at(60), at(120)).unwrap();
+        let left = left_level_by_clock(&history, Move::Rise, at(60), at(120)).unwrap();
         assert!(((left - at(60)).as_mins_f64() - 5.8).abs() < 1.0, "{left}");
-        assert_eq!(left_level_by_clock(&history, at(60), at(70)), None, "not enough of a rise to tell");
+        assert_eq!(left_level_by_clock(&history, Move::Rise, at(60), at(70)), None, "not enough of a rise to tell");
     }
 }

@@ -35,10 +35,8 @@ const COLD_CHARGE_WITHIN: Span = Span::from_mins(20);
 fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     let less = soak_from(view.limits) - 1.0;
     let step = asked::asked_since(view.history, from, view.now, |setpoint| setpoint < less);
-    match step.filter(|_| view.pace.is_by_the_minute()) {
-        Some(step) => asked::left_level(view.history, Move::Fall, step, view.now),
-        None => left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace),
-    }
+    let asked = step.and_then(|step| asked::left_level(view.history, Move::Fall, step, view.now, view.pace));
+    asked.or_else(|| left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace))
 }
 
 impl Tracker {
@@ -81,10 +79,10 @@ impl Tracker {
         let Stage::Cooling { from, noticed, mut lowest, mut lowest_at } = stage else { return (stage, None) };
         let soak = soak_from(view.limits);
         let reached = view.limits.working.high() + WORKING_MARGIN;
-        if view.chocolate <= reached {
+        if view.steady_level() <= reached {
             self.redate_cooling(view, timeline);
-            timeline.change(Phase::Settling, self.crossed(view, reached));
-            return (Stage::Settling { lowest: view.level, lowest_at: view.now }, None);
+            timeline.change(Phase::Settling, self.reached(view, reached));
+            return (Stage::settling(view), None);
         }
         if view.level < lowest {
             (lowest, lowest_at) = (view.level, view.now);

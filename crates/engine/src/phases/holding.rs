@@ -34,11 +34,14 @@ impl Tracker {
         &mut self,
         view: &View<'_>,
         timeline: &mut Timeline,
-        mut lowest: f64,
-        mut lowest_at: Timestamp,
+        stage: Stage,
     ) -> (Stage, Option<Turn>) {
+        let Stage::Settling { mut lowest, mut lowest_at, rise_from } = stage else { return (stage, None) };
         if let Some(turn) = self.new_rise(view, timeline) {
             return turn;
+        }
+        if let Some(rise_from) = self.asked_rise(view, timeline, rise_from) {
+            return (Stage::Settling { lowest, lowest_at, rise_from: Some(rise_from) }, None);
         }
         if let Some(at) = self.steady_at(view) {
             timeline.change(Phase::Working, at);
@@ -59,7 +62,7 @@ impl Tracker {
             timeline.change(Phase::Settling, self.in_range_since.unwrap_or(view.now));
             (lowest, lowest_at) = (view.level, view.now);
         }
-        (Stage::Settling { lowest, lowest_at }, None)
+        (Stage::Settling { lowest, lowest_at, rise_from: None }, None)
     }
 
     pub(super) fn rewarming(&mut self, view: &View<'_>, timeline: &mut Timeline) -> (Stage, Option<Turn>) {
@@ -70,7 +73,7 @@ impl Tracker {
             return (Stage::Rewarming, None);
         }
         timeline.change(Phase::Settling, view.now);
-        (Stage::Settling { lowest: view.level, lowest_at: view.now }, None)
+        (Stage::settling(view), None)
     }
 
     pub(super) fn working(
@@ -213,10 +216,9 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let earliest = hold.map(|span| span.from).or(view.history.first_at()).unwrap_or(view.now);
     let soak = soak_from(view.next_limits);
     let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
-    let left = match step.filter(|_| view.pace.is_by_the_minute()) {
-        Some(step) => asked::left_level(view.history, Move::Rise, step, view.now),
-        None => left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace),
-    };
+    let asked = step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now, view.pace));
+    let left =
+        asked.or_else(|| left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace));
     left.map_or(view.now, |left| (left - SHOWN_LATE).max(earliest))
 }
 
@@ -237,7 +239,7 @@ mod tests {
             (History::default(), Ticker::new(Span::from_secs(5)), Pace::default());
         let (mut tracker, mut timeline) = (Tracker::default(), Timeline::default());
         timeline.change(Phase::Settling, Timestamp::default());
-        tracker.stage = Some(Stage::Settling { lowest: curve(0.0), lowest_at: Timestamp::default() });
+        tracker.stage = Some(Stage::Settling { lowest: curve(0.0), lowest_at: Timestamp::default(), rise_from: None });
         for i in 0..minutes * 12 {
             let shown = (curve(i as f64 / 12.0) / grain).round() * grain;
             pace.note_reading(shown);

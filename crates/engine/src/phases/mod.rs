@@ -33,6 +33,9 @@ pub(crate) const WORKING_MARGIN: f64 = 0.5;
 /// Below this a machine can be idle (contract, section 5).
 pub(crate) const IDLE_BELOW: f64 = 26.0;
 
+/// One noisy reading does not take a charge into its range nor out of it.
+const STEADY_WINDOW: Span = Span::from_secs(60);
+
 /// A charge that is back in its range for so long was none that is melted.
 const CHARGE_FORGOTTEN: Span = Span::from_mins(30);
 
@@ -67,6 +70,11 @@ impl View<'_> {
     /// Straight line through the chocolate of the last `back`, or of longer where readings are far apart.
     fn line(&self, back: Span) -> Option<Line> {
         self.history.line_through(self.now, self.pace.widened(back), self.pace.fewest())
+    }
+
+    /// Chocolate over a minute, °C: one noisy reading neither takes a charge into its range nor out of it.
+    fn steady_level(&self) -> f64 {
+        self.history.mean_over(self.now, STEADY_WINDOW).unwrap_or(self.level)
     }
 
     /// Slope of that line, °C/min.
@@ -114,6 +122,8 @@ pub(crate) enum Stage {
     Settling {
         lowest: f64,
         lowest_at: Timestamp,
+        /// The set-point asks for the melt range, and the charge follows.
+        rise_from: Option<Timestamp>,
     },
     Rewarming,
     Working {
@@ -125,6 +135,11 @@ pub(crate) enum Stage {
 }
 
 impl Stage {
+    /// Just come into the range.
+    fn settling(view: &View<'_>) -> Stage {
+        Stage::Settling { lowest: view.level, lowest_at: view.now, rise_from: None }
+    }
+
     /// Just begun to work.
     fn working() -> Stage {
         Stage::Working { rise_from: None, cold_since: None, coldest: f64::INFINITY }
@@ -167,6 +182,7 @@ impl Tracker {
             Stage::Melting { .. } => Phase::Melting,
             Stage::Soak { .. } => Phase::Soak,
             Stage::Cooling { .. } => Phase::Cooling,
+            Stage::Settling { rise_from: Some(_), .. } => Phase::Melting,
             Stage::Settling { .. } => Phase::Settling,
             Stage::Rewarming => Phase::Rewarming,
             Stage::Working { rise_from: Some(_), .. } => Phase::Melting,
@@ -185,7 +201,7 @@ impl Tracker {
             Stage::Melting { from, from_level } => self.melting(view, timeline, from, from_level),
             Stage::Soak { from } => self.soak(view, timeline, from),
             Stage::Cooling { .. } => self.cooling(view, timeline, stage),
-            Stage::Settling { lowest, lowest_at } => self.settling(view, timeline, lowest, lowest_at),
+            Stage::Settling { .. } => self.settling(view, timeline, stage),
             Stage::Rewarming => self.rewarming(view, timeline),
             Stage::Working { .. } => self.working(view, timeline, stage),
         };
@@ -202,10 +218,11 @@ impl Tracker {
     /// Since when has the chocolate been in the working range? Dated where it went in; what a gap hides is not known.
     fn note_range(&mut self, view: &View<'_>) {
         let range = view.limits.working;
-        if view.gap || !range.holds(view.level, WORKING_MARGIN) {
+        let level = view.steady_level();
+        if view.gap || !range.holds(level, WORKING_MARGIN) {
             self.in_range_since = None;
         }
-        if self.in_range_since.is_none() && range.holds(view.level, WORKING_MARGIN) {
+        if self.in_range_since.is_none() && range.holds(level, WORKING_MARGIN) {
             let bound = match self.before {
                 Some((_, before)) if before < range.low() => range.low() - WORKING_MARGIN,
                 Some(_) | None => range.high() + WORKING_MARGIN,
@@ -241,6 +258,15 @@ impl Tracker {
         self.idle_low = f64::INFINITY;
         self.idle_since = Some(at);
         timeline.change(Phase::Idle, at);
+    }
+
+    /// When the chocolate of a minute, which has just gone through `level`, did so: a mean lags by half of its window.
+    fn reached(&self, view: &View<'_>, level: f64) -> Timestamp {
+        let apart = self.before.map_or(STEADY_WINDOW, |(before, _)| view.now - before);
+        if view.gap || apart >= STEADY_WINDOW {
+            return self.crossed(view, level);
+        }
+        view.now - Span::from_millis(STEADY_WINDOW.as_millis() / 2)
     }
 
     /// When the chocolate went through `level` since the last tick. What lies in a gap is not known: then it is the tick itself.

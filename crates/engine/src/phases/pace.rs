@@ -22,12 +22,16 @@ const WINDOW_HALF_SPACINGS: i64 = 5;
 
 /// A logger that tells only what has moved never tells less of a move than this, °C (common practice 0.1 to 0.5) ...
 const LEAST_MOVE: f64 = 0.09;
-/// ... nor much less than it usually does ...
-const EVEN_MOVES: f64 = 0.8;
+/// ... but for a sign of life after its longest pause, nor much less than it usually does (on a quick fall it overshoots its bound) ...
+const EVEN_MOVES: f64 = 0.4;
+/// ... which is less than a person would wait for ...
+const MOST_USUAL_MOVE: f64 = 0.8;
 /// ... and its spacings differ by this much, since the chocolate does not always move alike.
 const UNEVEN_SPACINGS: i64 = 3;
 /// One step of such a logger is no move yet.
 const STEP_AND_A_HALF: f64 = 1.5;
+/// A display with this step or a finer one tells a tenth of a degree, °C.
+const FINE: f64 = 0.3;
 /// So many readings show it.
 const SHOWN_BY: usize = 5;
 
@@ -93,13 +97,20 @@ impl Pace {
         let mut sorted: Vec<Span> = self.spacings.iter().copied().collect();
         sorted.sort_unstable();
         self.usual = sorted[sorted.len() / 2];
-        let mut moves: Vec<f64> = self.moves.iter().copied().collect();
+        let longest = sorted[sorted.len() - 1];
+        let is_sign_of_life = |spacing: Span| spacing.as_millis() * 5 >= longest.as_millis() * 4;
+        let pairs = self.moves.iter().zip(&self.spacings);
+        let mut moves: Vec<f64> = pairs
+            .filter(|(moved, spacing)| **moved >= LEAST_MOVE || !is_sign_of_life(**spacing))
+            .map(|(moved, _)| *moved)
+            .collect();
         moves.sort_unstable_by(f64::total_cmp);
-        let usual_move = moves[moves.len() / 2];
-        let is_on_change = moves.len() >= SHOWN_BY
-            && moves[0] >= LEAST_MOVE.max(EVEN_MOVES * usual_move)
-            && sorted[sorted.len() - 1] >= sorted[0] * UNEVEN_SPACINGS;
-        self.usual_move = is_on_change.then_some(usual_move);
+        let usual_move = moves.get(moves.len() / 2).copied().filter(|usual| *usual <= MOST_USUAL_MOVE);
+        self.usual_move = usual_move.filter(|usual| {
+            moves.len() >= SHOWN_BY
+                && moves[0] >= LEAST_MOVE.max(EVEN_MOVES * usual)
+                && longest >= sorted[0] * UNEVEN_SPACINGS
+        });
     }
 
     /// How far apart two readings may be before something is missing between them.
@@ -120,6 +131,16 @@ impl Pace {
     /// A move that is noise to a probe that flickers by `noise`, °C: less than two steps of a logger that tells only what has moved.
     pub(crate) fn coarsened(&self, noise: f64) -> f64 {
         noise.max(STEP_AND_A_HALF * self.usual_move.unwrap_or(0.0))
+    }
+
+    /// For how long a move of at least `slowest`, °C/min, may look like none: a display may stand between two of its steps.
+    pub(crate) fn stands_still(&self, slowest: f64) -> Span {
+        Span::from_mins_f64(STEP_AND_A_HALF * self.grain / slowest)
+    }
+
+    /// Can the display tell a tenth of a degree?
+    pub(crate) fn is_fine(&self) -> bool {
+        self.grain <= FINE
     }
 
     /// A window that is meant to be `window` long, long enough to hold a few readings.
