@@ -97,8 +97,8 @@ struct Kept {
 
 impl Kept {
     fn push(&mut self, tick: Tick, step: Span) {
-        if let Some(chocolate) = tick.chocolate() {
-            self.pace.step(tick.at, chocolate);
+        if tick.chocolate().is_some() {
+            self.pace.step(tick.at);
             self.known_to = Some(tick.at + step);
         }
         self.history.push(tick);
@@ -121,7 +121,7 @@ fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Ke
         };
         let Some(value) = passes else { continue };
         if channel == Channel::Chocolate {
-            kept.pace.note_reading(value);
+            kept.pace.note_reading(at, value);
         }
         sieve
             .let_on((at, channel, value), silent.limit())

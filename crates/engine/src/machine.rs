@@ -199,7 +199,7 @@ impl MachineWatch {
 
     fn let_on(&mut self, setting: &Setting<'_>, reading: Passing) {
         if reading.1 == Channel::Chocolate {
-            self.pace.note_reading(reading.2);
+            self.pace.note_reading(reading.0, reading.2);
         }
         let passed = self.sieve.let_on(reading, self.silent.limit());
         if let Some(jumped) = passed.jumped {
@@ -261,7 +261,7 @@ impl MachineWatch {
         let Some(chocolate) = tick.chocolate() else { return };
         self.let_pass(tick.at);
         self.last_chocolate = Some(tick.at);
-        let gap = self.pace.step(tick.at, chocolate);
+        let gap = self.pace.step(tick.at);
         let level = self.history.level(tick.at).unwrap_or(chocolate);
         let limits = self.limits(setting);
         let next_limits = setting.plant.limits(setting.machine, &self.book.next_facts().couverture);

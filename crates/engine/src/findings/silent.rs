@@ -20,6 +20,8 @@ const USUAL_INTERVALS: i64 = 5;
 const REMEMBERED: usize = 31;
 /// A sender is unsteady where nine in ten of its intervals are not below this many usual ones.
 const UNSTEADY: i64 = 2;
+/// ... or, of so many, where one in four is not below this many times another one in four.
+const SHOWN_BY: usize = 12;
 /// So many pauses over the limit among so many arrivals are an unsteady sender's way, not a fault each time ...
 const PAUSES: usize = 4;
 const AMONG: u64 = 1_000;
@@ -35,6 +37,8 @@ const BUNDLED: Span = Span::from_millis(500);
 pub(crate) struct Silent {
     last: Option<Timestamp>,
     intervals: VecDeque<Span>,
+    /// The same with silences that were told.
+    came: VecDeque<Span>,
     usual: Option<Span>,
     /// Its intervals are uneven now, and the arrival at which they last were.
     is_unsteady: bool,
@@ -51,24 +55,27 @@ impl Silent {
         self.arrivals += 1;
         if let Some(last) = self.last.replace(at) {
             self.note_pause(at - last);
-            // A silence that was told is not an interval.
-            if !self.open && at - last >= BUNDLED {
-                if self.intervals.len() == REMEMBERED {
-                    self.intervals.pop_front();
-                }
-                self.intervals.push_back(at - last);
-                let mut sorted: Vec<Span> = self.intervals.iter().copied().collect();
-                sorted.sort_unstable();
-                self.usual = sorted.get(sorted.len() / 2).copied();
-                let long = sorted.get(sorted.len() * 9 / 10);
-                self.is_unsteady =
-                    self.usual.zip(long).is_some_and(|(usual, &long)| long >= usual * UNSTEADY);
-                if self.is_unsteady && self.intervals.len() == REMEMBERED {
-                    self.unsteady_at = Some(self.arrivals);
-                }
+            if at - last >= BUNDLED {
+                self.note_interval(at - last);
             }
         }
         if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
+    }
+
+    fn note_interval(&mut self, interval: Span) {
+        let came = remember(&mut self.came, interval);
+        let is_uneven = came.len() >= SHOWN_BY && came[came.len() * 3 / 4] >= came[came.len() / 4] * UNSTEADY;
+        // A silence that was told is not an interval of a steady sender.
+        if !self.open {
+            let intervals = remember(&mut self.intervals, interval);
+            let usual = intervals[intervals.len() / 2];
+            self.usual = Some(usual);
+            self.is_unsteady = intervals[intervals.len() * 9 / 10] >= usual * UNSTEADY;
+        }
+        if is_uneven || self.is_unsteady && self.intervals.len() == REMEMBERED {
+            self.is_unsteady = true;
+            self.unsteady_at = Some(self.arrivals);
+        }
     }
 
     /// How long may pass between two readings before something is missing.
@@ -145,6 +152,17 @@ impl Silent {
         }
         .raise()
     }
+}
+
+/// Remembers an interval, and gives all of them, the shortest first.
+fn remember(intervals: &mut VecDeque<Span>, interval: Span) -> Vec<Span> {
+    if intervals.len() == REMEMBERED {
+        intervals.pop_front();
+    }
+    intervals.push_back(interval);
+    let mut sorted: Vec<Span> = intervals.iter().copied().collect();
+    sorted.sort_unstable();
+    sorted
 }
 
 #[cfg(test)]

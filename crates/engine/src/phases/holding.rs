@@ -242,14 +242,14 @@ mod tests {
         tracker.stage = Some(Stage::Settling { lowest: curve(0.0), lowest_at: Timestamp::default(), rise_from: None });
         for i in 0..minutes * 12 {
             let shown = (curve(i as f64 / 12.0) / grain).round() * grain;
-            pace.note_reading(shown);
-            let Some(tick) = ticker.insert(Channel::Chocolate, Timestamp::from_millis(i * 5_000), shown)
-            else {
+            let at = Timestamp::from_millis(i * 5_000);
+            pace.note_reading(at, shown);
+            let Some(tick) = ticker.insert(Channel::Chocolate, at, shown) else {
                 continue;
             };
             history.push(tick);
             let chocolate = tick.chocolate()?;
-            let gap = pace.step(tick.at, chocolate);
+            let gap = pace.step(tick.at);
             let view = View {
                 now: tick.at,
                 chocolate,

@@ -43,49 +43,46 @@ const GRAIN_SHOWN_BY: usize = 5;
 /// The usual spacing of a machine's chocolate.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Pace {
-    last: Option<(Timestamp, f64)>,
+    last: Option<Timestamp>,
     spacings: VecDeque<Span>,
-    moves: VecDeque<f64>,
     usual: Span,
     /// The usual move of a logger that tells only what has moved, °C.
     usual_move: Option<f64>,
-    raw: Option<f64>,
-    raw_moves: VecDeque<f64>,
+    reading: Option<(Timestamp, f64)>,
+    /// The newest readings: how long after the one before each came, and by how much it differed, °C.
+    readings: VecDeque<(Span, f64)>,
+    /// The newest of the differences that are none of zero.
+    moves: VecDeque<f64>,
     grain: f64,
 }
 
 impl Pace {
     /// Takes a tick with chocolate; says whether something is missing before it.
-    pub(crate) fn step(&mut self, at: Timestamp, chocolate: f64) -> bool {
-        let Some((last, value)) = self.last.replace((at, chocolate)) else { return false };
+    pub(crate) fn step(&mut self, at: Timestamp) -> bool {
+        let Some(last) = self.last.replace(at) else { return false };
         let spacing = at - last;
         // What comes only when it moves has not moved while nothing came.
         let gap = !self.spacings.is_empty() && spacing > self.longest_gap() && self.usual_move.is_none();
-        let mut dropped = None;
-        if self.spacings.len() == REMEMBERED {
-            dropped = self.spacings.pop_front();
-            self.moves.pop_front();
+        if push(&mut self.spacings, spacing, REMEMBERED) != Some(spacing) {
+            let mut sorted: Vec<Span> = self.spacings.iter().copied().collect();
+            sorted.sort_unstable();
+            self.usual = sorted[sorted.len() / 2];
         }
-        self.spacings.push_back(spacing);
-        self.moves.push_back((chocolate - value).abs());
-        if dropped != Some(spacing) {
-            self.look();
-        }
+        self.usual_move = self.move_of_one_on_change();
         gap
     }
 
-    /// Takes a reading as it came: what it moves by from one to the next shows its smallest step.
-    pub(crate) fn note_reading(&mut self, value: f64) {
-        let Some(moved) = self.raw.replace(value).map(|before| (value - before).abs()) else { return };
+    /// Takes a reading as it came: what it differs by from the one before shows its smallest step, and whether it tells only what has moved.
+    pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64) {
+        let Some((last, before)) = self.reading.replace((at, value)) else { return };
+        let moved = (value - before).abs();
+        push(&mut self.readings, (at - last, moved), REMEMBERED);
         if moved < f64::EPSILON * 100.0 {
             return;
         }
-        if self.raw_moves.len() == MOVES_FOR_GRAIN {
-            self.raw_moves.pop_front();
-        }
-        self.raw_moves.push_back(moved);
-        let enough = self.raw_moves.len() >= GRAIN_SHOWN_BY;
-        self.grain = if enough { self.raw_moves.iter().copied().fold(f64::INFINITY, f64::min) } else { 0.0 };
+        push(&mut self.moves, moved, MOVES_FOR_GRAIN);
+        let enough = self.moves.len() >= GRAIN_SHOWN_BY;
+        self.grain = if enough { self.moves.iter().copied().fold(f64::INFINITY, f64::min) } else { 0.0 };
     }
 
     /// The smallest move that the readings can tell, °C; 0 while it is not known.
@@ -93,24 +90,19 @@ impl Pace {
         self.grain
     }
 
-    fn look(&mut self) {
-        let mut sorted: Vec<Span> = self.spacings.iter().copied().collect();
-        sorted.sort_unstable();
-        self.usual = sorted[sorted.len() / 2];
-        let longest = sorted[sorted.len() - 1];
+    /// The usual move of a logger that tells only what has moved; `None` of any other.
+    fn move_of_one_on_change(&self) -> Option<f64> {
+        let spacings = self.readings.iter().map(|(spacing, _)| *spacing);
+        let (longest, shortest) = (spacings.clone().max()?, spacings.min()?);
         let is_sign_of_life = |spacing: Span| spacing.as_millis() * 5 >= longest.as_millis() * 4;
-        let pairs = self.moves.iter().zip(&self.spacings);
-        let mut moves: Vec<f64> = pairs
-            .filter(|(moved, spacing)| **moved >= LEAST_MOVE || !is_sign_of_life(**spacing))
-            .map(|(moved, _)| *moved)
-            .collect();
+        let told = |&&(spacing, moved): &&(Span, f64)| moved >= LEAST_MOVE || !is_sign_of_life(spacing);
+        let mut moves: Vec<f64> = self.readings.iter().filter(told).map(|(_, moved)| *moved).collect();
+        let least = moves.iter().copied().fold(f64::INFINITY, f64::min);
+        if moves.len() < SHOWN_BY || least < LEAST_MOVE || longest < shortest * UNEVEN_SPACINGS {
+            return None;
+        }
         moves.sort_unstable_by(f64::total_cmp);
-        let usual_move = moves.get(moves.len() / 2).copied().filter(|usual| *usual <= MOST_USUAL_MOVE);
-        self.usual_move = usual_move.filter(|usual| {
-            moves.len() >= SHOWN_BY
-                && moves[0] >= LEAST_MOVE.max(EVEN_MOVES * usual)
-                && longest >= sorted[0] * UNEVEN_SPACINGS
-        });
+        Some(moves[moves.len() / 2]).filter(|usual| *usual <= MOST_USUAL_MOVE && least >= EVEN_MOVES * usual)
     }
 
     /// How far apart two readings may be before something is missing between them.
@@ -157,6 +149,13 @@ impl Pace {
     }
 }
 
+/// Remembers the newest `most`; gives the one that is forgotten for it.
+fn push<T>(queue: &mut VecDeque<T>, newest: T, most: usize) -> Option<T> {
+    let oldest = if queue.len() == most { queue.pop_front() } else { None };
+    queue.push_back(newest);
+    oldest
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -164,7 +163,7 @@ mod tests {
     fn paced(seconds: &[i64]) -> (Pace, Vec<bool>) {
         let mut pace = Pace::default();
         let gaps =
-            seconds.iter().map(|&second| pace.step(Timestamp::from_millis(second * 1000), 31.0)).collect();
+            seconds.iter().map(|&second| pace.step(Timestamp::from_millis(second * 1000))).collect();
         (pace, gaps)
     }
 
@@ -180,11 +179,11 @@ mod tests {
     fn the_smallest_step_of_a_display_is_seen() {
         let mut pace = Pace::default();
         for value in [31.5, 31.5, 32.0, 31.5, 31.0] {
-            pace.note_reading(value);
+            pace.note_reading(Timestamp::default(), value);
         }
         assert_eq!(pace.grain(), 0.0, "three moves say nothing yet");
         for value in [30.0, 29.5, 28.5, 28.0, 28.0] {
-            pace.note_reading(value);
+            pace.note_reading(Timestamp::default(), value);
         }
         assert_eq!(pace.grain(), 0.5);
     }
