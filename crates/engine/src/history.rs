@@ -157,7 +157,7 @@ impl History {
 
     /// Ticks from the newest backwards, as far as `back` before `now` (`now` included).
     fn newest_first(&self, now: Timestamp, back: Span) -> impl Iterator<Item = Tick> {
-        self.all().rev().take_while(move |tick| now - tick.at < back)
+        self.all().rev().skip_while(move |tick| tick.at > now).take_while(move |tick| now - tick.at < back)
     }
 
     /// Mean chocolate over the last seconds, °C.

@@ -152,7 +152,7 @@ mod tests {
             SlowCooling::step,
             &newton(100, 230.0),
             |m| m.usual_cooling_min = Some(75.0),
-            &expect!["39:05 raise slow-cooling from 0:00"],
+            &expect!["37:30 raise slow-cooling from 0:00"],
         );
     }
 
