@@ -18,6 +18,7 @@ pub(crate) fn print(tally: &Tally, worst: usize) {
     excused(tally);
     phases(tally);
     batches(tally);
+    changes(tally);
     measures(tally);
     mistakes(tally, worst);
 }
@@ -122,6 +123,28 @@ fn batches(tally: &Tally) {
             "{name}: {} of {} within two minutes, worst {worst:+.1} min",
             share(near, minutes.len()),
             minutes.len()
+        );
+    }
+}
+
+fn changes(tally: &Tally) {
+    println!(
+        "\n{:<10} {:<22} {:>6} {:>14} {:>8} {:>8} {:>8}  (minutes too late)",
+        "begins", "instruments", "n", "within 2 min", "10 %", "median", "90 %"
+    );
+    for ((phase, fine), minutes) in &tally.changes_min {
+        let mut minutes = minutes.clone();
+        minutes.sort_by(f64::total_cmp);
+        let near = minutes.iter().filter(|m| m.abs() <= 2.0).count();
+        let at = |tenths: usize| minutes[(minutes.len() - 1) * tenths / 10];
+        let instruments = if *fine { "quick, fine, often" } else { "others" };
+        println!(
+            "{phase:<10} {instruments:<22} {:>6} {:>14} {:>+8.2} {:>+8.2} {:>+8.2}",
+            minutes.len(),
+            share(near, minutes.len()),
+            at(1),
+            at(5),
+            at(9),
         );
     }
 }

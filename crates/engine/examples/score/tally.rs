@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use model::{Confidence, FindingKind, Phase};
+use model::{Batch, Confidence, FindingKind, Phase, PhaseSpan};
 use simulator::scoring::Scenario;
-use simulator::{Condition, Excuse, Instruments};
+use simulator::{Condition, Excuse, Instruments, TrueBatch};
 
 use crate::play::{Played, Watched};
 use crate::rank::{Mistake, weight};
@@ -41,6 +41,8 @@ pub(crate) struct Tally {
     /// Of those, at probes that are quick, fine and often read.
     pub(crate) fine_starts_min: Vec<f64>,
     pub(crate) ends_min: Vec<f64>,
+    /// Minutes by which the first span of a phase begins too late, by phase and by whether the instruments are fine.
+    pub(crate) changes_min: BTreeMap<(Phase, bool), Vec<f64>>,
     pub(crate) measures: BTreeMap<&'static str, Vec<f64>>,
     /// Conditions that nobody is asked for, by reason and kind.
     pub(crate) excused: BTreeMap<Excuse, BTreeMap<FindingKind, usize>>,
@@ -202,6 +204,9 @@ impl Tally {
             if let (Some(t), Some(f)) = (pair.truth.end, b.end) {
                 off(f.since(t).as_mins_f64(), "ends", false);
             }
+            if !pair.start_unseen {
+                self.count_changes(pair.truth, b, fine(&truth.instruments));
+            }
             let troubled = watched.conditions.iter().any(|c| {
                 instrument(c.kind)
                     && c.from >= pair.truth.start
@@ -212,6 +217,15 @@ impl Tally {
                 && !(pair.start_unseen && played.heard_from() > played.case.settings.start)
             {
                 self.count_measures(played, watched, pair);
+            }
+        }
+    }
+
+    fn count_changes(&mut self, truth: &TrueBatch, found: &Batch, fine: bool) {
+        for phase in Phase::ALL {
+            let first = |phases: &[PhaseSpan]| phases.iter().find(|s| s.phase == phase).map(|s| s.from);
+            if let (Some(t), Some(f)) = (first(&truth.phases), first(&found.phases)) {
+                self.changes_min.entry((phase, fine)).or_default().push(f.since(t).as_mins_f64());
             }
         }
     }
@@ -258,6 +272,9 @@ impl Tally {
         self.starts_min.extend(other.starts_min);
         self.ends_min.extend(other.ends_min);
         self.fine_starts_min.extend(other.fine_starts_min);
+        for (which, minutes) in other.changes_min {
+            self.changes_min.entry(which).or_default().extend(minutes);
+        }
         for (name, errors) in other.measures {
             self.measures.entry(name).or_default().extend(errors);
         }

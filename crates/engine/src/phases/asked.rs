@@ -63,9 +63,7 @@ fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) 
     let (before, after) = points.split_at(points.partition_point(|(at, _)| *at < step));
     let level = match way {
         Move::Rise => points.iter().map(|&(_, value)| value).min_by(f64::total_cmp)?,
-        Move::Fall => {
-            mean(before.iter().map(|&(_, value)| value)).or(points.first().map(|&(_, v)| v))?
-        }
+        Move::Fall => mean(before.iter().map(|&(_, value)| value)).or(points.first().map(|&(_, v)| v))?,
     };
     let lowest = (0..after.len()).min_by(|&a, &b| after[a].1.total_cmp(&after[b].1)).unwrap_or(0);
     let beyond = |&(_, value): &(Timestamp, f64)| value > level + LEFT;

@@ -134,6 +134,10 @@ mod tests {
         let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
         let left = left_level_by_clock(&history, Move::Rise, at(60), at(120)).unwrap();
         assert!(((left - at(60)).as_mins_f64() - 5.8).abs() < 1.0, "{left}");
-        assert_eq!(left_level_by_clock(&history, Move::Rise, at(60), at(70)), None, "not enough of a rise to tell");
+        assert_eq!(
+            left_level_by_clock(&history, Move::Rise, at(60), at(70)),
+            None,
+            "not enough of a rise to tell"
+        );
     }
 }

@@ -217,8 +217,7 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let soak = soak_from(view.next_limits);
     let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
     let asked = step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now, view.pace));
-    let left =
-        asked.or_else(|| left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace));
+    let left = asked.or_else(|| left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace));
     left.map_or(view.now, |left| (left - SHOWN_LATE).max(earliest))
 }
 
@@ -239,7 +238,8 @@ mod tests {
             (History::default(), Ticker::new(Span::from_secs(5)), Pace::default());
         let (mut tracker, mut timeline) = (Tracker::default(), Timeline::default());
         timeline.change(Phase::Settling, Timestamp::default());
-        tracker.stage = Some(Stage::Settling { lowest: curve(0.0), lowest_at: Timestamp::default(), rise_from: None });
+        tracker.stage =
+            Some(Stage::Settling { lowest: curve(0.0), lowest_at: Timestamp::default(), rise_from: None });
         for i in 0..minutes * 12 {
             let shown = (curve(i as f64 / 12.0) / grain).round() * grain;
             let at = Timestamp::from_millis(i * 5_000);

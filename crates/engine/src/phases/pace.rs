@@ -162,8 +162,7 @@ mod tests {
 
     fn paced(seconds: &[i64]) -> (Pace, Vec<bool>) {
         let mut pace = Pace::default();
-        let gaps =
-            seconds.iter().map(|&second| pace.step(Timestamp::from_millis(second * 1000))).collect();
+        let gaps = seconds.iter().map(|&second| pace.step(Timestamp::from_millis(second * 1000))).collect();
         (pace, gaps)
     }
 

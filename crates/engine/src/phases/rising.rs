@@ -132,12 +132,14 @@ impl Tracker {
         let soak = soak_from(view.next_limits);
         let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
         if !driven::is_restless(view.history, rough, (rough + RESTLESSNESS_SEEN).min(view.now)) {
-            let asked = step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now, view.pace));
+            let asked =
+                step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now, view.pace));
             return (asked.unwrap_or_else(|| left(OUT_OF_IDLE)) - SHOWN_LATE).max(earliest);
         }
         let heated = driven::heated_from(view.history, earliest, view.now);
         let driven = heated.and_then(|heated| driven::left_level(view.history, heated, view.now));
-        let by_clock = || step.and_then(|step| driven::left_level_by_clock(view.history, Move::Rise, step, view.now));
+        let by_clock =
+            || step.and_then(|step| driven::left_level_by_clock(view.history, Move::Rise, step, view.now));
         driven.or_else(by_clock).unwrap_or(rough)
     }
 
