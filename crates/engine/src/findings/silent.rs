@@ -22,6 +22,8 @@ const REMEMBERED: usize = 31;
 const UNSTEADY: i64 = 2;
 /// ... or, of so many, where one in four is not below this many times another one in four.
 const SHOWN_BY: usize = 12;
+/// Fewer intervals say nothing of what is usual.
+const FEWEST: usize = 3;
 /// So many pauses over the limit among so many arrivals are an unsteady sender's way, not a fault each time ...
 const PAUSES: usize = 4;
 const AMONG: u64 = 1_000;
@@ -65,12 +67,14 @@ impl Silent {
     fn note_interval(&mut self, interval: Span) {
         let came = remember(&mut self.came, interval);
         let is_uneven = came.len() >= SHOWN_BY && came[came.len() * 3 / 4] >= came[came.len() / 4] * UNSTEADY;
-        // A silence that was told is not an interval of a steady sender.
+        // A silence that was told is not an interval of a steady sender, unless most of its intervals were told.
         if !self.open {
             let intervals = remember(&mut self.intervals, interval);
             let usual = intervals[intervals.len() / 2];
             self.usual = Some(usual);
             self.is_unsteady = intervals[intervals.len() * 9 / 10] >= usual * UNSTEADY;
+        } else if came[came.len() / 2] >= self.usual_limit() {
+            self.usual = Some(came[came.len() / 2]);
         }
         if is_uneven || self.is_unsteady && self.intervals.len() == REMEMBERED {
             self.is_unsteady = true;
@@ -139,6 +143,9 @@ impl Silent {
             Some(Phase::Melting | Phase::Soak | Phase::Settling | Phase::Rewarming) => Priority::Medium,
         };
         let Some(last) = self.last.filter(|_| self.is_overdue(clock)) else { return Verdict::Quiet };
+        if self.came.len() < FEWEST {
+            return Verdict::Quiet;
+        }
         self.open = true;
         let limit = self.limit();
         Report {
@@ -250,5 +257,15 @@ mod tests {
     #[test]
     fn who_reports_on_change_is_given_half_as_much_again_as_its_pauses() {
         assert_eq!(pausing(&[5, 10, 40, 5, 30]).limit(), Span::from_millis(1_500 * (600 + 5)));
+    }
+
+    #[test]
+    fn a_logger_of_two_minutes_is_not_silent_from_its_first_reading() {
+        let mut silent = Silent::default();
+        for second in (0..3_600).step_by(120) {
+            silent.arrived(at(second));
+            assert_eq!(silent.step(at(second + 119), Some(Phase::Melting)), Verdict::Quiet, "at {second}");
+        }
+        assert_eq!(raised(silent.step(at(3_480 + 600), Some(Phase::Melting))).0, at(3_480 + 600));
     }
 }
