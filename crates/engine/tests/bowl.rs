@@ -136,3 +136,23 @@ fn an_old_charge_begins_nothing() {
     let [batch] = engine.open_batches().try_into().expect("one batch");
     assert_eq!((batch.start, batch.phases[0].phase), (at(90.0), Phase::Settling));
 }
+
+/// A bowl that is warmed in short bursts and measured every third of a minute has been in its range for two minutes when it is judged.
+#[test]
+fn a_bowl_measured_three_times_a_minute_is_worked() {
+    let way = [
+        20.1, 22.5, 25.0, 27.5, 28.5, 28.4, 28.7, 28.7, 29.0, 28.9, 29.2, 29.2, 29.5, 29.4, 29.7, 29.7, 29.6,
+        29.5,
+    ];
+    for seconds in [18.0, 20.0, 25.0, 30.0, 45.0] {
+        let mut engine = workshop();
+        engine.apply(&filled(0.0, Method::PartialMelt));
+        for (nth, celsius) in way.into_iter().enumerate() {
+            engine.apply(&reading((nth + 1) as f64 * seconds / 60.0, celsius));
+        }
+        let last = way.len() as f64 * seconds / 60.0;
+        engine.apply(&passed(last + 0.1));
+        engine.apply(&reading(last + 0.4, 29.5));
+        assert_eq!(engine.open_batches().len(), 1, "measured every {seconds} s");
+    }
+}

@@ -20,8 +20,9 @@ const USUAL_INTERVALS: i64 = 5;
 const REMEMBERED: usize = 31;
 /// A sender is unsteady where nine in ten of its intervals are not below this many usual ones.
 const UNSTEADY: i64 = 2;
-/// ... or, of so many, where one in four is not below this many times another one in four.
+/// ... or, of so many, where the longest quarter is not below this many times the shortest.
 const SHOWN_BY: usize = 12;
+const UNEVEN: i64 = 3;
 /// Fewer intervals say nothing of what is usual.
 const FEWEST: usize = 3;
 /// So many pauses over the limit among so many arrivals are an unsteady sender's way, not a fault each time ...
@@ -66,7 +67,7 @@ impl Silent {
 
     fn note_interval(&mut self, interval: Span) {
         let came = remember(&mut self.came, interval);
-        let is_uneven = came.len() >= SHOWN_BY && came[came.len() * 3 / 4] >= came[came.len() / 4] * UNSTEADY;
+        let is_uneven = came.len() >= SHOWN_BY && came[came.len() * 3 / 4] >= came[came.len() / 4] * UNEVEN;
         // A silence that was told is not an interval of a steady sender, unless most of its intervals were told.
         if !self.open {
             let intervals = remember(&mut self.intervals, interval);

@@ -218,7 +218,8 @@ impl Tracker {
     /// Since when has the chocolate been in the working range? Dated where it went in; what a gap hides is not known.
     fn note_range(&mut self, view: &View<'_>) {
         let range = view.limits.working;
-        let level = view.steady_level();
+        // A bowl is in its range as soon as it is measured there: a person does not measure often enough for a mean.
+        let level = if view.method == Method::PartialMelt { view.level } else { view.steady_level() };
         if view.gap || !range.holds(level, WORKING_MARGIN) {
             self.in_range_since = None;
         }

@@ -58,15 +58,28 @@ impl Tracker {
         since: Timestamp,
     ) -> (Stage, Option<Turn>) {
         let unknown = (Stage::Unknown { since }, None);
-        let Some(line) = view.line(FIRST_LOOK) else { return unknown };
         let limits = view.limits;
         let seen = view.history.chocolate(since, view.now).count();
-        if view.now - since < FIRST_LOOK - Span::from_secs(10) || seen + 1 < FIRST_LOOK_TICKS {
+        if seen + 1 < FIRST_LOOK_TICKS {
             return unknown;
         }
         let charged = self.charged_at.filter(|charged| since - *charged <= CHARGE_FORGOTTEN);
-        let since = charged.unwrap_or(since);
         let top = limits.working.high() + WORKING_MARGIN;
+        let first = view.history.chocolate(since, view.now).map(|(_, first)| first).next();
+        // Of a bowl that somebody has filled it is known what it is about.
+        let came_up = first.filter(|first| *first < limits.working.low() - WORKING_MARGIN);
+        if let (Some(charged), Some(first)) = (charged, came_up)
+            && view.method == Method::PartialMelt
+            && view.level <= top
+        {
+            timeline.change(Phase::Melting, charged);
+            return self.melting(view, timeline, charged, first);
+        }
+        let Some(line) = view.line(FIRST_LOOK) else { return unknown };
+        if view.now - since < FIRST_LOOK - Span::from_secs(10) {
+            return unknown;
+        }
+        let since = charged.unwrap_or(since);
         if view.level < IDLE_BELOW && line.slope < MOVES {
             self.idle_since = Some(since);
             timeline.change(Phase::Idle, since);
@@ -79,13 +92,6 @@ impl Tracker {
             let stage =
                 Stage::Cooling { from: since, noticed: view.now, lowest: view.level, lowest_at: view.now };
             return (stage, Some(Turn::Begins(vec![(Phase::Cooling, since)])));
-        }
-        let first = view.history.chocolate(since, view.now).map(|(_, first)| first).next();
-        let came_up =
-            first.filter(|first| charged.is_some() && *first < limits.working.low() - WORKING_MARGIN);
-        if let Some(first) = came_up.filter(|_| view.method == Method::PartialMelt && view.level <= top) {
-            timeline.change(Phase::Melting, since);
-            return self.melting(view, timeline, since, first);
         }
         if self.in_range_since.is_some() {
             let stage = Stage::settling(view);
