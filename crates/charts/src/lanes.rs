@@ -181,15 +181,19 @@ fn phase_ground(phase: Phase) -> Role {
     }
 }
 
-/// The strip of phases; a phase whose word finds no room keeps its ground and its borders.
+/// The strip of phases, hatched where nothing was known, as the panels are; a phase whose word finds no room keeps its ground and its
+/// borders.
 pub(crate) fn draw_phases(
     canvas: &Canvas<'_>,
     phases: &[PhaseSpan],
+    gaps: &[(Timestamp, Timestamp)],
     time: &TimeAxis,
     seen_to: Timestamp,
     (top, bottom): (f64, f64),
     letters: f64,
 ) {
+    let gaps: Vec<(f64, f64)> =
+        gaps.iter().map(|(from, to)| (time.x(*from), time.x(*to))).filter(|(x0, x1)| 1.0 < x1 - x0).collect();
     for span in phases {
         let to = span.to.unwrap_or(seen_to);
         if to <= time.from || time.to <= span.from {
@@ -199,11 +203,23 @@ pub(crate) fn draw_phases(
         canvas.fill(x0, top, x1, bottom, phase_ground(span.phase));
         canvas.line((x0, top), (x0, bottom), Role::Faint, 1.0);
         let word = span.phase.as_str();
+        let (x0, x1) = widest_between((x0, x1), &gaps);
         if text_width(word, letters) + 6.0 <= x1 - x0 {
             canvas.text(word, (x0 + x1) / 2.0, (top + bottom) / 2.0, letters, Hold::Middle, Role::Ink);
         }
     }
+    for (x0, x1) in gaps {
+        canvas.hatch(x0, top, x1, bottom, Role::Gap);
+    }
     canvas.frame(time.left, top, time.right, bottom, Role::Faint);
+}
+
+/// The widest part of `(left, right)` outside `gaps`, which are sorted.
+fn widest_between((left, right): (f64, f64), gaps: &[(f64, f64)]) -> (f64, f64) {
+    let ends = gaps.iter().map(|(x0, _)| *x0).chain([right]);
+    let begins = [left].into_iter().chain(gaps.iter().map(|(_, x1)| *x1));
+    let parts = begins.zip(ends).map(|(begin, end)| (begin.max(left), end.min(right)));
+    parts.max_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0))).unwrap_or((left, right))
 }
 
 /// The hours beneath everything, the dates beneath them, and clock changes in words.

@@ -329,7 +329,8 @@ impl<'p> Page<'p> {
         let Sizes { letters, strip, time_ticks, .. } = *self.sizes;
         let Sheet { phases, seen_to, zone, from, to, .. } = self.sheet;
         if !phases.is_empty() {
-            draw_phases(canvas, phases, &self.time, *seen_to, (self.y, self.y + strip), letters);
+            let place = (self.y, self.y + strip);
+            draw_phases(canvas, phases, self.gaps, &self.time, *seen_to, place, letters);
             self.y += strip;
         }
         draw_hours(canvas, &self.time, zone, time_ticks, self.y, letters);

@@ -267,6 +267,26 @@ fn nothing_is_drawn_where_nothing_is_known() {
 }
 
 #[test]
+fn no_phase_is_named_where_nothing_is_known() {
+    let zone = lisbon();
+    // Nothing is known from the 60th minute to the 180th, which is the middle of working.
+    let chocolate = morning(|_| 31.5, 60..180);
+    let working =
+        PhaseSpan { phase: Phase::Working, from: start(), to: None, confidence: model::Confidence::Medium };
+    let (from, to) = (start(), minute(240.0));
+    let bare = Sheet::new("Alder", from, to, &zone).curve(Channel::Chocolate, &chocolate);
+    let hatched = |svg: &str| svg.matches("hd-s-gap").count();
+    let in_panel = hatched(&bare.svg());
+    let svg = bare.phases(&[working]).svg();
+    assert!(in_panel < hatched(&svg), "the strip is hatched like the panel");
+    let word = svg.split("<text").find(|text| text.contains(">working</text>")).unwrap();
+    let x: f64 = word.split_once(" x=\"").unwrap().1.split_once('"').unwrap().0.parse().unwrap();
+    let place =
+        |minutes: f64| WIDE.left + minutes / 240.0 * (f64::from(WIDE.width) - WIDE.left - WIDE.right_margin);
+    assert!(x < place(60.0) || place(180.0) < x, "{x}");
+}
+
+#[test]
 fn an_empty_sheet_says_that_it_is_empty() {
     let zone = lisbon();
     let svg = Sheet::new("Birch", start(), start(), &zone).curve(Channel::Chocolate, &[]).svg();
