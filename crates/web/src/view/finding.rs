@@ -162,7 +162,8 @@ fn as_read(name: &str, unit: &str, value: f64, degrees: Degrees) -> f64 {
     }
 }
 
-/// A length as everywhere on the pages, in whole minutes from a minute on; `None` for what is none, or is shorter.
+/// A length as everywhere on the pages, in whole minutes from a minute on; `None` for what is none, is shorter, or would be told wrongly by
+/// more than a twentieth.
 fn lasting(unit: &str, number: f64) -> Option<String> {
     let seconds = match unit.trim_start() {
         "min" => number * 60.0,
@@ -170,7 +171,8 @@ fn lasting(unit: &str, number: f64) -> Option<String> {
         _ => return None,
     };
     let minutes = (seconds / 60.0).round();
-    (seconds >= 59.5).then(|| words::length(Span::from_mins_f64(minutes)))
+    let is_near = (minutes * 60.0 - seconds).abs() <= seconds / 20.0;
+    (seconds >= 59.5 && is_near).then(|| words::length(Span::from_mins_f64(minutes)))
 }
 
 /// As many as mean something: a hundredth of a degree, of a slope a tenth of that.
@@ -245,6 +247,8 @@ mod tests {
         assert_eq!(said("usual_cooling_minutes", 71.6).as_deref(), Some("1 h 12 min"));
         assert_eq!(said("limit_seconds", 60.0).as_deref(), Some("1 min"));
         assert_eq!(said("interval_s", 0.5), None, "a short one keeps its decimal");
+        assert_eq!(said("period_min", 9.8).as_deref(), Some("10 min"));
+        assert_eq!((said("limit_s", 90.0), said("period_min", 2.4)), (None, None), "not 2 min");
         assert_eq!(said("area_c_min", 120.0), None);
     }
 }
