@@ -13,7 +13,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use records::{By, NotAName, Password, Pin, Records, RecordsError, Role, Subject, TooWeak, User, UserName};
 use serde::Serialize;
 
-use crate::access::{Right, Visitor, a_role, admit};
+use crate::access::{Right, TABLE, Visitor, a_role, admit};
 use crate::app::App;
 use crate::handlers::account::{person, sentence, typed_again};
 use crate::page_file::Shows;
@@ -32,6 +32,8 @@ struct Shown<T> {
 struct UsersView {
     users: Vec<UserRow>,
     roles: Vec<&'static str>,
+    /// Each role, and what it may do besides what those before it may.
+    rights: Vec<(&'static str, Vec<&'static str>)>,
     message: Option<String>,
     fault: Option<String>,
 }
@@ -74,7 +76,7 @@ pub(crate) async fn list(State(app): State<Arc<App>>, params: Params) -> Result<
 async fn show_list(app: &App, message: Option<String>, fault: Option<String>) -> Result<Response, Problem> {
     let users = app.ask_records(Records::users).await?;
     let users = users.iter().map(|user| row(app, user)).collect();
-    let view = UsersView { users, roles: roles(), message, fault };
+    let view = UsersView { users, roles: roles(), rights: rights(), message, fault };
     let page = app.page("users", Shows::Users)?;
     app.render_page(&page, &app.frame("users", ""), &page.title, Shown { view })
         .map(|page| Html(page).into_response())
@@ -87,26 +89,26 @@ pub(crate) async fn add(
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
     let form = own_form(&app, &headers, body)?;
-    let added = async {
-        form.only(&["name", "role", "new_password", "password"])?;
-        let name: UserName = form.text("name").unwrap_or_default().parse().map_err(|fault: NotAName| {
-            Problem::refused("bad-name", format!("{}.", sentence(&fault.to_string())))
-        })?;
-        let role: Role = form.required("role", "viewer, worker, engineer or quality")?;
-        let password = new_password(&form)?;
-        let by = typed_again_by(&app, &form).await?;
-        let new = name.clone();
-        change(&app, move |records| records.add_user(&by, &new, role, &password)).await?;
-        Ok(name)
-    };
-    match added.await {
+    match add_as_asked(&app, &form).await {
         Ok(name) => Ok(Redirect::to(&format!("/users?added={name}")).into_response()),
         Err(problem) => {
-            let problem: Problem = problem;
             let shown = show_list(&app, None, Some(problem.sentence.clone())).await?;
             Ok((problem.status, shown).into_response())
         }
     }
+}
+
+async fn add_as_asked(app: &App, form: &Params) -> Result<UserName, Problem> {
+    form.only(&["name", "role", "new_password", "password"])?;
+    let name: UserName = form.text("name").unwrap_or_default().parse().map_err(|fault: NotAName| {
+        Problem::refused("bad-name", format!("{}.", sentence(&fault.to_string())))
+    })?;
+    let role: Role = form.required("role", "viewer, worker, engineer or quality")?;
+    let password = new_password(form)?;
+    let by = typed_again_by(app, form).await?;
+    let new = name.clone();
+    change(app, move |records| records.add_user(&by, &new, role, &password)).await?;
+    Ok(name)
 }
 
 /// `GET /users/{name}`
@@ -116,6 +118,7 @@ pub(crate) async fn one(
     params: Params,
 ) -> Result<Response, Problem> {
     params.only(&["done"])?;
+    let name = named(&name)?;
     let Some(visitor) = person() else {
         return Ok(Redirect::to(&format!("/sign-in?to=/users/{name}")).into_response());
     };
@@ -128,7 +131,7 @@ pub(crate) async fn one(
         "pin" => Some("The PIN holds from now on."),
         _ => None,
     });
-    show_one(&app, &visitor, &user(&app, &name).await?, message, None).await
+    show_one(&app, &visitor, &user(&app, name).await?, message, None).await
 }
 
 async fn show_one(
@@ -162,7 +165,7 @@ pub(crate) async fn change_one(
 ) -> Result<Response, Problem> {
     let form = own_form(&app, &headers, body)?;
     let visitor = person().ok_or_else(Problem::sign_in_needed)?;
-    let user = user(&app, &name).await?;
+    let user = user(&app, named(&name)?).await?;
     match change_as_asked(&app, &visitor, &user.name, &form).await {
         Ok(done) => Ok(Redirect::to(&format!("/users/{}?done={done}", user.name)).into_response()),
         Err(problem) => {
@@ -280,11 +283,18 @@ fn weak(fault: &TooWeak) -> Problem {
     Problem::refused("too-weak", format!("{}.", sentence(&fault.to_string())))
 }
 
-async fn user(app: &App, text: &str) -> Result<User, Problem> {
-    let shown: String = text.chars().take(60).collect();
-    let none = || Problem::not_found("no-such-user", format!("There is no user `{shown}`."));
-    let name: UserName = text.parse().map_err(|_| none())?;
-    app.ask_records(move |records| records.user(&name)).await?.ok_or_else(none)
+/// The name in an address.
+fn named(text: &str) -> Result<UserName, Problem> {
+    text.parse().map_err(|_| no_such_user(&text.chars().take(60).collect::<String>()))
+}
+
+async fn user(app: &App, name: UserName) -> Result<User, Problem> {
+    let none = no_such_user(name.as_str());
+    app.ask_records(move |records| records.user(&name)).await?.ok_or(none)
+}
+
+fn no_such_user(shown: &str) -> Problem {
+    Problem::not_found("no-such-user", format!("There is no user `{shown}`."))
 }
 
 fn row(app: &App, user: &User) -> UserRow {
@@ -300,4 +310,10 @@ fn row(app: &App, user: &User) -> UserRow {
 
 fn roles() -> Vec<&'static str> {
     Role::ALL.iter().map(|role| role.as_str()).collect()
+}
+
+fn rights() -> Vec<(&'static str, Vec<&'static str>)> {
+    let of =
+        |role: Role| TABLE.iter().filter(move |(_, lowest, _)| *lowest == role).map(|(_, _, what)| *what);
+    Role::ALL.iter().map(|role| (role.as_str(), of(*role).collect())).collect()
 }

@@ -25,6 +25,9 @@ async fn whoever_may_adds_a_user_who_may_then_sign_in() {
     let joana = signed_in(&works, "joana").await;
     let list = get_as(&works, &joana, "/users").await;
     assert!(list.says("<b>marta</b><span>an engineer</span>"), "{}", list.text);
+    assert!(
+        list.says("<b>worker</b>: also make entries and temper tests; acknowledge and shelve alarms</li>")
+    );
     let again = by_joana(&works, "/users", &new).await;
     assert_eq!(again.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(again.says("There is a user `marta` already."), "{}", again.text);
@@ -95,4 +98,15 @@ async fn others_and_other_sites_may_not_and_nobody_gives_themselves_up() {
     let nobody = by_joana(&works, "/users/who", "what=disable").await;
     assert_eq!(nobody.status, StatusCode::NOT_FOUND);
     assert!(works.state.records.users().unwrap().iter().all(|user| user.is_enabled));
+}
+
+#[tokio::test]
+async fn an_address_that_is_no_name_is_no_user() {
+    let works = staffed(WebConfig::default());
+    assert_eq!(works.get("/users/ana").await.header("location"), "/sign-in?to=/users/ana");
+    for address in ["/users/%0a", "/users/a%26b", "/users/Ana"] {
+        let answer = works.get(address).await;
+        assert_eq!(answer.status, StatusCode::NOT_FOUND, "{address}");
+        assert!(answer.says("There is no user"), "{}", answer.text);
+    }
 }
