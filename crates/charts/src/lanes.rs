@@ -231,16 +231,19 @@ pub(crate) fn draw_hours(
     top: f64,
     letters: f64,
 ) {
+    // Where a text around `x` stands without leaving the sheet, and half its width.
+    let held = |text: &str, x: f64, left: f64| {
+        let half = text_width(text, letters) / 2.0;
+        (x.clamp(left + half, (time.right - half).max(left + half)), half)
+    };
     let mut date_free_from = f64::NEG_INFINITY;
     for tick in time_ticks(time.from, time.to, zone, most) {
         let x = time.x(tick.at);
         canvas.line((x, top), (x, top + 4.0), Role::Quiet, 1.0);
-        let half = text_width(&tick.time, letters) / 2.0;
-        let place = x.clamp(half + 1.0, (time.right - half).max(half + 1.0));
+        let (place, _) = held(&tick.time, x, 1.0);
         canvas.text(&tick.time, place, top + 12.0, letters, Hold::Middle, Role::Quiet);
         let Some(date) = tick.date else { continue };
-        let half = text_width(&date, letters) / 2.0;
-        let place = x.clamp(half + 1.0, (time.right - half).max(half + 1.0));
+        let (place, half) = held(&date, x, 1.0);
         if date_free_from <= place - half {
             canvas.text(&date, place, top + 27.0, letters, Hold::Middle, Role::Ink);
             date_free_from = place + half + FLAG_GAP;
@@ -248,9 +251,7 @@ pub(crate) fn draw_hours(
     }
     for change in clock_changes(time.from, time.to, zone) {
         let x = time.x(change.at);
-        let half = text_width(&change.says, letters) / 2.0;
-        let left = time.left + half;
-        let place = x.clamp(left, (time.right - half).max(left));
+        let (place, _) = held(&change.says, x, time.left);
         canvas.shape(Shape::TriangleUp, (x, top + 28.0), 4.5, Role::Ink);
         canvas.text(&change.says, place, top + 42.0, letters, Hold::Middle, Role::Ink);
     }
