@@ -24,7 +24,7 @@ use crate::dashboards::FLOOR;
 use crate::handlers::{alarms, bench, machine};
 use crate::page_file::Shows;
 use crate::problem::Problem;
-use crate::query::Params;
+use crate::query::{Params, wrong};
 use crate::reader::Reader;
 use crate::rendered::Parts;
 use crate::state::{LivePace, Reading};
@@ -65,11 +65,12 @@ pub(crate) async fn live(
     params: Params,
 ) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Problem> {
     params.only(&["page", "machine", "bowl", "alarms"])?;
-    let subject = match (params.text("bowl"), params.text("machine")) {
-        (None, None) if params.text("alarms").is_some() => Subject::Alarms,
-        (Some(id), _) => Subject::Bowl(bench::bowl_machine(&app, id)?.id.clone(), None),
-        (None, Some(id)) => Subject::Machine(app.machine(id)?.id.clone()),
-        (None, None) => {
+    let subject = match (params.text("bowl"), params.text("machine"), params.text("alarms")) {
+        (Some(id), _, _) => Subject::Bowl(bench::bowl_machine(&app, id)?.id.clone(), None),
+        (None, Some(id), _) => Subject::Machine(app.machine(id)?.id.clone()),
+        (None, None, Some("yes")) => Subject::Alarms,
+        (None, None, Some(other)) => return Err(wrong("alarms", other, "yes")),
+        (None, None, None) => {
             let name = params.text("page").unwrap_or(FLOOR);
             app.page(name, Shows::Works)?;
             Subject::Works(name.to_owned())

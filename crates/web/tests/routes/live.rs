@@ -1,6 +1,7 @@
 //! Events of live pages.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
@@ -95,6 +96,14 @@ async fn a_live_page_does_not_hold_the_door_when_the_service_stops() {
 
 #[tokio::test]
 async fn a_live_address_names_its_mistakes() {
-    let answer = works(Entries::Closed).get("/api/v1/live?machine=oak").await;
-    assert_eq!(answer.json()["detail"], "There is no machine `oak` in the plant file.");
+    for (query, told) in [
+        ("machine=oak", "There is no machine `oak` in the plant file."),
+        ("alarms=no", "The parameter `alarms` is `no`; it should be yes."),
+    ] {
+        let works = works(Entries::Closed);
+        let address = format!("/api/v1/live?{query}");
+        let answer = tokio::time::timeout(Duration::from_secs(10), works.get(&address));
+        let answer = answer.await.expect("no page is kept alive");
+        assert_eq!(answer.json()["detail"], told);
+    }
 }
