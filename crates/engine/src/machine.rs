@@ -27,7 +27,7 @@ use crate::findings::spikes::{Passing, Spikes};
 use crate::findings::{Moment, ProcessFindings, Told, Verdict};
 use crate::history::History;
 use crate::lane::Newest;
-use crate::phases::{IDLE_BELOW, Pace, Tracker, View};
+use crate::phases::{Pace, Tracker, View};
 use crate::rise::HeldRise;
 use crate::sieve::Sieve;
 use crate::sorter::{Pushed, Sorted, Sorter};
@@ -141,7 +141,7 @@ impl MachineWatch {
         self.look_at_clock(clock);
         if self.silent.nothing_comes(clock) {
             self.drain(setting);
-            let verdict = self.silent.step(clock, Some(self.phase_assumed()));
+            let verdict = self.silent.step(clock, self.phase_watched());
             self.enter(FindingKind::Silent, verdict);
         }
     }
@@ -282,19 +282,15 @@ impl MachineWatch {
         self.look(setting, tick, level, &limits, gap);
     }
 
-    /// The phase. While the beginning of a history is unclear a cold charge is taken for idle and any other for one that melts: it is watched for
-    /// what may befall any charge, and for nothing else.
-    fn phase_assumed(&self) -> Phase {
-        let level = || self.last_chocolate.and_then(|last| self.history.level(last));
-        self.tracker.phase().unwrap_or_else(|| {
-            if level().is_some_and(|level| level >= IDLE_BELOW) { Phase::Melting } else { Phase::Idle }
-        })
+    /// The phase whose findings are looked for.
+    fn phase_watched(&self) -> Phase {
+        self.tracker.phase_watched(|| self.history.level(self.last_chocolate?))
     }
 
     /// Asks the process detectors.
     fn look(&mut self, setting: &Setting<'_>, tick: &Tick, level: f64, limits: &Limits, gap: bool) {
         let Some(chocolate) = tick.chocolate() else { return };
-        let phase = self.phase_assumed();
+        let phase = self.phase_watched();
         let blind = self.setpoint.is_none() && !self.events_seen;
         let facts = self.book.facts();
         let moment = Moment {

@@ -17,7 +17,8 @@ pub(crate) struct HeldRise {
 }
 
 impl HeldRise {
-    /// Is a decision about the rise still out? `blind`: the machine has neither set-point nor events.
+    /// Is a decision about the rise still out? `blind`: the machine has neither set-point nor events. A hold that never became steady enough
+    /// for `working` is one, too.
     pub(crate) fn step(&mut self, now: Timestamp, phase: Phase, blind: bool, history: &History) -> bool {
         let holds = matches!(phase, Phase::Settling | Phase::Working);
         let rises = || history.line(now, WINDOW).is_some_and(|line| line.slope > FAST);

@@ -120,7 +120,7 @@ fn points_of(summary: &DataFrame, step: Span) -> Result<Vec<BandPoint>, HistoryE
     let point = |row: usize| {
         Some(BandPoint {
             // The mean of a step belongs in its middle.
-            after: step * place.get(row)? + Span::from_millis(step.as_millis() / 2),
+            after: step * place.get(row)? + step / 2,
             low: low.get(row)?,
             median: median.get(row)?,
             high: high.get(row)?,

@@ -3,7 +3,7 @@
 //! Plain integers, so that sorting, storing and comparing are exact; `jiff` reads and writes the text form (RFC 3339).
 
 use std::fmt;
-use std::ops::{Add, AddAssign, Mul, Neg, Sub};
+use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
 use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
@@ -176,6 +176,14 @@ impl Mul<i64> for Span {
     type Output = Span;
     fn mul(self, times: i64) -> Span {
         Span(self.0.saturating_mul(times))
+    }
+}
+
+/// Whole milliseconds; the rest is dropped. Panics where `by` is 0.
+impl Div<i64> for Span {
+    type Output = Span;
+    fn div(self, by: i64) -> Span {
+        Span(self.0 / by)
     }
 }
 

@@ -114,7 +114,7 @@ fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64>
     let jacket = |from: Timestamp, to: Timestamp| {
         mean(history.between(from, to).filter_map(|tick| tick.other(Channel::Jacket)))
     };
-    let middle = from + Span::from_millis((to - from).as_millis() / 2);
+    let middle = from + (to - from) / 2;
     let first = jacket(from, from + JACKET_ENDS)?;
     let half = jacket(middle - JACKET_ENDS, middle + JACKET_ENDS)?;
     let last = jacket(to - JACKET_ENDS, to)?;

@@ -99,7 +99,7 @@ fn steepest(m: &Moment<'_>) -> Option<Timestamp> {
         }
         at += Span::from_mins(1);
     }
-    best.map(|(_, at)| at - Span::from_millis(SLOPE.as_millis() / 2))
+    best.map(|(_, at)| at - SLOPE / 2)
 }
 
 fn targets(m: &Moment<'_>) -> (f64, f64) {

@@ -4,8 +4,9 @@
 //! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
 //! median of the last arrivals. Who reports on change only, or is read by hand, has no one interval and is quiet for longer again and again
 //! without anything being wrong: such a sender is known by its uneven intervals, is given [`SAYS_SOMETHING`] until its pauses are learned, and
-//! then half as much again as the longest of them. A sender with a steady interval that is cut off several times is not such a one. A message that
-//! the broker had kept says nothing about whether the sender is alive.
+//! then half as much again as the longest of them. A sender with a steady interval that is cut off several times is not such a one. After its
+//! first readings a sender has no usual interval, and is not missed. A message that the broker had kept says nothing about whether the sender is
+//! alive.
 
 use std::collections::VecDeque;
 
@@ -13,6 +14,7 @@ use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Report, Verdict, number};
+use crate::bounded::remember;
 
 const SHORTEST: Span = Span::from_secs(60);
 const USUAL_INTERVALS: i64 = 5;
@@ -20,7 +22,7 @@ const USUAL_INTERVALS: i64 = 5;
 const REMEMBERED: usize = 31;
 /// A sender is unsteady where nine in ten of its intervals are not below this many usual ones.
 const UNSTEADY: i64 = 2;
-/// ... or, of so many, where the longest quarter is not below this many times the shortest.
+/// ... or, of at least so many, where the shortest of the longest quarter is not below this many times the longest of the shortest quarter.
 const SHOWN_BY: usize = 12;
 const UNEVEN: i64 = 3;
 /// Fewer intervals say nothing of what is usual.
@@ -39,9 +41,9 @@ const BUNDLED: Span = Span::from_millis(500);
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Silent {
     last: Option<Timestamp>,
-    intervals: VecDeque<Span>,
-    /// The same with silences that were told.
-    came: VecDeque<Span>,
+    intervals: Vec<Span>,
+    /// The same, with the silences that were told among them.
+    came: Vec<Span>,
     usual: Option<Span>,
     /// Its intervals are uneven now, and the arrival at which they last were.
     is_unsteady: bool,
@@ -66,11 +68,13 @@ impl Silent {
     }
 
     fn note_interval(&mut self, interval: Span) {
-        let came = remember(&mut self.came, interval);
+        remember(&mut self.came, interval, REMEMBERED);
+        let came = sorted(&self.came);
         let is_uneven = came.len() >= SHOWN_BY && came[came.len() * 3 / 4] >= came[came.len() / 4] * UNEVEN;
         // A silence that was told is not an interval of a steady sender, unless most of its intervals were told.
         if !self.open {
-            let intervals = remember(&mut self.intervals, interval);
+            remember(&mut self.intervals, interval, REMEMBERED);
+            let intervals = sorted(&self.intervals);
             let usual = intervals[intervals.len() / 2];
             self.usual = Some(usual);
             self.is_unsteady = intervals[intervals.len() * 9 / 10] >= usual * UNSTEADY;
@@ -109,7 +113,7 @@ impl Silent {
         }
         let longest =
             self.pauses.iter().map(|(_, pause)| *pause).max().filter(|_| self.pauses.len() >= PAUSES);
-        longest.map_or(SAYS_SOMETHING, |longest| Span::from_millis(longest.as_millis() * OVER_PAUSES / 2))
+        longest.map_or(SAYS_SOMETHING, |longest| longest * OVER_PAUSES / 2)
     }
 
     fn note_pause(&mut self, pause: Span) {
@@ -126,9 +130,9 @@ impl Silent {
         self.last.is_some_and(|last| clock - last >= self.limit())
     }
 
-    /// Is the machine overdue at `clock`?
+    /// Is the machine overdue at `clock`? Of one that has hardly begun nobody knows when to expect more.
     fn is_overdue(&self, clock: Timestamp) -> bool {
-        !self.open && self.nothing_comes(clock)
+        !self.open && self.came.len() >= FEWEST && self.nothing_comes(clock)
     }
 
     /// When the machine will be overdue if nothing comes; `None` if it has been told, or nothing has come yet.
@@ -137,16 +141,13 @@ impl Silent {
     }
 
     /// The clock has moved on.
-    pub(crate) fn step(&mut self, clock: Timestamp, phase: Option<Phase>) -> Verdict {
+    pub(crate) fn step(&mut self, clock: Timestamp, phase: Phase) -> Verdict {
         let priority = match phase {
-            None | Some(Phase::Idle) => return Verdict::Quiet,
-            Some(Phase::Cooling | Phase::Working) => Priority::High,
-            Some(Phase::Melting | Phase::Soak | Phase::Settling | Phase::Rewarming) => Priority::Medium,
+            Phase::Idle => return Verdict::Quiet,
+            Phase::Cooling | Phase::Working => Priority::High,
+            Phase::Melting | Phase::Soak | Phase::Settling | Phase::Rewarming => Priority::Medium,
         };
         let Some(last) = self.last.filter(|_| self.is_overdue(clock)) else { return Verdict::Quiet };
-        if self.came.len() < FEWEST {
-            return Verdict::Quiet;
-        }
         self.open = true;
         let limit = self.limit();
         Report {
@@ -162,13 +163,8 @@ impl Silent {
     }
 }
 
-/// Remembers an interval, and gives all of them, the shortest first.
-fn remember(intervals: &mut VecDeque<Span>, interval: Span) -> Vec<Span> {
-    if intervals.len() == REMEMBERED {
-        intervals.pop_front();
-    }
-    intervals.push_back(interval);
-    let mut sorted: Vec<Span> = intervals.iter().copied().collect();
+fn sorted(intervals: &[Span]) -> Vec<Span> {
+    let mut sorted = intervals.to_vec();
     sorted.sort_unstable();
     sorted
 }
@@ -194,10 +190,10 @@ mod tests {
         for i in 0..20 {
             silent.arrived(at(i * 5));
         }
-        assert_eq!(silent.step(at(154), Some(Phase::Working)), Verdict::Quiet);
-        let verdict = silent.step(at(500), Some(Phase::Working));
+        assert_eq!(silent.step(at(154), Phase::Working), Verdict::Quiet);
+        let verdict = silent.step(at(500), Phase::Working);
         assert_eq!(raised(verdict), (at(155), Priority::High));
-        assert_eq!(silent.step(at(600), Some(Phase::Working)), Verdict::Quiet, "told once");
+        assert_eq!(silent.step(at(600), Phase::Working), Verdict::Quiet, "told once");
         assert_eq!(silent.arrived(at(700)), Verdict::Over(at(700)));
     }
 
@@ -207,9 +203,9 @@ mod tests {
         for i in 0..20 {
             silent.arrived(at(i * 60));
         }
-        assert_eq!(silent.step(at(19 * 60 + 299), Some(Phase::Soak)), Verdict::Quiet);
-        assert_eq!(silent.step(at(19 * 60 + 300), Some(Phase::Idle)), Verdict::Quiet);
-        assert_eq!(raised(silent.step(at(19 * 60 + 300), Some(Phase::Soak))).1, Priority::Medium);
+        assert_eq!(silent.step(at(19 * 60 + 299), Phase::Soak), Verdict::Quiet);
+        assert_eq!(silent.step(at(19 * 60 + 300), Phase::Idle), Verdict::Quiet);
+        assert_eq!(raised(silent.step(at(19 * 60 + 300), Phase::Soak)).1, Priority::Medium);
     }
 
     /// Lets a sender with these intervals run for a while, with four pauses of ten minutes on the way.
@@ -221,7 +217,7 @@ mod tests {
                 silent.arrived(at(now));
             }
             now += 600;
-            silent.step(at(now), Some(Phase::Working));
+            silent.step(at(now), Phase::Working);
         }
         silent
     }
@@ -238,8 +234,8 @@ mod tests {
             now += interval;
             silent.arrived(at(now));
         }
-        assert_eq!(silent.step(at(now + 600), Some(Phase::Working)), Verdict::Quiet);
-        assert_eq!(raised(silent.step(at(now + 900), Some(Phase::Working))).0, at(now + 900));
+        assert_eq!(silent.step(at(now + 600), Phase::Working), Verdict::Quiet);
+        assert_eq!(raised(silent.step(at(now + 900), Phase::Working)).0, at(now + 900));
     }
 
     #[test]
@@ -265,8 +261,8 @@ mod tests {
         let mut silent = Silent::default();
         for second in (0..3_600).step_by(120) {
             silent.arrived(at(second));
-            assert_eq!(silent.step(at(second + 119), Some(Phase::Melting)), Verdict::Quiet, "at {second}");
+            assert_eq!(silent.step(at(second + 119), Phase::Melting), Verdict::Quiet, "at {second}");
         }
-        assert_eq!(raised(silent.step(at(3_480 + 600), Some(Phase::Melting))).0, at(3_480 + 600));
+        assert_eq!(raised(silent.step(at(3_480 + 600), Phase::Melting)).0, at(3_480 + 600));
     }
 }

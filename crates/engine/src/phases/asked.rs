@@ -2,7 +2,8 @@
 //!
 //! A controller's swing is part of the level: without the step, the swing's last half would pass for the beginning of the move. The level
 //! of a fall is the chocolate at the step, that of a rise its lowest since then, and it is left at the last moment within a tenth of a
-//! degree of it.
+//! degree of it. A probe that flickers passes that bound more than once: the date is half-way between the first time and the last. A probe that does
+//! not show so little dates a fall by the clock ([`driven`]); its rises are no truer by the step than by their own foot (from made-up days).
 
 use model::{Channel, Span, Timestamp};
 
@@ -34,7 +35,8 @@ pub(super) fn asked_since(
     None
 }
 
-/// When the chocolate left its level on the move that the set-point asked for at `step`; `None` while too little of it is there.
+/// When the chocolate left its level on the move that the set-point asked for at `step`; `None` while too little of it is there, and where
+/// the step does not help.
 pub(super) fn left_level(
     history: &History,
     way: Move,
@@ -67,10 +69,9 @@ fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) 
     };
     let lowest = (0..after.len()).min_by(|&a, &b| after[a].1.total_cmp(&after[b].1)).unwrap_or(0);
     let beyond = |&(_, value): &(Timestamp, f64)| value > level + LEFT;
-    // What flickers passes the bound more than once: it has left it half-way between the first time and the last.
     let first = after[lowest..].iter().find(|p| beyond(p)).map_or(step, |p| p.0);
     let last = after.iter().rfind(|p| !beyond(p)).map_or(step, |p| p.0);
-    Some(first.min(last) + Span::from_millis((last - first.min(last)).as_millis() / 2))
+    Some(last - (last - first).max(Span::ZERO) / 2)
 }
 
 #[cfg(test)]

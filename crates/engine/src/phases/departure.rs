@@ -157,7 +157,7 @@ fn foot(
 
 /// Each reading averaged with those within half of `over` before and behind it.
 pub(super) fn smoothed(points: &[(Timestamp, f64)], over: Span) -> Vec<(Timestamp, f64)> {
-    let reach = Span::from_millis(over.as_millis() / 2);
+    let reach = over / 2;
     let (mut first, mut behind, mut sum) = (0, 0, 0.0);
     let mut mean_around = |&(at, _): &(Timestamp, f64)| {
         while behind < points.len() && points[behind].0 - at <= reach {

@@ -23,7 +23,6 @@ const WARMS_AS: f64 = 1.5;
 const WARMS_BY_CLOCK: f64 = 2.0;
 /// Means that even out the wander.
 const BLOCK: Span = Span::from_mins(4);
-const HALF_BLOCK: Span = Span::from_mins(2);
 /// Level before the jacket became warmer.
 const LEVEL: Span = Span::from_mins(15);
 /// A chocolate whose blocks scatter by more than this around their own trend is restless, °C.
@@ -60,7 +59,7 @@ pub(super) fn left_level(history: &History, heated: Timestamp, now: Timestamp) -
     let blocks = blocks(history, heated, now);
     let &(risen, block) = blocks.iter().find(|(_, block)| *block >= level + RISE_USED).or(blocks.last())?;
     let rise = Some(block - level).filter(|rise| *rise >= RISE_USED / 2.0)?;
-    let middle = risen + HALF_BLOCK;
+    let middle = risen + BLOCK / 2;
     let &(_, taken) = sums.iter().take_while(|(at, _)| *at <= middle).last()?;
     let share = (LEFT / rise).powf(1.0 / WARMS_AS);
     sums.iter().find(|(_, sum)| *sum >= share * taken).map(|&(at, _)| at)
@@ -84,8 +83,8 @@ pub(super) fn left_level_by_clock(
     // A charge that was still rising when it was set down falls from where it comes back to that level.
     let still_rose = |block: f64| way == Move::Fall && gone(block) < -2.0 * LEFT;
     let back = blocks[..place].iter().rfind(|(_, block)| still_rose(*block));
-    let from = back.map_or(step, |&(at, _)| at + HALF_BLOCK);
-    let minutes = (at + HALF_BLOCK - from).as_mins_f64();
+    let from = back.map_or(step, |&(at, _)| at + BLOCK / 2);
+    let minutes = (at + BLOCK / 2 - from).as_mins_f64();
     let share = (LEFT / gone(block)).powf(1.0 / WARMS_BY_CLOCK);
     Some(from + Span::from_mins_f64(share * minutes))
 }

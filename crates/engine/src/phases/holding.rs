@@ -143,7 +143,7 @@ impl Tracker {
         }
         let (slope, window) = telling_slope(view)?;
         // Five minutes in the middle of a longer window.
-        let ended = view.now - Span::from_millis((window - STAYED).as_millis().max(0) / 2);
+        let ended = view.now - (window - STAYED).max(Span::ZERO) / 2;
         if slope.abs() >= STEADY || ended - since < STAYED {
             return None;
         }

@@ -33,7 +33,7 @@ pub(crate) const WORKING_MARGIN: f64 = 0.5;
 /// Below this a machine can be idle (contract, section 5).
 pub(crate) const IDLE_BELOW: f64 = 26.0;
 
-/// One noisy reading does not take a charge into its range nor out of it.
+/// A mean over so long does not flicker.
 const STEADY_WINDOW: Span = Span::from_secs(60);
 
 /// A charge that is back in its range for so long was none that is melted.
@@ -191,6 +191,14 @@ impl Tracker {
         })
     }
 
+    /// The phase whose findings are looked for. While the beginning of the history is unclear a charge below 26 °C is taken for idle, and any other
+    /// for one that melts: it is watched for what may befall any charge, and for nothing else. `level`: the newest chocolate, °C.
+    pub(crate) fn phase_watched(&self, level: impl FnOnce() -> Option<f64>) -> Phase {
+        self.phase().unwrap_or_else(|| {
+            if level().is_some_and(|level| level >= IDLE_BELOW) { Phase::Melting } else { Phase::Idle }
+        })
+    }
+
     /// Takes one tick with chocolate.
     pub(crate) fn step(&mut self, view: &View<'_>, timeline: &mut Timeline) -> Option<Turn> {
         let stage = self.stage.unwrap_or(Stage::Unknown { since: view.now });
@@ -267,7 +275,7 @@ impl Tracker {
         if view.gap || apart >= STEADY_WINDOW {
             return self.crossed(view, level);
         }
-        view.now - Span::from_millis(STEADY_WINDOW.as_millis() / 2)
+        view.now - STEADY_WINDOW / 2
     }
 
     /// When the chocolate went through `level` since the last tick. What lies in a gap is not known: then it is the tick itself.

@@ -3,10 +3,10 @@
 //! A machine reports every few seconds, a logger every minute, a person every few minutes, and some loggers only what has moved. The
 //! usual spacing is the median of the newest, in the readings' own time: arrivals come in bundles and say nothing of it.
 
-use std::collections::VecDeque;
-
 use model::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
+
+use crate::bounded::remember;
 
 /// Enough for a median that neither a burst nor a pause moves.
 const REMEMBERED: usize = 15;
@@ -30,7 +30,8 @@ const MOST_USUAL_MOVE: f64 = 0.8;
 const UNEVEN_SPACINGS: i64 = 3;
 /// One step of such a logger is no move yet.
 const STEP_AND_A_HALF: f64 = 1.5;
-/// A display with this step or a finer one tells a tenth of a degree, °C.
+/// Readings of a display with no coarser step than this, °C, show a tenth of a degree in their mean: they flicker between two steps (from
+/// made-up days).
 const FINE: f64 = 0.3;
 /// So many readings show it.
 const SHOWN_BY: usize = 5;
@@ -44,15 +45,15 @@ const GRAIN_SHOWN_BY: usize = 5;
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Pace {
     last: Option<Timestamp>,
-    spacings: VecDeque<Span>,
+    spacings: Vec<Span>,
     usual: Span,
     /// The usual move of a logger that tells only what has moved, °C.
     usual_move: Option<f64>,
     reading: Option<(Timestamp, f64)>,
     /// The newest readings: how long after the one before each came, and by how much it differed, °C.
-    readings: VecDeque<(Span, f64)>,
+    readings: Vec<(Span, f64)>,
     /// The newest of the differences that are none of zero.
-    moves: VecDeque<f64>,
+    moves: Vec<f64>,
     grain: f64,
 }
 
@@ -63,8 +64,8 @@ impl Pace {
         let spacing = at - last;
         // What comes only when it moves has not moved while nothing came.
         let gap = !self.spacings.is_empty() && spacing > self.longest_gap() && self.usual_move.is_none();
-        if push(&mut self.spacings, spacing, REMEMBERED) != Some(spacing) {
-            let mut sorted: Vec<Span> = self.spacings.iter().copied().collect();
+        if remember(&mut self.spacings, spacing, REMEMBERED) != Some(spacing) {
+            let mut sorted = self.spacings.clone();
             sorted.sort_unstable();
             self.usual = sorted[sorted.len() / 2];
         }
@@ -76,11 +77,11 @@ impl Pace {
     pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64) {
         let Some((last, before)) = self.reading.replace((at, value)) else { return };
         let moved = (value - before).abs();
-        push(&mut self.readings, (at - last, moved), REMEMBERED);
+        remember(&mut self.readings, (at - last, moved), REMEMBERED);
         if moved < f64::EPSILON * 100.0 {
             return;
         }
-        push(&mut self.moves, moved, MOVES_FOR_GRAIN);
+        remember(&mut self.moves, moved, MOVES_FOR_GRAIN);
         let enough = self.moves.len() >= GRAIN_SHOWN_BY;
         self.grain = if enough { self.moves.iter().copied().fold(f64::INFINITY, f64::min) } else { 0.0 };
     }
@@ -94,15 +95,18 @@ impl Pace {
     fn move_of_one_on_change(&self) -> Option<f64> {
         let spacings = self.readings.iter().map(|(spacing, _)| *spacing);
         let (longest, shortest) = (spacings.clone().max()?, spacings.min()?);
-        let is_sign_of_life = |spacing: Span| spacing.as_millis() * 5 >= longest.as_millis() * 4;
-        let told = |&&(spacing, moved): &&(Span, f64)| moved >= LEAST_MOVE || !is_sign_of_life(spacing);
-        let mut moves: Vec<f64> = self.readings.iter().filter(told).map(|(_, moved)| *moved).collect();
-        let least = moves.iter().copied().fold(f64::INFINITY, f64::min);
-        if moves.len() < SHOWN_BY || least < LEAST_MOVE || longest < shortest * UNEVEN_SPACINGS {
+        if longest < shortest * UNEVEN_SPACINGS {
             return None;
         }
+        let is_sign_of_life = |spacing: Span| spacing * 5 >= longest * 4;
+        let told = |&&(spacing, moved): &&(Span, f64)| moved >= LEAST_MOVE || !is_sign_of_life(spacing);
+        let mut moves: Vec<f64> = self.readings.iter().filter(told).map(|(_, moved)| *moved).collect();
         moves.sort_unstable_by(f64::total_cmp);
-        Some(moves[moves.len() / 2]).filter(|usual| *usual <= MOST_USUAL_MOVE && least >= EVEN_MOVES * usual)
+        let (least, usual) = (*moves.first()?, moves[moves.len() / 2]);
+        let is_on_change = moves.len() >= SHOWN_BY
+            && least >= LEAST_MOVE.max(EVEN_MOVES * usual)
+            && usual <= MOST_USUAL_MOVE;
+        is_on_change.then_some(usual)
     }
 
     /// How far apart two readings may be before something is missing between them.
@@ -130,7 +134,7 @@ impl Pace {
         Span::from_mins_f64(STEP_AND_A_HALF * self.grain / slowest)
     }
 
-    /// Can the display tell a tenth of a degree?
+    /// Does the mean of its readings show a tenth of a degree?
     pub(crate) fn is_fine(&self) -> bool {
         self.grain <= FINE
     }
@@ -140,20 +144,13 @@ impl Pace {
         if !self.is_sparse() {
             return window;
         }
-        window.max(Span::from_millis(self.usual.as_millis() * WINDOW_HALF_SPACINGS / 2))
+        window.max(self.usual * WINDOW_HALF_SPACINGS / 2)
     }
 
     /// So many readings make a slope.
     pub(crate) fn fewest(&self) -> usize {
         if self.is_sparse() { 2 } else { 3 }
     }
-}
-
-/// Remembers the newest `most`; gives the one that is forgotten for it.
-fn push<T>(queue: &mut VecDeque<T>, newest: T, most: usize) -> Option<T> {
-    let oldest = if queue.len() == most { queue.pop_front() } else { None };
-    queue.push_back(newest);
-    oldest
 }
 
 #[cfg(test)]

@@ -234,7 +234,7 @@ fn in_use(record: &DayRecord, channel: Channel) -> Option<f64> {
 /// The jacket falls at first; how cold it can be made shows in the second half.
 fn jacket_cooling(record: &DayRecord) -> Option<f64> {
     let (from, to) = record.span(Phase::Cooling)?;
-    let middle = from + Span::from_millis((to - from).as_millis() / 2);
+    let middle = from + (to - from) / 2;
     maths::statistics::quantile(&record.courses.values(Channel::Jacket, middle, to), 0.1)
 }
 
