@@ -265,4 +265,30 @@ mod tests {
         }
         assert_eq!(raised(silent.step(at(3_480 + 600), Phase::Melting)).0, at(3_480 + 600));
     }
+
+    /// A logger on change: few readings at first, and pauses of minutes between them from its first hour on.
+    #[test]
+    fn who_pauses_from_the_start_is_known_by_a_dozen_intervals() {
+        let (mut silent, mut now, mut told) = (Silent::default(), 0, Vec::new());
+        for nth in 0..60 {
+            now += [5, 10, 70, 5, 400, 8][nth % 6];
+            if silent.step(at(now), Phase::Soak) != Verdict::Quiet {
+                told.push(nth);
+            }
+            silent.arrived(at(now));
+        }
+        assert!(told.iter().all(|nth| *nth <= SHOWN_BY), "told of again after {told:?}");
+        assert!(!told.is_empty(), "nothing is known of it at first");
+    }
+
+    #[test]
+    fn after_two_readings_nobody_knows_when_to_expect_more() {
+        let mut silent = Silent::default();
+        silent.arrived(at(0));
+        silent.arrived(at(5));
+        assert_eq!(silent.step(at(4_000), Phase::Melting), Verdict::Quiet);
+        silent.arrived(at(4_000));
+        silent.arrived(at(4_005));
+        assert_eq!(raised(silent.step(at(4_065), Phase::Melting)).0, at(4_065));
+    }
 }

@@ -139,4 +139,31 @@ mod tests {
             "not enough of a rise to tell"
         );
     }
+
+    /// A display of half degrees, set down at minute 60 while the charge still rose to 47 °C; from minute 75 on it falls. A tenth below the
+    /// level at setting down is left where a fall by the square of the time from there on would be.
+    #[test]
+    fn a_coarse_fall_is_dated_by_the_step_or_where_the_charge_comes_back_to_its_level() {
+        let recorded = |falls_from: f64, rises: f64| {
+            let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
+            for second in (0..150 * 60).step_by(5) {
+                let minute = f64::from(second) / 60.0;
+                let still = (minute - 60.0).clamp(0.0, falls_from - 60.0) * rises;
+                let value = 46.0 + still - 0.01 * (minute - falls_from).max(0.0).powi(2);
+                let at = Timestamp::from_millis(i64::from(second) * 1000);
+                if let Some(tick) = ticker.insert(Channel::Chocolate, at, (value * 2.0).round() / 2.0) {
+                    history.push(tick);
+                }
+            }
+            history
+        };
+        let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        let after = |history: &History| {
+            (left_level_by_clock(history, Move::Fall, at(60), at(120)).unwrap() - at(60)).as_mins_f64()
+        };
+        assert!((after(&recorded(60.0, 0.0)) - 3.2).abs() < 1.5, "0.01·h² is a tenth at 3.2 min");
+        // 47 °C at minute 75, back at 46 °C ten minutes later.
+        let late = after(&recorded(75.0, 1.0 / 15.0));
+        assert!((22.0..32.0).contains(&late), "{late}");
+    }
 }

@@ -191,4 +191,46 @@ mod tests {
         assert_eq!(pace.widened(Span::from_mins(3)), Span::from_secs(750));
         assert_eq!(pace.fewest(), 2);
     }
+
+    /// Takes readings `seconds apart, °C`; the usual move of a logger that tells only what has moved, if it is taken for one.
+    fn on_change(readings: &[(i64, f64)]) -> Option<f64> {
+        let (mut pace, mut second) = (Pace::default(), 0);
+        for (apart, value) in readings {
+            second += apart;
+            pace.note_reading(Timestamp::from_millis(second * 1000), *value);
+            pace.step(Timestamp::from_millis(second * 1000));
+        }
+        pace.usual_move
+    }
+
+    #[test]
+    fn a_logger_on_change_is_one_with_a_sign_of_life_and_on_a_quick_fall() {
+        let hold = [
+            (0, 31.5),
+            (20, 31.7),
+            (90, 31.5),
+            (600, 31.5),
+            (40, 31.3),
+            (200, 31.5),
+            (600, 31.5),
+            (70, 31.7),
+        ];
+        assert!(
+            (on_change(&hold).unwrap() - 0.2).abs() < 1e-9,
+            "the same after its longest pause is a sign of life"
+        );
+        let falls =
+            [(0, 34.8), (140, 34.6), (24, 34.2), (2, 34.0), (30, 33.7), (2, 33.5), (40, 33.2), (58, 33.0)];
+        assert!(on_change(&falls).is_some());
+    }
+
+    #[test]
+    fn a_steady_probe_and_a_person_are_no_logger_on_change() {
+        let steady: Vec<_> = (0..12).map(|i| (30, 40.0 - 0.3 * f64::from(i))).collect();
+        assert_eq!(on_change(&steady), None, "its spacings are even");
+        let person = [(0, 20.1), (70, 22.5), (20, 25.0), (90, 27.5), (200, 28.6), (30, 30.0), (60, 31.2)];
+        assert_eq!(on_change(&person), None, "nobody waits for a degree and a half");
+        let flickers = [(0, 31.5), (5, 31.5), (60, 31.6), (5, 31.5), (5, 31.5), (70, 31.4), (5, 31.4)];
+        assert_eq!(on_change(&flickers), None, "it says the same twice at once");
+    }
 }
