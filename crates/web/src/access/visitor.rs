@@ -43,6 +43,11 @@ impl Visitor {
         VISITOR.try_with(Clone::clone).unwrap_or_default()
     }
 
+    /// Does `make` for a visitor, or for nobody who is known.
+    pub(crate) fn while_making<T>(visitor: Option<Arc<Visitor>>, make: impl FnOnce() -> T) -> T {
+        VISITOR.sync_scope(visitor, make)
+    }
+
     pub(crate) fn actor(&self) -> Actor {
         Actor::User(self.name.clone(), self.way.clone())
     }

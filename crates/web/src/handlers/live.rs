@@ -18,6 +18,7 @@ use serde::Serialize;
 use tokio::sync::{OwnedSemaphorePermit, watch};
 use tokio::time::{Instant, sleep_until, timeout_at};
 
+use crate::access::Visitor;
 use crate::app::App;
 use crate::bowl::BowlNow;
 use crate::dashboards::FLOOR;
@@ -89,6 +90,7 @@ pub(crate) async fn live(
         app,
         subject,
         reader: Reader::now(),
+        visitor: Visitor::now(),
         sent: BTreeMap::new(),
         last: None,
         until: (reading == Reading::SignedIn).then(|| Instant::now() + LOOKED_AT_AGAIN),
@@ -105,8 +107,9 @@ struct Watcher {
     app: Arc<App>,
     board: watch::Receiver<Arc<model::Board>>,
     subject: Subject,
-    /// Who looks: parts are made long after the request was answered.
+    /// Who looks, and who they are: parts are made long after the request was answered.
     reader: Reader,
+    visitor: Option<Arc<Visitor>>,
     sent: BTreeMap<String, Arc<str>>,
     /// When the last message went out.
     last: Option<Instant>,
@@ -129,13 +132,12 @@ impl Watcher {
         if let Err(problem) = self.read_bowl().await {
             return Some(Event::default().event("problem").data(problem.sentence));
         }
-        let reader = self.reader;
-        reader.while_making(|| {
-            Some(match self.parts() {
-                Ok(parts) => Event::default().event("parts").data(self.news(&parts)),
-                Err(problem) => Event::default().event("problem").data(problem.sentence),
-            })
-        })
+        let (reader, visitor) = (self.reader, self.visitor.clone());
+        let event = || match self.parts() {
+            Ok(parts) => Event::default().event("parts").data(self.news(&parts)),
+            Err(problem) => Event::default().event("problem").data(problem.sentence),
+        };
+        Some(reader.while_making(|| Visitor::while_making(visitor, event)))
     }
 
     /// Waits for a new board, but neither too short nor too long.

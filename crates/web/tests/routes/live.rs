@@ -11,15 +11,21 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::oneshot;
 use tower::ServiceExt;
-use web::Entries;
+use web::{Entries, WebConfig};
 
+use crate::staff::{signed_in, staffed};
 use crate::works::{Works, works};
 
 struct Listener(axum::body::BodyDataStream);
 
 impl Listener {
     async fn to(works: &Works, address: &str) -> Listener {
-        let request = Request::get(address).body(Body::empty()).unwrap();
+        Listener::of(works, "", address).await
+    }
+
+    /// The page of whom the cookie says.
+    async fn of(works: &Works, cookie: &str, address: &str) -> Listener {
+        let request = Request::get(address).header("cookie", cookie).body(Body::empty()).unwrap();
         let response = works.routes.clone().oneshot(request).await.unwrap();
         assert_eq!(response.status(), StatusCode::OK);
         assert_eq!(response.headers()["content-type"], "text/event-stream");
@@ -51,6 +57,18 @@ async fn the_floor_sends_whole_parts_first_and_then_what_changed() {
     let parts = second["parts"].as_object().unwrap();
     assert_eq!(parts.keys().collect::<Vec<_>>(), ["lane-alder"], "headline and troubles are as they were");
     assert!(parts["lane-alder"].as_str().unwrap().contains("33.3"));
+}
+
+/// What may be done stands in the part itself, and stays there.
+#[tokio::test]
+async fn whoever_is_signed_in_keeps_what_they_may_do() {
+    let works = staffed(WebConfig::default());
+    let alarms = "/api/v1/live?alarms=yes";
+    let ana = signed_in(&works, "ana").await;
+    for (cookie, may) in [(ana.as_str(), true), ("", false)] {
+        let parts = Listener::of(&works, cookie, alarms).await.next().await["parts"].to_string();
+        assert_eq!(parts.contains("/alarms/acknowledge"), may, "{parts}");
+    }
 }
 
 #[tokio::test]
