@@ -165,6 +165,7 @@ fn what_cannot_be_read_gets_its_sentence() {
         &["--column", "choc=Temp1"],
         "the channels are chocolate, jacket, room, humidity, setpoint, stirrer, motor",
     );
+    says(good, &["--column", "chocolate=Temp2"], "--column names chocolate twice; a channel has one column");
     says(
         "time,Temp1\n2026-10-25 00:30:00,45\n2026-10-25 01:30:00,45\n",
         &["--time-zone", "Europe/Lisbon"],

@@ -2,8 +2,9 @@
 //!
 //! What is newer than everything the watch of this folder has seen goes through it as if it had come live. What is older is worked
 //! through by an engine of its own, because findings of the watch are never back-dated: its batches and findings are added where no batch
-//! stands yet, and batches that stand are worked out again with what has been added. Either way a reading that is there already is not
-//! written again, so that a file imported twice is the same as once.
+//! stands yet. A batch that stands keeps what people said of it: it is worked out again with what has been added, and drawn out if an
+//! earlier file had cut it short. Either way a reading that is there already is not written again, so that a file imported twice is the
+//! same as once.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -16,7 +17,7 @@ use records::{BatchQuery, Records, Update};
 use store::Store;
 use tokio::sync::watch;
 
-use crate::rework::Reworker;
+use crate::rework::{Reworker, ended};
 use crate::watch::Watch;
 use crate::{DataFolder, ServiceError};
 
@@ -28,18 +29,27 @@ const KEPT_TO: f64 = 0.001;
 const BATCHES: usize = 10_000;
 
 /// What came of it.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Imported {
     /// Readings that were not there, or had another value.
     pub written: usize,
     /// Readings that were there already.
     pub known: usize,
-    /// Batches added to the records; what goes through the watch is counted when a service shows it.
+    /// What they became, where they are older than something in the folder; what is newer goes through the watch.
+    pub past: Option<PastAdded>,
+}
+
+/// What was added to a past.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct PastAdded {
+    /// Batches that were not there.
     pub batches: usize,
-    /// Findings added.
+    /// Findings that were not there.
     pub findings: usize,
-    /// Batches that stood there already, and were worked out again.
+    /// Batches that stood there, and were worked out again.
     pub reworked: usize,
+    /// Batches that go on, and were left as they are.
+    pub left: usize,
 }
 
 /// Puts the readings of one machine into the folder.
@@ -58,9 +68,9 @@ pub fn import(
     let last_of_each: BTreeMap<(Timestamp, Channel), f64> =
         readings.iter().filter_map(|reading| Some(((reading.at, reading.channel), reading.value?))).collect();
     let new = not_there_yet(&store, machine, &last_of_each)?;
-    let mut imported =
-        Imported { written: new.len(), known: last_of_each.len() - new.len(), ..Imported::default() };
-    let Some(first) = new.first().map(|arrival| arrival.arrived) else { return Ok(imported) };
+    let mut imported = Imported { written: new.len(), known: last_of_each.len() - new.len(), past: None };
+    let (Some(first), Some(last)) = (new.first(), new.last()) else { return Ok(imported) };
+    let (first, last) = (first.arrived, last.arrived);
 
     let mut watch = catch_up(data, plant, &records)?;
     let newest = watch.last_arrival().max(store.newest_moment()?);
@@ -70,13 +80,13 @@ pub fn import(
     } else {
         let all: Vec<Arrival> =
             last_of_each.iter().map(|(key, value)| arrival(machine, *key, *value)).collect();
-        add_past(plant, machine, &all, &records, &mut imported)?;
+        imported.past = Some(add_past(plant, machine, &all, &records)?);
         watch.pass_over(journal.newest());
         watch.save()?;
     }
     store.move_blocks(journal.newest(), |_| Ok(()))?;
-    if 0 < imported.reworked {
-        Reworker { records, store }.rework(plant, machine, first)?;
+    if imported.past.as_ref().is_some_and(|past| 0 < past.reworked) {
+        Reworker { records, store }.rework_between(plant, machine, first, last)?;
     }
     Ok(imported)
 }
@@ -128,47 +138,171 @@ fn add_past(
     machine: &MachineId,
     arrivals: &[Arrival],
     records: &Records,
-    imported: &mut Imported,
-) -> Result<(), ServiceError> {
+) -> Result<PastAdded, ServiceError> {
     let mut engine = Engine::new(plant.clone());
     arrivals.iter().for_each(|arrival| engine.apply(arrival));
     engine.finish();
-    let last = arrivals.last().map(|arrival| arrival.arrived).unwrap_or_default();
+    let (Some(first), Some(last)) = (arrivals.first(), arrivals.last()) else {
+        return Ok(PastAdded::default());
+    };
+    let (first, last) = (first.arrived, last.arrived);
     let open = engine.open_batches();
     let changes = engine.take_changes();
-    let batches: Vec<Batch> =
-        changes.ended.into_iter().chain(open.into_iter().map(|batch| ended(batch, last))).collect();
+    let batches = changes.ended.into_iter().chain(open.into_iter().map(|batch| ended(batch, last)));
     let standing = records.batches(&BatchQuery {
         machine: Some(machine.clone()),
-        from: batches.iter().map(|batch| batch.start).min(),
+        from: Some(first),
         to: Some(last),
         limit: BATCHES,
         ..BatchQuery::default()
     })?;
-    let is_free = |batch: &Batch| standing.iter().all(|other| other.id == batch.id || !overlap(batch, other));
-    let (free, taken): (Vec<Batch>, Vec<Batch>) = batches.into_iter().partition(is_free);
-    let taken: Vec<BatchId> = taken.into_iter().map(|batch| batch.id).collect();
-    let findings: Vec<Finding> = changes
-        .findings
-        .into_iter()
-        .filter(|finding| finding.batch.as_ref().is_none_or(|batch| !taken.contains(batch)))
-        .map(|finding| Finding { to: finding.to.or(Some(last)), ..finding })
-        .collect();
-    (imported.batches, imported.findings, imported.reworked) = (free.len(), findings.len(), taken.len());
-    records.commit(&Update { batches: free, findings, ..Update::default() })?;
-    Ok(())
-}
-
-/// What is known of it ends where the file ends.
-fn ended(mut batch: Batch, last: Timestamp) -> Batch {
-    batch.end = Some(last);
-    if let Some(phase) = batch.phases.last_mut() {
-        phase.to = Some(last);
+    let mut update = Update::default();
+    let mut added = PastAdded {
+        reworked: standing.iter().filter(|batch| batch.end.is_some()).count(),
+        left: standing.iter().filter(|batch| batch.end.is_none()).count(),
+        ..PastAdded::default()
+    };
+    // Findings up to this moment were raised, or not, when the batch that stands was watched.
+    let mut watched_until: BTreeMap<BatchId, Timestamp> = BTreeMap::new();
+    for batch in batches {
+        let mut touched = standing.iter().filter(|other| overlap(&batch, other));
+        let drawn_out_from = match (touched.next(), touched.next()) {
+            (None, _) => {
+                added.batches += 1;
+                update.batches.push(batch);
+                continue;
+            }
+            (Some(cut), None) if cut.id == batch.id && cut.end.is_some() && cut.end < batch.end => {
+                update.batches.push(Batch { end: batch.end, ..cut.clone() });
+                cut.end
+            }
+            (Some(_), _) => None,
+        };
+        watched_until.insert(batch.id, drawn_out_from.unwrap_or(Timestamp::from_millis(i64::MAX)));
     }
-    batch
+    let was_watched = |finding: &Finding| {
+        let until = finding.batch.as_ref().and_then(|batch| watched_until.get(batch));
+        until.is_some_and(|until| finding.raised_at <= *until)
+    };
+    let new = changes.findings.into_iter().filter(|finding| !was_watched(finding));
+    update.findings = new.map(|finding| Finding { to: finding.to.or(Some(last)), ..finding }).collect();
+    added.findings = update.findings.len();
+    records.commit(&update)?;
+    Ok(added)
 }
 
 fn overlap(a: &Batch, b: &Batch) -> bool {
     let end = |batch: &Batch| batch.end.unwrap_or(Timestamp::from_millis(i64::MAX));
     a.start < end(b) && b.start < end(a)
+}
+
+#[cfg(test)]
+mod tests {
+    use model::Standing;
+
+    use super::*;
+
+    const PLANT: &str = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n\
+         [mqtt]\nurl = \"embedded\"\n[[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
+         [[machine]]\nid = \"alder\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n";
+
+    struct Site {
+        _folder: tempfile::TempDir,
+        data: DataFolder,
+        plant: Arc<Plant>,
+        alder: MachineId,
+    }
+
+    impl Site {
+        /// The folder has seen a reading long after the night of these tests, so that the night is its past.
+        fn new() -> Site {
+            let folder = tempfile::tempdir().unwrap();
+            let data = DataFolder::new(folder.path().join("data"));
+            let plant = Arc::new(plant::parse_plant(PLANT).unwrap());
+            let site = Site { _folder: folder, data, plant, alder: "alder".parse().unwrap() };
+            site.import(&[(at(400 * 24 * 60), 21.0)]);
+            site
+        }
+
+        fn import(&self, readings: &[(Timestamp, f64)]) -> Imported {
+            let reading = |(at, value): &(Timestamp, f64)| Reading {
+                machine: self.alder.clone(),
+                channel: Channel::Chocolate,
+                at: *at,
+                value: Some(*value),
+            };
+            let readings: Vec<Reading> = readings.iter().map(reading).collect();
+            import(&self.data, &self.plant, &self.alder, &readings).unwrap()
+        }
+
+        fn records(&self) -> Records {
+            self.data.open_records().unwrap()
+        }
+
+        fn batch_of_the_night(&self) -> Batch {
+            let query = BatchQuery { to: Some(at(24 * 60)), ..BatchQuery::default() };
+            let mut found = self.records().batches(&query).unwrap();
+            assert_eq!(found.len(), 1, "{found:?}");
+            found.remove(0)
+        }
+    }
+
+    /// So many minutes after 2026-03-02T00:00:00Z.
+    fn at(minutes: i64) -> Timestamp {
+        "2026-03-02T00:00:00Z".parse::<Timestamp>().unwrap() + Span::from_secs(60 * minutes)
+    }
+
+    /// Melted, soaked, cooled and held, a reading in ten seconds: from minute 60 on it rises, and until the last one it works at `hold`.
+    fn night(hold: f64, last: i64) -> Vec<(Timestamp, f64)> {
+        let corners = [(0.0, 24.0), (60.0, 24.0), (120.0, 46.5), (180.0, 46.5), (255.0, 31.5), (265.0, hold)];
+        let value = |minute: f64| {
+            let next = corners.iter().position(|(corner, _)| minute < *corner);
+            next.map_or(hold, |next| {
+                let ((from, low), (to, high)) = (corners[next - 1], corners[next]);
+                low + (high - low) * (minute - from) / (to - from)
+            })
+        };
+        let steps = 0..last * 6;
+        steps.map(|step| (at(0) + Span::from_secs(10 * step), value(step as f64 / 6.0))).collect()
+    }
+
+    #[test]
+    fn a_longer_file_draws_a_batch_out_and_takes_nothing_from_it() {
+        let site = Site::new();
+        site.import(&night(31.5, 400));
+        let short = site.batch_of_the_night();
+        assert_eq!(short.end, Some(night(31.5, 400).last().unwrap().0));
+        let told = Batch {
+            lot: Some("L2207".to_owned()),
+            standing: Standing::InTemper,
+            reasons: Vec::new(),
+            ..short.clone()
+        };
+        site.records().commit(&Update { batches: vec![told], ..Update::default() }).unwrap();
+        site.import(&night(31.6, 500));
+        let long = site.batch_of_the_night();
+        assert_eq!(long.id, short.id);
+        assert_eq!((long.lot.as_deref(), long.standing), (Some("L2207"), Standing::InTemper));
+        assert_eq!(long.end, Some(night(31.6, 500).last().unwrap().0));
+        assert_eq!(long.phases.last().unwrap().to, long.end);
+        assert!(short.measures.working_minutes.unwrap() + 99.0 < long.measures.working_minutes.unwrap());
+    }
+
+    #[test]
+    fn a_batch_that_stands_is_worked_out_again_however_many_came_after_it() {
+        let site = Site::new();
+        site.import(&night(31.5, 400));
+        let first = site.batch_of_the_night();
+        let later = |day: i64| {
+            let start = at(day * 24 * 60);
+            let id = BatchId::new(&site.alder, start);
+            Batch { id, start, end: Some(start + Span::from_hours(8)), ..first.clone() }
+        };
+        let batches = (1..=300).map(later).collect();
+        site.records().commit(&Update { batches, ..Update::default() }).unwrap();
+        site.import(&night(31.8, 400));
+        let again = site.batch_of_the_night();
+        let mean = |batch: &Batch| batch.measures.working_mean_c.unwrap();
+        assert!(mean(&first) + 0.2 < mean(&again), "{} {}", mean(&first), mean(&again));
+    }
 }

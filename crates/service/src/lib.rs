@@ -35,7 +35,7 @@ pub use crate::config::{Broker, Keep, ServiceConfig};
 pub use crate::doctor::{Check, Verdict, check_folder};
 pub use crate::error::ServiceError;
 pub use crate::folder::DataFolder;
-pub use crate::import::{Imported, import};
+pub use crate::import::{Imported, PastAdded, import};
 pub use crate::past::fill;
 pub use crate::serve::serve;
 pub use journal::FILE_NAME as JOURNAL_FILE;

@@ -6,14 +6,14 @@ use engine::rework;
 use frames::{ReadingHeap, TidyReadings};
 use model::{Batch, Channel, Event, MachineId, Span, Timestamp};
 use plant::Plant;
-use records::{BatchQuery, EventQuery, Records, Update};
+use records::{BatchQuery, EventQuery, Life, Mark, Records, Update};
 use store::Store;
 
 use crate::ServiceError;
 
 /// A rise to melt is looked for so far before the batch that it began.
 const BEFORE: Span = Span::from_hours(24);
-/// Batches looked at: late readings come within days, not within hundreds of batches.
+/// Batches looked at together: late readings come within days, not within hundreds of batches.
 const BATCHES: usize = 200;
 /// Events of the batches that are worked out.
 const EVENTS: usize = 10_000;
@@ -33,10 +33,43 @@ impl Reworker {
         machine: &MachineId,
         from: Timestamp,
     ) -> Result<(), ServiceError> {
+        let query = BatchQuery {
+            machine: Some(machine.clone()),
+            from: Some(from),
+            life: Life::Closed,
+            limit: BATCHES,
+            ..BatchQuery::default()
+        };
+        self.work_out(plant, machine, self.records.batches(&query)?)
+    }
+
+    /// Works out again every ended batch of `machine` that went on between `from` and `to`, some after the other.
+    pub(crate) fn rework_between(
+        &self,
+        plant: &Plant,
+        machine: &MachineId,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<(), ServiceError> {
+        let mut behind = None;
+        loop {
+            let query = BatchQuery {
+                machine: Some(machine.clone()),
+                from: Some(from),
+                to: Some(to),
+                life: Life::Closed,
+                behind,
+                limit: BATCHES,
+            };
+            let some = self.records.batches(&query)?;
+            let Some(oldest) = some.last() else { return Ok(()) };
+            behind = Some(Mark { at: oldest.start, id: oldest.id.to_string() });
+            self.work_out(plant, machine, some)?;
+        }
+    }
+
+    fn work_out(&self, plant: &Plant, machine: &MachineId, old: Vec<Batch>) -> Result<(), ServiceError> {
         let Some(settings) = plant.machine(machine) else { return Ok(()) };
-        let query = BatchQuery { machine: Some(machine.clone()), limit: BATCHES, ..BatchQuery::default() };
-        let touched = |batch: &Batch| batch.end.is_some_and(|end| end >= from);
-        let old: Vec<Batch> = self.records.batches(&query)?.into_iter().filter(touched).collect();
         let (Some(first), Some(last)) =
             (old.iter().map(|batch| batch.start).min(), old.iter().filter_map(|batch| batch.end).max())
         else {
@@ -86,11 +119,21 @@ fn refreshed(old: Batch, worked_out: &[Batch]) -> Option<Batch> {
         (until - new.start.max(old.start)).as_millis()
     };
     let new = worked_out.iter().max_by_key(shared).filter(|new| shared(new) > 0)?;
-    Some(Batch {
+    let fresh = Batch {
         start: new.start,
-        end: new.end.or(Some(end)),
+        end: new.end,
         phases: new.phases.clone(),
         measures: new.measures.clone(),
         ..old
-    })
+    };
+    Some(if fresh.end.is_some() { fresh } else { ended(fresh, end) })
+}
+
+/// What is known of it ends there.
+pub(crate) fn ended(mut batch: Batch, at: Timestamp) -> Batch {
+    batch.end = Some(at);
+    if let Some(phase) = batch.phases.last_mut() {
+        phase.to = Some(at);
+    }
+    batch
 }

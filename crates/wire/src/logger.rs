@@ -20,6 +20,11 @@ pub use self::text::decode_text;
 const HEADER_WITHIN: usize = 60;
 /// Colder than any zero of a scale; a value below it is a wire that broke or a number that was meant otherwise.
 const ABSOLUTE_ZERO_C: f64 = -273.15;
+/// The largest value that the store keeps; what is larger is no reading of any channel.
+const LARGEST_VALUE: f64 = 999_999.999;
+/// Names shown of a line that is no header, and characters of each.
+const NAMES_SHOWN: usize = 20;
+const CHARACTERS_SHOWN: usize = 40;
 
 /// Which column is what.
 #[derive(Debug, Clone)]
@@ -30,6 +35,12 @@ pub struct LoggerColumns {
     pub time: Vec<String>,
     /// Temperatures are in °F.
     pub fahrenheit: bool,
+}
+
+impl LoggerColumns {
+    fn names(&self) -> impl Iterator<Item = &str> {
+        self.time.iter().chain(self.channels.iter().map(|(_, name)| name)).map(String::as_str)
+    }
 }
 
 /// How times are written.
@@ -105,7 +116,7 @@ fn records(text: &str, delimiter: u8) -> impl Iterator<Item = (u64, Result<Strin
         .has_headers(false)
         .flexible(true)
         .delimiter(delimiter)
-        .from_reader(std::io::Cursor::new(text.as_bytes().to_vec()));
+        .from_reader(text.as_bytes());
     let (mut looked_at, mut line) = (0, 1);
     reader.into_records().map(move |record| {
         let position = match &record {
@@ -130,7 +141,12 @@ fn find_header(text: &str, columns: &LoggerColumns) -> Result<(u8, u64, Places),
         for (line, record) in records(text, delimiter).take(HEADER_WITHIN) {
             let Ok(record) = record else { continue };
             if let Some(places) = places_in(&record, columns) {
-                return Ok((delimiter, line, places));
+                return match twice(&record, columns) {
+                    None => Ok((delimiter, line, places)),
+                    Some(name) => Err(format!(
+                        "line {line} has the column `{name}` twice; give the other one another name in the file"
+                    )),
+                };
             }
             let cells = |record: &StringRecord| record.iter().filter(|cell| names_something(cell)).count();
             if widest.as_ref().is_none_or(|widest| cells(widest) < cells(&record)) {
@@ -138,16 +154,10 @@ fn find_header(text: &str, columns: &LoggerColumns) -> Result<(u8, u64, Places),
             }
         }
     }
-    let wanted: Vec<&str> = columns
-        .time
-        .iter()
-        .chain(columns.channels.iter().map(|(_, name)| name))
-        .map(String::as_str)
-        .collect();
     let Some(widest) = widest else { return Err("the file is empty".to_owned()) };
     let there: Vec<&str> = widest.iter().map(str::trim).collect();
     let missing: Vec<&str> =
-        wanted.into_iter().filter(|name| !there.iter().any(|cell| same(cell, name))).collect();
+        columns.names().filter(|name| !there.iter().any(|cell| same(cell, name))).collect();
     Err(format!(
         "no line among the first {HEADER_WITHIN} has the columns asked for: {} cannot be found; the line that looks most like a header has {}",
         quoted(&missing),
@@ -160,11 +170,18 @@ fn names_something(cell: &str) -> bool {
 }
 
 fn quoted(names: &[&str]) -> String {
-    names.iter().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ")
+    let shown = names.iter().take(NAMES_SHOWN).map(|name| format!("`{}`", excerpt(name)));
+    let more = (NAMES_SHOWN < names.len()).then(|| format!("and {} more", names.len() - NAMES_SHOWN));
+    shown.chain(more).collect::<Vec<_>>().join(", ")
 }
 
 fn same(cell: &str, name: &str) -> bool {
     cell.trim().to_lowercase() == name.trim().to_lowercase()
+}
+
+/// A column asked for whose name stands more than once: nobody can say which is meant.
+fn twice<'a>(header: &StringRecord, columns: &'a LoggerColumns) -> Option<&'a str> {
+    columns.names().find(|name| 1 < header.iter().filter(|cell| same(cell, name)).count())
 }
 
 fn places_in(header: &StringRecord, columns: &LoggerColumns) -> Option<Places> {
@@ -223,6 +240,9 @@ fn value(text: &str, channel: Channel, fahrenheit: bool) -> Result<f64, String> 
         if commas == 1 && !plain.contains('.') { plain.replace(',', ".") } else { plain.to_owned() };
     let number = pointed.parse::<f64>().ok().filter(|number| number.is_finite());
     let number = number.ok_or_else(|| format!("`{}` is not a number", excerpt(text)))?;
+    if LARGEST_VALUE < number.abs() {
+        return Err(format!("`{}` is larger than any reading", excerpt(text)));
+    }
     if !channel.is_temperature() {
         return Ok(number);
     }
@@ -234,8 +254,12 @@ fn value(text: &str, channel: Channel, fahrenheit: bool) -> Result<f64, String> 
     Ok(celsius)
 }
 
+/// Fit for a terminal, whatever the file holds.
 fn excerpt(text: &str) -> String {
-    text.chars().take(40).collect()
+    text.chars()
+        .take(CHARACTERS_SHOWN)
+        .map(|sign| if sign.is_control() { char::REPLACEMENT_CHARACTER } else { sign })
+        .collect()
 }
 
 #[cfg(test)]
@@ -314,18 +338,25 @@ mod tests {
     #[test]
     fn what_cannot_be_read_is_told_and_the_rest_is_read() {
         let text = "time,choc\n2026-03-02 05:00:00,45.0\nyesterday,44\n2026-03-02 05:00:20,OL\n2026-03-02 05:00:30,\"1.234,5\"\n\
-                    2026-03-02 05:00:40,\n2026-03-02 05:00:50,-400\n2026-03-02 05:01:00,44.0\n";
+                    2026-03-02 05:00:40,\n2026-03-02 05:00:50,-400\n2026-03-02 05:01:00,44.0\n2026-03-02 05:01:10,1e20\n";
         let wanted = "2 2026-03-02T05:00:00Z 45.0\n8 2026-03-02T05:01:00Z 44.0\n\
                       3 aside: `yesterday` is not a time such as 2026-03-02 05:00:10\n\
                       4 aside: `OL` is not a number (column `choc`)\n\
                       5 aside: `1.234,5` is not a number (column `choc`)\n\
-                      7 aside: `-400` is colder than anything can be (column `choc`)";
+                      7 aside: `-400` is colder than anything can be (column `choc`)\n\
+                      9 aside: `1e20` is larger than any reading (column `choc`)";
         assert_eq!(told(text, &columns(&["time"], "choc")), wanted);
         assert_eq!(
             told("time,Temp1\n", &columns(&["Zeit"], "temp1")),
             "no line among the first 60 has the columns asked for: `Zeit` cannot be found; the line that looks most like a header has `time`, `Temp1`"
         );
+        let no_table = told(&"\u{1b}[2Jk\0x,".repeat(500), &columns(&["time"], "choc"));
+        assert!(no_table.len() < 700 && !no_table.contains(char::is_control), "{no_table}");
         assert_eq!(told("", &columns(&["time"], "choc")), "the file is empty");
+        assert_eq!(
+            told("time,choc,Choc \n2026-03-02 05:00:00,45,44\n", &columns(&["time"], "choc")),
+            "line 1 has the column `choc` twice; give the other one another name in the file"
+        );
     }
 
     #[test]

@@ -37,7 +37,7 @@ pub(crate) struct ImportArgs {
     /// The name of the column with the time; given twice, the columns with date and time.
     #[arg(long = "time-column", required = true, value_name = "NAME")]
     pub(crate) time_columns: Vec<String>,
-    /// How times are written: iso (2026-03-02 05:00:10), unix-s, unix-ms, or a pattern of strptime such as \"%d.%m.%Y %H:%M:%S\".
+    /// How times are written: iso (2026-03-02 05:00:10), unix-s, unix-ms, or a pattern of strptime such as `%d.%m.%Y %H:%M:%S`.
     #[arg(long, default_value = "iso", value_name = "LAYOUT")]
     pub(crate) time_format: TimeLayout,
     /// The zone of the logger's clock, such as Europe/Lisbon, or Etc/UTC; the plant's without it.

@@ -8,13 +8,13 @@ use std::process::ExitCode;
 use anyhow::{Context, bail};
 use model::{MachineId, Reading, Span, Timestamp};
 use plant::{Plant, TimeZone};
-use service::DataFolder;
+use service::{DataFolder, PastAdded};
 use wire::logger::{LoggerColumns, LoggerTable, LoggerTimes, decode_text, read_logger_table};
 
 use crate::args::ImportArgs;
 
-/// Two years of a logger that writes each second; more is better brought in pieces.
-const LARGEST_FILE: u64 = 2 << 30;
+/// Two months of a logger that writes each second. One month (67 MB) took 1.3 GB of memory; more is better brought in pieces.
+const LARGEST_FILE: u64 = 128 << 20;
 /// Rows shown as understood, and lines shown that were put aside.
 const SHOWN: usize = 5;
 /// A gap is this many times the usual interval, and at least a minute.
@@ -28,6 +28,11 @@ pub(crate) fn run(args: &ImportArgs) -> anyhow::Result<ExitCode> {
     if plant.machine(&args.machine).is_none() {
         let known: Vec<&str> = plant.machines.iter().map(|machine| machine.id.as_str()).collect();
         bail!("the plant file has no machine `{}`; it has {}", args.machine, known.join(", "));
+    }
+    for (n, (channel, _)) in args.columns.iter().enumerate() {
+        if args.columns[..n].iter().any(|(other, _)| other == channel) {
+            bail!("--column names {} twice; a channel has one column", channel.as_str());
+        }
     }
     let zone = zone(args, &plant)?;
     let columns = LoggerColumns {
@@ -61,13 +66,14 @@ pub(crate) fn run(args: &ImportArgs) -> anyhow::Result<ExitCode> {
     let done = service::import(&DataFolder::new(&args.data), &plant, &args.machine, &readings)
         .context("cannot import; a service that is running on the folder has to be stopped first")?;
     println!("Readings written: {}; there already: {}.", done.written, done.known);
-    if 0 < done.written {
-        match (done.batches, done.findings, done.reworked) {
-            (0, 0, 0) => println!("Batches and findings are there at the next start of the service."),
-            (batches, findings, reworked) => println!(
-                "Batches added: {batches}, with findings: {findings}; worked out again: {reworked}. The next start of the service shows them."
-            ),
+    match done.past {
+        Some(PastAdded { batches, findings, reworked, left }) => println!(
+            "Batches added: {batches}, with findings: {findings}; worked out again: {reworked}; left as they are because they go on: {left}. The next start of the service shows them."
+        ),
+        None if 0 < done.written => {
+            println!("Batches and findings are there at the next start of the service.");
         }
+        None => {}
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -11,6 +11,8 @@ use jiff::tz::AmbiguousOffset;
 use model::Timestamp;
 use plant::TimeZone;
 
+use super::excerpt;
+
 /// How times are written.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum TimeLayout {
@@ -70,9 +72,7 @@ impl Moments {
     /// # Errors
     /// A sentence, if it is no time, or one that never was.
     pub fn read(&mut self, text: &str) -> Result<Option<Timestamp>, String> {
-        let no_time = |example: &str| {
-            format!("`{}` is not a time {example}", text.chars().take(40).collect::<String>())
-        };
+        let no_time = |example: &str| format!("`{}` is not a time {example}", excerpt(text));
         match &self.layout {
             TimeLayout::UnixSeconds | TimeLayout::UnixMillis => {
                 let number: f64 = text.parse().map_err(|_| no_time("in numbers since 1970"))?;
