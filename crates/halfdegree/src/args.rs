@@ -58,7 +58,7 @@ pub(crate) enum Command {
     Check(CheckArgs),
     /// Send a trial message to those whom the plant file names, so that you know that it gets there.
     MessageTrial(MessageTrialArgs),
-    /// Look at plant file, broker, clock, disk, data folder and certificates, and say what to do about each.
+    /// Look at plant file, broker, clock, disk, data folder and certificates, and say what to do about what is wrong.
     Doctor(DoctorArgs),
     /// Publish a recorded stream to a broker again.
     Replay(ReplayArgs),
@@ -202,6 +202,9 @@ pub(crate) struct CheckArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Examples:\n  halfdegree message-trial --plant plant.toml\n  halfdegree message-trial --plant plant.toml --to shift"
+)]
 pub(crate) struct MessageTrialArgs {
     /// The plant file.
     #[arg(long)]
@@ -304,4 +307,22 @@ pub(crate) struct ExportArgs {
     /// How the readings are written to standard output.
     #[arg(long, value_enum, default_value = "csv")]
     pub(crate) format: ExportFormat,
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn each_command_has_examples() {
+        for command in Args::command().get_subcommands() {
+            let has = |command: &clap::Command| {
+                command.get_after_help().is_some_and(|help| help.to_string().starts_with("Example"))
+            };
+            let all_below = 0 < command.get_subcommands().count() && command.get_subcommands().all(has);
+            assert!(has(command) || all_below, "`{}` has no example", command.get_name());
+        }
+    }
 }

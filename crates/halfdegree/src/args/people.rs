@@ -1,4 +1,4 @@
-//! What may be typed about users and the audit trail.
+//! What may be typed about users, keys and the audit trail.
 
 use std::path::PathBuf;
 
@@ -8,6 +8,9 @@ use records::{Known, Role, UserName};
 use super::AnalysisFormat;
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Examples:\n  halfdegree user add --data data ana --role worker\n  halfdegree user add --data data rui --role quality --from-file password.txt\n  halfdegree user role --data data ana engineer\n  halfdegree user pin --data data ana\n  halfdegree user list --data data"
+)]
 pub(crate) struct UserArgs {
     #[command(subcommand)]
     pub(crate) command: UserCommand,
@@ -86,6 +89,9 @@ pub(crate) struct SecretArgs {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Examples:\n  halfdegree key add --data data ana 'mould scale' > key.txt\n  halfdegree key list --data data\n  halfdegree key withdraw --data data ana 'mould scale'"
+)]
 pub(crate) struct KeyArgs {
     #[command(subcommand)]
     pub(crate) command: KeyCommand,
@@ -116,6 +122,9 @@ pub(crate) enum KeyCommand {
 }
 
 #[derive(Debug, ClapArgs)]
+#[command(
+    after_help = "Examples:\n  halfdegree audit verify --data data\n  halfdegree audit list --data data --about batch:alder-2026-03-01T17:02\n  halfdegree audit list --data data --limit 500 --format json"
+)]
 pub(crate) struct AuditArgs {
     #[command(subcommand)]
     pub(crate) command: AuditCommand,
