@@ -40,8 +40,8 @@ pub use crate::gap::Gap;
 pub use crate::kept::StoredPhoto;
 pub use crate::once::{KeptAnswer, Once, digest_of};
 pub use crate::people::{
-    Attempt, Key, NotAName, Password, Pin, Role, Session, TakeOver, Throttle, Token, TooWeak, UnknownRole,
-    User, UserName,
+    Attempt, Key, LONGEST_KEY_NAME, NotAName, Password, Pin, Role, Session, TakeOver, Throttle, Token,
+    TooWeak, UnknownRole, User, UserName,
 };
 pub use crate::query::{BatchQuery, EventQuery, FindingQuery, Life, Mark};
 pub use crate::records::Records;

@@ -5,21 +5,18 @@ use std::process::ExitCode;
 
 use anyhow::bail;
 use model::Timestamp;
-use records::{Actor, By, Records};
+use records::{Actor, By, LONGEST_KEY_NAME, Records};
 use service::DataFolder;
 
 use crate::args::{KeyArgs, KeyCommand};
-
-/// A key is called by a word or two, as on the page of an account.
-const LONGEST_NAME: usize = 40;
 
 pub(crate) fn run(args: &KeyArgs) -> anyhow::Result<ExitCode> {
     let by = By::new(Actor::CommandLine, Timestamp::from(jiff::Timestamp::now()));
     match &args.command {
         KeyCommand::Add { whose, called } => {
             let called = called.trim();
-            if called.is_empty() || LONGEST_NAME < called.chars().count() {
-                bail!("say what the key is for in 1 to {LONGEST_NAME} characters");
+            if called.is_empty() || LONGEST_KEY_NAME < called.chars().count() {
+                bail!("say what the key is for in 1 to {LONGEST_KEY_NAME} characters");
             }
             let key = open(&whose.data)?.make_token(&by, &whose.name, called)?;
             eprintln!(

@@ -26,7 +26,7 @@ pub use crate::people::secret::{Key, Password, Pin, TooWeak};
 pub use crate::people::sessions::Session;
 pub use crate::people::sign_in::TakeOver;
 pub use crate::people::throttle::{Attempt, Throttle};
-pub use crate::people::tokens::Token;
+pub use crate::people::tokens::{LONGEST_KEY_NAME, Token};
 pub use crate::people::users::User;
 
 /// The tables of people. `password` and `pin` are PHC strings; of keys only the digest is here.

@@ -12,6 +12,9 @@ use crate::{Records, RecordsError};
 /// What each key begins with, so that one that has got out is recognised where it lies.
 const BEGINS_WITH: &str = "halfdegree-";
 
+/// A key is called by a word or two: at most so many characters.
+pub const LONGEST_KEY_NAME: usize = 40;
+
 /// Programs of one person; more is a mistake.
 const MOST: usize = 50;
 

@@ -9,7 +9,7 @@ use axum::extract::State;
 use axum::extract::rejection::BytesRejection;
 use axum::http::HeaderMap;
 use axum::response::{Html, IntoResponse, Redirect, Response};
-use records::{By, Pin, Token, UserName, Way};
+use records::{By, LONGEST_KEY_NAME, Pin, Token, UserName, Way};
 use serde::Serialize;
 
 use crate::access::{Right, TABLE, Visitor, is_own_page, needs, read};
@@ -19,9 +19,6 @@ use crate::problem::Problem;
 use crate::query::Params;
 use crate::view::Moment;
 use crate::written::bounded;
-
-/// A key is called by a word or two.
-const LONGEST_KEY_NAME: usize = 40;
 
 #[derive(Serialize)]
 struct Account {
