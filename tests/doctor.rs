@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use tempfile::TempDir;
 use testkit::{Authority, Mosquitto};
@@ -40,14 +41,14 @@ fn a_plant_that_is_well_ends_with_0_and_leaves_the_service_in_peace() {
     fs::write(folder.path().join("plant.toml"), plant(&format!("url = {:?}", broker.url()))).unwrap();
     let (code, told) = doctor(folder.path());
     assert_eq!(code, 0, "{told}");
-    has(&told, "look  data is not there yet; the first start makes it");
+    has(&told, "note  data is not there yet; the first start makes it");
     let service = Service::start(&folder.path().join("plant.toml"), &folder.path().join("data"));
     testkit::wait_until("the service is connected", || service.get("/healthz").0 == 200);
     let (code, told) = doctor(folder.path());
     assert_eq!(code, 0, "{told}");
     for line in [
         "plant        ok    Tern Street works, machines: 1",
-        "broker       look  mqtt://127.0.0.1:",
+        "broker       note  mqtt://127.0.0.1:",
         "lets us in by MQTT 5.0, and no message came within 1 s",
         "clock        ok    ",
         "lock         ok    a service is running on this folder",
@@ -68,15 +69,74 @@ fn what_is_wrong_ends_with_1_and_says_what_to_do() {
     let folder = site("url = \"mqtt://127.0.0.1:1\"");
     let (code, told) = doctor(folder.path());
     assert_eq!(code, 1, "{told}");
-    has(&told, "broker       MEND  cannot reach the broker at mqtt://127.0.0.1:1");
-    has(&told, "Lines to mend: 1; to look at: 1.");
+    has(&told, "broker       FAULT cannot reach the broker at mqtt://127.0.0.1:1");
+    has(&told, "Faults to mend: 1; notes to read: 1.");
     fs::write(folder.path().join("plant.toml"), plant("url = \"mqtt://127.0.0.1:1\"\nrot = \"works\""))
         .unwrap();
     let (code, told) = doctor(folder.path());
     assert_eq!(code, 1, "{told}");
-    has(&told, "plant        MEND  the plant file has faults");
+    has(&told, "plant        FAULT the plant file has faults");
     has(&told, "plant.toml: line 6: ");
-    has(&told, "broker       look  not looked at: the plant file has to be right first");
+    has(&told, "broker       note  not looked at: the plant file has to be right first");
+}
+
+#[test]
+fn what_the_plant_file_names_is_told_as_check_tells_it() {
+    let login = "url = \"mqtt://127.0.0.1:1\"\nuser = \"ana\"\n";
+    let folder = site(&format!("{login}password_file = \"password\""));
+    let (code, told) = doctor(folder.path());
+    assert_eq!(code, 1, "{told}");
+    let fault = "plant.toml: line 7: `password_file`: password cannot be read: No such file";
+    has(&told, &format!("plant        FAULT {fault}"));
+    has(&told, "broker       note  not looked at: what the plant file names for it has to be there first");
+    let checked = program().current_dir(folder.path()).args(["check", "plant.toml"]).output().unwrap();
+    assert_eq!(checked.status.code(), Some(1));
+    has(text(&checked.stdout), fault);
+
+    // The service may have the variable, so that this is no fault.
+    let variable = "password_env = \"TERN_STREET_BROKER\"";
+    fs::write(folder.path().join("plant.toml"), plant(&format!("{login}{variable}"))).unwrap();
+    let (code, told) = doctor(folder.path());
+    assert_eq!(code, 0, "{told}");
+    has(
+        &told,
+        "plant        note  plant.toml: line 7: `password_env`: the variable TERN_STREET_BROKER is not set",
+    );
+}
+
+/// Retained messages say nothing of whether machines send.
+#[test]
+fn what_machines_send_is_counted_and_their_clocks_are_compared() {
+    let folder = tempfile::tempdir().unwrap();
+    let broker = Mosquitto::start(folder.path(), &[]);
+    fs::write(folder.path().join("plant.toml"), plant(&format!("url = {:?}", broker.url()))).unwrap();
+    let options = rumqttc::MqttOptions::new("kettles", "127.0.0.1", broker.port());
+    let (client, mut connection) = rumqttc::Client::new(options, 10);
+    let kettles = std::thread::spawn(move || connection.iter().take_while(Result::is_ok).count());
+    let send = |retain| {
+        let reading = r#"[{"n":"chocolate","u":"Cel","v":31.5,"t":1772427600}]"#;
+        client.publish("works/alder", rumqttc::QoS::AtLeastOnce, retain, reading).unwrap();
+    };
+    send(true);
+    let (_, told) = doctor(folder.path());
+    has(&told, "lets us in by MQTT 5.0, and no message came within 1 s");
+    let sending = AtomicBool::new(true);
+    let told = std::thread::scope(|scope| {
+        scope.spawn(|| {
+            while sending.load(Ordering::Relaxed) {
+                send(false);
+            }
+        });
+        let (_, told) = doctor(folder.path());
+        sending.store(false, Ordering::Relaxed);
+        told
+    });
+    let count = told.lines().find_map(|line| line.split_once("messages within 1 s: ")).unwrap().1;
+    assert!(count.parse::<u64>().unwrap() > 0, "{told}");
+    has(&told, "clock        note  what alder sends is ");
+    has(&told, " s behind this computer's clock; see which of the two is wrong, and set it");
+    client.disconnect().unwrap();
+    kettles.join().unwrap();
 }
 
 #[test]
@@ -109,7 +169,7 @@ fn a_broker_that_asks_who_we_are() {
     let (code, told) = with(&authority.expired_client("halfdegree"));
     assert_eq!(code, 1, "{told}");
     has(&told, "expired at 2024-02-29T00:00:00Z; have a new one made and put it there");
-    has(&told, "broker       MEND  ");
+    has(&told, "broker       FAULT ");
 }
 
 #[test]
@@ -125,7 +185,7 @@ fn a_part_that_is_cut_short_is_told() {
     assert_eq!(code, 1, "{told}");
     has(
         &told,
-        "store        MEND  readings/machine=fir/date=2026-11-25/part-1.parquet is not there or has another length than it was written with",
+        "store        FAULT readings/machine=fir/date=2026-11-25/part-1.parquet is not there or has another length than it was written with",
     );
     assert_eq!(fs::read(&part).unwrap().len(), bytes.len() - 7, "it is left where it is");
 }

@@ -7,8 +7,8 @@ use std::str::FromStr;
 
 use plant::{BrokerUrl, Mqtt};
 
-use crate::IntakeError;
 use crate::identity::Tls;
+use crate::{IdentityFault, IntakeError};
 
 /// Host and port of a broker, and how the connection is made safe, if it is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,25 +24,20 @@ impl BrokerAddress {
         BrokerAddress { host: host.into(), port, tls: None }
     }
 
-    /// The broker that `[mqtt]` names, with its certificate files read.
+    /// The broker that `[mqtt]` names, with its certificate files read; `None` for the one inside the service, which has an address only once
+    /// it has started.
     ///
     /// # Errors
-    /// If a file cannot be used, or the address cannot: the embedded broker has one only once it has started.
-    pub fn read(mqtt: &Mqtt) -> Result<BrokerAddress, IntakeError> {
-        let refuse = |why: &str| IntakeError::Address { url: mqtt.url.to_string(), why: why.to_owned() };
-        match &mqtt.url {
-            BrokerUrl::Tcp { host, port } => Ok(BrokerAddress::new(host, *port)),
-            BrokerUrl::Tls { host, .. } if host.contains(':') => Err(refuse(
-                "a certificate is for a name; write the broker's name instead of its IPv6 address",
-            )),
+    /// If a file cannot be used.
+    pub fn read(mqtt: &Mqtt) -> Result<Option<BrokerAddress>, IdentityFault> {
+        Ok(match &mqtt.url {
+            BrokerUrl::Tcp { host, port } => Some(BrokerAddress::new(host, *port)),
             BrokerUrl::Tls { host, port } => {
                 let tls = Tls::read(mqtt.ca.as_ref(), mqtt.client_certificate.as_ref())?;
-                Ok(BrokerAddress { host: host.clone(), port: *port, tls: Some(tls) })
+                Some(BrokerAddress { host: host.clone(), port: *port, tls: Some(tls) })
             }
-            BrokerUrl::Embedded => {
-                Err(refuse("the embedded broker has its address only once it has started"))
-            }
-        }
+            BrokerUrl::Embedded => None,
+        })
     }
 
     /// The host as rumqttc wants it: an IPv6 address in brackets, because it appends `:port`.

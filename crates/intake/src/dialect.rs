@@ -157,7 +157,9 @@ impl Failure {
                      [mqtt], or a client certificate"
                 ),
             },
-            Failure::Unreachable(why) => format!("cannot reach the broker at {broker}: {why}"),
+            Failure::Unreachable(why) => format!(
+                "cannot reach the broker at {broker}: {why}; see whether it runs, and whether that is its address"
+            ),
             Failure::VersionRefused => format!("the broker at {broker} refuses this version of MQTT"),
             Failure::NotUnderstood(why) => format!("the broker at {broker} did not let us in: {why}"),
             Failure::Refused(why) => format!("the broker at {broker} refuses us: {why}"),

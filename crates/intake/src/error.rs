@@ -13,9 +13,6 @@ pub enum IntakeError {
         /// What is wrong, and what to write instead.
         why: String,
     },
-    /// A file or a variable that the plant file names for the broker cannot be used.
-    #[error(transparent)]
-    Identity(#[from] crate::IdentityFault),
     /// A topic filter that no broker would take.
     #[error("`{filter}` is not a topic filter; `+` and `#` must each fill a whole segment, and `#` the last")]
     Filter {

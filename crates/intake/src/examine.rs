@@ -22,7 +22,9 @@ pub struct Answer {
     pub dialect: Dialect,
     /// Filters that it refuses us, with its reason.
     pub refused: Vec<(String, String)>,
-    /// What it sent while we listened.
+    /// How many messages it sent while we listened, besides those that it keeps for newcomers.
+    pub live: u64,
+    /// The first of these.
     pub messages: Vec<Message>,
 }
 
@@ -54,7 +56,7 @@ pub async fn examine(
         let failure = match timeout_at(until, let_in(&mut connection)).await {
             Ok(Ok(())) => {
                 client.try_subscribe(filters).map_err(|_| "the connection ended at once".to_owned())?;
-                let mut answer = Answer { dialect, refused: Vec::new(), messages: Vec::new() };
+                let mut answer = Answer { dialect, refused: Vec::new(), live: 0, messages: Vec::new() };
                 let heard = hear(&mut connection, filters, clock, &mut answer);
                 return match timeout_at(Instant::now() + listen, heard).await {
                     Ok(failure) => Err(failure.says(&settings.broker, settings.credentials.as_ref())),
@@ -62,7 +64,13 @@ pub async fn examine(
                 };
             }
             Ok(Err(failure)) => failure,
-            Err(_) => return Err(format!("the broker at {} does not answer", settings.broker)),
+            Err(_) => {
+                return Err(format!(
+                    "what is at {} does not answer within {} s; see whether that is the broker's address, and whether a firewall is between",
+                    settings.broker,
+                    LET_IN_WITHIN.as_secs()
+                ));
+            }
         };
         tongue.note_failure(&failure);
         let says = failure.says(&settings.broker, settings.credentials.as_ref());
@@ -94,10 +102,11 @@ async fn hear(
             Ok(Packet::Subscribed(grants)) => {
                 answer.refused = filters.iter().zip(grants).filter_map(refused).collect();
             }
-            Ok(Packet::Delivered(delivery)) if answer.messages.len() < MESSAGES_KEPT => {
-                if let Ok(topic) = delivery.topic {
-                    let (payload, retained) = (delivery.payload, delivery.retained);
-                    answer.messages.push(Message { topic, payload, arrived: clock(), retained });
+            Ok(Packet::Delivered(delivery)) if !delivery.retained => {
+                answer.live += 1;
+                if let (Ok(topic), true) = (delivery.topic, answer.messages.len() < MESSAGES_KEPT) {
+                    let (payload, arrived) = (delivery.payload, clock());
+                    answer.messages.push(Message { topic, payload, arrived, retained: false });
                 }
             }
             Ok(

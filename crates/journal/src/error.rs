@@ -21,7 +21,7 @@ pub enum JournalError {
         path: PathBuf,
     },
     /// The file as a whole cannot be used.
-    #[error("{} is damaged or not a journal; move it out of the way and start again", path.display())]
+    #[error("{} is damaged or not a journal; put the last backup back (`halfdegree restore`), or move the file away and start without what it held", path.display())]
     Damaged {
         /// The file.
         path: PathBuf,

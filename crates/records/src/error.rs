@@ -20,7 +20,7 @@ pub enum RecordsError {
         path: PathBuf,
     },
     /// The file as a whole cannot be used.
-    #[error("{} is damaged or holds no records; move it out of the way and start again", path.display())]
+    #[error("{} is damaged or holds no records; put the last backup back (`halfdegree restore`), or move the file away and start without what it held", path.display())]
     Damaged {
         /// The file.
         path: PathBuf,

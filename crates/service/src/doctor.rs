@@ -29,9 +29,9 @@ pub enum Verdict {
     /// As it should be.
     Well,
     /// It works, and a person should know.
-    Look,
+    Note,
     /// It does not work, or soon will not.
-    Mend,
+    Fault,
 }
 
 /// One line of the answer.
@@ -52,42 +52,55 @@ impl Check {
     }
 
     /// A line for a person to know.
-    pub fn look(subject: &'static str, says: impl Into<String>) -> Check {
-        Check { subject, verdict: Verdict::Look, says: says.into() }
+    pub fn note(subject: &'static str, says: impl Into<String>) -> Check {
+        Check { subject, verdict: Verdict::Note, says: says.into() }
     }
 
-    /// A line about something to be mended.
-    pub fn mend(subject: &'static str, says: impl Into<String>) -> Check {
-        Check { subject, verdict: Verdict::Mend, says: says.into() }
+    /// A line about a fault, which somebody has to mend.
+    pub fn fault(subject: &'static str, says: impl Into<String>) -> Check {
+        Check { subject, verdict: Verdict::Fault, says: says.into() }
     }
 }
 
 /// What was found in the folder, and when something last arrived in it.
 pub fn check_folder(data: &DataFolder) -> (Vec<Check>, Option<Timestamp>) {
     let mut checks = disk(data.path());
-    if !data.path().exists() {
+    if !data.path().is_dir() {
         return (checks, None);
     }
     checks.push(lock(data.path()));
-    if !data.journal_path().exists() {
-        checks.push(Check::look("store", "there is no journal in the folder yet; the first start makes one"));
-        return (checks, None);
+    let mut newest = None;
+    if data.journal_path().exists() {
+        match data.open_journal_reader_alone() {
+            Ok(journal) => {
+                let (check, newest_arrival) = journal_check(&journal);
+                let (parts, newest_part) = store(data);
+                checks.push(check);
+                checks.extend(parts);
+                newest = newest_arrival.or(newest_part);
+            }
+            Err(error) => {
+                checks.push(Check::fault("journal", chain(&error)));
+                checks.push(Check::note("store", "not looked at: the list of its parts is in the journal"));
+            }
+        }
+    } else {
+        checks.push(missing(data, "journal", &data.path().join(store::READINGS)));
     }
-    let newest = match data.open_journal_reader_alone() {
-        Ok(journal) => {
-            let (check, newest) = journal_check(&journal);
-            checks.push(check);
-            newest
-        }
-        Err(error) => {
-            checks.push(Check::mend("journal", format!("{}; {RESTORE}", chain(&error))));
-            None
-        }
-    };
-    let (parts, newest_part) = store(data);
-    checks.extend(parts);
     checks.push(records(data));
-    (checks, newest.or(newest_part))
+    (checks, newest)
+}
+
+/// A file that the first start makes, or that has been lost, if what came with it is there.
+fn missing(data: &DataFolder, subject: &'static str, beside: &Path) -> Check {
+    if beside.exists() {
+        let says = format!(
+            "{subject}.db is not there, and {} is: it has been lost. Put it back if you have it, or {RESTORE}; the next start would go on without what it held",
+            beside.strip_prefix(data.path()).unwrap_or(beside).display()
+        );
+        return Check::fault(subject, says);
+    }
+    Check::note(subject, format!("{subject}.db is not there yet; the first start makes it"))
 }
 
 const RESTORE: &str =
@@ -106,21 +119,27 @@ fn disk_at(folder: &Path, there: &Path) -> Vec<Check> {
     match rustix::fs::statvfs(there) {
         Ok(found) => checks.extend(room(folder, &found)),
         Err(error) => {
-            checks.push(Check::mend("disk", format!("{} cannot be looked at: {error}", there.display())))
+            checks.push(Check::fault("disk", format!("{} cannot be looked at: {error}", there.display())))
         }
+    }
+    if !there.is_dir() {
+        let says = format!("{} is a file and no folder; name another place by `--data`", there.display());
+        checks.push(Check::fault("disk", says));
+        return checks;
     }
     checks.push(match can_write(there) {
         Ok(()) if folder.exists() => Check::well("disk", format!("{} can be written", folder.display())),
         Ok(()) => {
-            Check::look("disk", format!("{} is not there yet; the first start makes it", folder.display()))
+            Check::note("disk", format!("{} is not there yet; the first start makes it", folder.display()))
         }
-        Err(error) => Check::mend(
-            "disk",
-            format!(
-                "{} cannot be written: {error}; give it to the user that the service runs as",
-                there.display()
-            ),
-        ),
+        Err(error) => {
+            let remedy = if error.kind() == io::ErrorKind::PermissionDenied {
+                "give it to the user that the service runs as, or run this as that user"
+            } else {
+                "see what the system's log says of its disk"
+            };
+            Check::fault("disk", format!("{} cannot be written: {error}; {remedy}", there.display()))
+        }
     });
     checks
 }
@@ -128,7 +147,7 @@ fn disk_at(folder: &Path, there: &Path) -> Vec<Check> {
 fn room(folder: &Path, found: &StatVfs) -> Vec<Check> {
     let mut checks = Vec::new();
     if found.f_flag.contains(StatVfsMountFlags::RDONLY) {
-        checks.push(Check::mend(
+        checks.push(Check::fault(
             "disk",
             format!(
                 "the disk of {} is mounted read-only; a system does so when the disk fails: look at its log, and mount it to be written",
@@ -137,7 +156,7 @@ fn room(folder: &Path, found: &StatVfs) -> Vec<Check> {
         ));
     }
     if found.f_files != 0 && found.f_favail == 0 {
-        checks.push(Check::mend(
+        checks.push(Check::fault(
             "disk",
             "the disk takes no more files (no inodes are left); remove small files from it",
         ));
@@ -146,7 +165,7 @@ fn room(folder: &Path, found: &StatVfs) -> Vec<Check> {
     let told = format!("{} MB are free", free / 1_000_000);
     checks.push(if free < LITTLE_ROOM {
         let least = LITTLE_ROOM / 1_000_000;
-        Check::mend("disk", format!("only {told}; the service complains below {least} MB: make room, or keep fewer days (`--keep-days`)"))
+        Check::fault("disk", format!("only {told}; the service complains below {least} MB: make room, or keep fewer days (`--keep-days`)"))
     } else {
         Check::well("disk", told)
     });
@@ -177,7 +196,7 @@ fn journal_check(journal: &JournalReader) -> (Check, Option<Timestamp>) {
     loop {
         let some = match journal.blocks_after(after, BLOCKS_AT_ONCE) {
             Ok(some) => some,
-            Err(error) => return (Check::mend("journal", format!("{}; {RESTORE}", chain(&error))), newest),
+            Err(error) => return (Check::fault("journal", format!("{}; {RESTORE}", chain(&error))), newest),
         };
         let last =
             some.blocks.iter().map(|block| block.seq).chain(some.unreadable.iter().map(|bad| bad.seq)).max();
@@ -194,7 +213,7 @@ fn journal_check(journal: &JournalReader) -> (Check, Option<Timestamp>) {
         unreadable.extend(some.unreadable);
     }
     let check = match unreadable.first() {
-        Some(first) => Check::mend(
+        Some(first) => Check::fault(
             "journal",
             format!(
                 "{} of {} blocks cannot be read (the first is {}: {}); the next start sets them aside and goes on, and what they held is lost here: look at the disk, and whether a backup has it",
@@ -204,7 +223,7 @@ fn journal_check(journal: &JournalReader) -> (Check, Option<Timestamp>) {
                 first.reason
             ),
         ),
-        None if LONG_BACKLOG < blocks => Check::look(
+        None if LONG_BACKLOG < blocks => Check::note(
             "journal",
             format!(
                 "{blocks} blocks wait to be moved into the store, which happens every two minutes while a service runs; if one does, its log says why not"
@@ -223,7 +242,7 @@ fn store(data: &DataFolder) -> (Vec<Check>, Option<Timestamp>) {
     };
     let (parts, missing, newest) = match looked() {
         Ok(found) => found,
-        Err(error) => return (vec![Check::mend("store", chain(&error))], None),
+        Err(error) => return (vec![Check::fault("store", chain(&error))], None),
     };
     let mut checks = Vec::new();
     let wrong: Vec<&PathBuf> = parts
@@ -234,7 +253,7 @@ fn store(data: &DataFolder) -> (Vec<Check>, Option<Timestamp>) {
         .map(|part| &part.path)
         .collect();
     for path in wrong.iter().take(TOLD) {
-        checks.push(Check::mend(
+        checks.push(Check::fault(
             "store",
             format!(
                 "{} is not there or has another length than it was written with; {RESTORE}",
@@ -242,8 +261,11 @@ fn store(data: &DataFolder) -> (Vec<Check>, Option<Timestamp>) {
             ),
         ));
     }
+    if TOLD < wrong.len() {
+        checks.push(Check::fault("store", format!("and {} more parts", wrong.len() - TOLD)));
+    }
     for span in missing.iter().take(TOLD) {
-        checks.push(Check::look(
+        checks.push(Check::note(
             "store",
             format!("{span}; if a backup has it, restore it beside this folder and export from there"),
         ));
@@ -256,14 +278,14 @@ fn store(data: &DataFolder) -> (Vec<Check>, Option<Timestamp>) {
 
 fn records(data: &DataFolder) -> Check {
     if !data.records_path().exists() {
-        return Check::look("records", "there are no records in the folder yet; the first start makes them");
+        return missing(data, "records", &data.journal_path());
     }
     match Records::complaint(data.records_path()) {
         Ok(None) => Check::well("records", "batches, findings and entries can be read"),
         Ok(Some(complaint)) => {
-            Check::mend("records", format!("records.db is damaged ({complaint}); {RESTORE}"))
+            Check::fault("records", format!("records.db is damaged ({complaint}); {RESTORE}"))
         }
-        Err(error) => Check::mend("records", chain(&error)),
+        Err(error) => Check::fault("records", chain(&error)),
     }
 }
 
@@ -291,9 +313,21 @@ mod tests {
     fn a_folder_that_is_not_there_is_no_fault() {
         let folder = tempfile::tempdir().unwrap();
         let (checks, newest) = check_folder(&DataFolder::new(folder.path().join("a/b")));
-        assert_eq!((told(&checks, Verdict::Mend), newest), (vec![], None));
-        assert!(told(&checks, Verdict::Look)[0].contains("the first start makes it"));
+        assert_eq!((told(&checks, Verdict::Fault), newest), (vec![], None));
+        assert!(told(&checks, Verdict::Note)[0].contains("the first start makes it"));
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0, "nothing is left behind");
+    }
+
+    #[test]
+    fn a_file_in_place_of_the_folder_is_told() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("data");
+        fs::write(&file, "spilled chocolate").unwrap();
+        for place in [file.clone(), file.join("deeper")] {
+            let faults = told(&check_folder(&DataFolder::new(place)).0, Verdict::Fault);
+            assert_eq!(faults.len(), 1, "{faults:?}");
+            assert!(faults[0].ends_with("data is a file and no folder; name another place by `--data`"));
+        }
     }
 
     #[test]
@@ -304,9 +338,33 @@ mod tests {
         let _store = data.open_store().unwrap();
         data.open_records().unwrap();
         let (checks, _) = check_folder(&data);
-        assert_eq!(told(&checks, Verdict::Mend), Vec::<String>::new());
+        assert_eq!(told(&checks, Verdict::Fault), Vec::<String>::new());
         assert!(
             told(&checks, Verdict::Well).contains(&"lock: a service is running on this folder".to_owned())
+        );
+    }
+
+    #[test]
+    fn a_file_that_was_lost_is_told() {
+        let folder = tempfile::tempdir().unwrap();
+        let data = DataFolder::new(folder.path());
+        let faults = || told(&check_folder(&data).0, Verdict::Fault);
+        assert_eq!(faults(), Vec::<String>::new(), "an empty folder is none");
+        data.open_records().unwrap();
+        assert_eq!(faults(), Vec::<String>::new(), "users come before the first start");
+        drop(data.open_journal().unwrap());
+        fs::create_dir(folder.path().join(store::READINGS)).unwrap();
+        fs::remove_file(data.records_path()).unwrap();
+        assert!(
+            faults()[0].starts_with("records: records.db is not there, and journal.db is"),
+            "{:?}",
+            faults()
+        );
+        fs::remove_file(data.journal_path()).unwrap();
+        assert!(
+            faults()[0].starts_with("journal: journal.db is not there, and readings is"),
+            "{:?}",
+            faults()
         );
     }
 
@@ -316,8 +374,8 @@ mod tests {
         let data = DataFolder::new(folder.path());
         drop(data.open_journal().unwrap());
         fs::write(data.records_path(), "spilled chocolate, and no database at all").unwrap();
-        let mend = told(&check_folder(&data).0, Verdict::Mend);
-        assert_eq!(mend.len(), 1, "{mend:?}");
-        assert!(mend[0].starts_with("records: "), "{mend:?}");
+        let faults = told(&check_folder(&data).0, Verdict::Fault);
+        assert_eq!(faults.len(), 1, "{faults:?}");
+        assert!(faults[0].starts_with("records: "), "{faults:?}");
     }
 }

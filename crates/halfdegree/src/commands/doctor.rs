@@ -4,17 +4,19 @@
 
 use std::collections::BTreeMap;
 use std::net::TcpListener;
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
 
-use intake::{Answer, BrokerAddress, CertificateDates, Clock, Credentials, Dialect};
+use intake::{Answer, BrokerAddress, CertificateDates, Clock, Credentials, Dialect, EmbeddedListen};
 use model::{Content, MachineId, Span, Timestamp};
 use plant::{BrokerUrl, Mqtt, Plant};
 use service::{Check, DataFolder, Verdict, check_folder};
 use wire::Decoder;
 
-use super::block_on;
+use super::named::{Named, fault_line, folder_of, names_a_variable};
+use super::{block_on, embedded_listen};
 use crate::NO;
 use crate::args::DoctorArgs;
 
@@ -33,18 +35,31 @@ pub(crate) fn run(args: &DoctorArgs) -> anyhow::Result<ExitCode> {
     let mut heard = None;
     match super::read_plant(&args.plant) {
         Err(error) => {
-            checks.push(Check::mend("plant", format!("{error:#}")));
-            checks.push(Check::look("broker", "not looked at: the plant file has to be right first"));
+            checks.push(Check::fault("plant", format!("{error:#}")));
+            checks.push(Check::note("broker", "not looked at: the plant file has to be right first"));
         }
         Ok(plant) => {
             let machines = plant.machines.len();
-            checks.push(Check::well("plant", format!("{}, machines: {machines}", plant.name)));
-            let mqtt =
-                plant.mqtt.clone().with_files_in(args.plant.parent().unwrap_or(std::path::Path::new(".")));
-            checks.extend(certificates(&mqtt, now));
-            let (check, answer) = broker(&plant, &mqtt, Duration::from_secs(args.seconds), &clock)?;
-            checks.push(check);
-            heard = answer.map(|answer| (plant, answer));
+            let named = named(&plant, &args.plant);
+            if named.is_empty() {
+                checks.push(Check::well("plant", format!("{}, machines: {machines}", plant.name)));
+            }
+            checks.extend(named);
+            let mqtt = plant.mqtt.clone().with_files_in(folder_of(&args.plant));
+            match (Credentials::read(&mqtt), BrokerAddress::read(&mqtt)) {
+                (Ok(_), Ok(None)) => checks.push(embedded(&mqtt)),
+                (Ok(credentials), Ok(Some(address))) => {
+                    checks.extend(certificates(&mqtt, now));
+                    let listen = Duration::from_secs(args.seconds);
+                    let (check, answer) = broker(&plant, address, credentials, listen, &clock)?;
+                    checks.push(check);
+                    heard = answer.map(|answer| (plant, answer));
+                }
+                (Err(_), _) | (_, Err(_)) => checks.push(Check::note(
+                    "broker",
+                    "not looked at: what the plant file names for it has to be there first",
+                )),
+            }
         }
     }
     checks.extend(clocks(now, newest, heard.as_ref().map(|(plant, answer)| (plant.as_ref(), answer))));
@@ -56,46 +71,50 @@ fn tell(checks: &[Check]) -> ExitCode {
     for Check { subject, verdict, says } in checks {
         let word = match verdict {
             Verdict::Well => "ok",
-            Verdict::Look => "look",
-            Verdict::Mend => "MEND",
+            Verdict::Note => "note",
+            Verdict::Fault => "FAULT",
         };
         println!("{subject:<12} {word:<5} {}", says.replace('\n', "\n                   "));
     }
     let count = |verdict| checks.iter().filter(|check| check.verdict == verdict).count();
-    match (count(Verdict::Mend), count(Verdict::Look)) {
+    match (count(Verdict::Fault), count(Verdict::Note)) {
         (0, 0) => println!("\nAll is well."),
-        (0, look) => println!("\nNothing to mend; lines to look at: {look}."),
-        (mend, look) => println!("\nLines to mend: {mend}; to look at: {look}."),
+        (0, notes) => println!("\nNo faults; notes to read: {notes}."),
+        (faults, notes) => println!("\nFaults to mend: {faults}; notes to read: {notes}."),
     }
-    if count(Verdict::Mend) == 0 { ExitCode::SUCCESS } else { ExitCode::from(NO) }
+    if count(Verdict::Fault) == 0 { ExitCode::SUCCESS } else { ExitCode::from(NO) }
+}
+
+/// What is wrong with what the plant file names. A variable of the environment may be there for the service and not for whoever looks.
+fn named(plant: &Plant, path: &Path) -> Vec<Check> {
+    let faults = Named::read(plant, path, None).err().unwrap_or_default();
+    let told =
+        faults.iter().map(|fault| match (fault_line(path, fault), names_a_variable(plant, fault.line)) {
+            (says, true) => Check::note(
+                "plant",
+                format!("{says} (the service may have another environment than this terminal)"),
+            ),
+            (says, false) => Check::fault("plant", says),
+        });
+    told.collect()
 }
 
 /// Does the broker let us in, may we read, and does anything come?
 fn broker(
     plant: &Plant,
-    mqtt: &Mqtt,
+    address: BrokerAddress,
+    credentials: Option<Credentials>,
     listen: Duration,
     clock: &Clock,
 ) -> anyhow::Result<(Check, Option<Answer>)> {
-    let mend = |says: String| Ok((Check::mend("broker", says), None));
-    if mqtt.url == BrokerUrl::Embedded {
-        return Ok((embedded(mqtt), None));
-    }
-    let credentials = match Credentials::read(mqtt) {
-        Ok(credentials) => credentials,
-        Err(fault) => return mend(format!("line {} of the plant file: {fault}", fault.line)),
-    };
-    let address = match BrokerAddress::read(mqtt) {
-        Ok(address) => address,
-        Err(error) => return mend(error.to_string()),
-    };
     let filters = Decoder::new(plant).subscriptions();
     let name = address.to_string();
+    let mqtt = &plant.mqtt;
     let answered = block_on(async {
         Ok(intake::examine(address, &mqtt.client_id, credentials, &filters, listen, clock).await)
     })?;
     Ok(match answered {
-        Err(says) => (Check::mend("broker", says), None),
+        Err(says) => (Check::fault("broker", says), None),
         Ok(answer) => (judged(&name, &answer, listen, &mqtt.root), Some(answer)),
     })
 }
@@ -106,17 +125,16 @@ fn judged(broker: &str, answer: &Answer, listen: Duration, root: &str) -> Check 
         Dialect::V311 => "3.1.1",
     };
     if let Some((filter, why)) = answer.refused.first() {
-        return Check::mend(
+        return Check::fault(
             "broker",
             format!(
                 "{broker} lets us in but does not let us read `{filter}` ({why}); give our user the right to read it"
             ),
         );
     }
-    let live = answer.messages.iter().filter(|message| !message.retained).count();
     let seconds = listen.as_secs();
-    if live == 0 {
-        return Check::look(
+    if answer.live == 0 {
+        return Check::note(
             "broker",
             format!(
                 "{broker} lets us in by MQTT {version}, and no message came within {seconds} s; if machines are on, see whether they publish to this broker below `{root}/`"
@@ -125,21 +143,23 @@ fn judged(broker: &str, answer: &Answer, listen: Duration, root: &str) -> Check 
     }
     Check::well(
         "broker",
-        format!("{broker} lets us in by MQTT {version}; messages within {seconds} s: {live}"),
+        format!("{broker} lets us in by MQTT {version}; messages within {seconds} s: {}", answer.live),
     )
 }
 
-/// The broker inside the service runs only when the service does; then its port is taken.
+/// The broker inside the service runs only when the service does; then its ports are taken.
 fn embedded(mqtt: &Mqtt) -> Check {
-    match TcpListener::bind(mqtt.listen) {
-        Ok(_) => {
-            Check::well("broker", format!("it is inside the service, and {} is free for it", mqtt.listen))
-        }
-        Err(error) => Check::look(
+    let EmbeddedListen { v311, v5 } = embedded_listen(mqtt);
+    let taken = |listen| TcpListener::bind(listen).err().map(|error| (listen, error));
+    match taken(v311).or_else(|| taken(v5)) {
+        None => Check::well(
+            "broker",
+            format!("it is inside the service, and {v311} and port {} are free for it", v5.port()),
+        ),
+        Some((listen, error)) => Check::note(
             "broker",
             format!(
-                "it is inside the service, and {} is taken ({error}); as it should be while the service runs, else another program has the port: stop that, or name another by `listen`",
-                mqtt.listen
+                "it is inside the service, and {listen} is taken ({error}); as it should be while the service runs, else another program has the port: stop that, or name another by `listen`"
             ),
         ),
     }
@@ -151,7 +171,7 @@ fn certificates(mqtt: &Mqtt, now: Timestamp) -> Vec<Check> {
     }
     match intake::certificate_dates(mqtt) {
         Err(fault) => {
-            vec![Check::mend("certificates", format!("line {} of the plant file: {fault}", fault.line))]
+            vec![Check::fault("certificates", format!("line {} of the plant file: {fault}", fault.line))]
         }
         Ok(dates) if dates.is_empty() => {
             vec![Check::well(
@@ -168,14 +188,17 @@ fn dated(dates: &CertificateDates, now: Timestamp) -> Check {
     let which = format!("`{}`: the certificate of {subject} in {}", file.key, file.path.display());
     let says = |what: String| format!("{which} {what}");
     if *until <= now {
-        Check::mend("certificates", says(format!("expired at {until}; have a new one made and put it there")))
+        Check::fault(
+            "certificates",
+            says(format!("expired at {until}; have a new one made and put it there")),
+        )
     } else if now < *from {
-        Check::mend(
+        Check::fault(
             "certificates",
             says(format!("is good from {from} only; see whether this computer's clock is right")),
         )
     } else if *until <= now + EXPIRES_SOON {
-        Check::look("certificates", says(format!("expires at {until}; have a new one made before that")))
+        Check::note("certificates", says(format!("expires at {until}; have a new one made before that")))
     } else {
         Check::well("certificates", says(format!("is good until {until}")))
     }
@@ -187,15 +210,15 @@ fn clocks(now: Timestamp, newest: Option<Timestamp>, heard: Option<(&Plant, &Ans
     let set = "set it, and let the system keep it (NTP)";
     let mut checks = Vec::new();
     if now < long_ago {
-        checks.push(Check::mend(
+        checks.push(Check::fault(
             "clock",
             format!("this computer says that it is {now}, which is long past; {set}"),
         ));
     }
     match newest {
-        Some(newest) if now + CLOCKS_APART < newest => checks.push(Check::mend(
+        Some(newest) if now + CLOCKS_APART < newest => checks.push(Check::fault(
             "clock",
-            format!("this computer says that it is {now}, and readings of {newest} are stored; {set}"),
+            format!("this computer says that it is {now}, and readings of {newest} are stored; if it is behind, {set}; else the clock of a sender was ahead"),
         )),
         Some(_) | None => {}
     }
@@ -204,7 +227,7 @@ fn clocks(now: Timestamp, newest: Option<Timestamp>, heard: Option<(&Plant, &Ans
         if CLOCKS_APART < *behind || *behind < -CLOCKS_APART {
             let seconds = behind.as_millis().abs() / 1000;
             let way = if Span::from_millis(0) < *behind { "behind" } else { "ahead of" };
-            checks.push(Check::look(
+            checks.push(Check::note(
                 "clock",
                 format!("what {machine} sends is {seconds} s {way} this computer's clock; see which of the two is wrong, and set it"),
             ));
@@ -227,7 +250,7 @@ fn clocks(now: Timestamp, newest: Option<Timestamp>, heard: Option<(&Plant, &Ans
 fn times_apart(plant: &Plant, answer: &Answer) -> BTreeMap<MachineId, Span> {
     let mut decoder = Decoder::new(plant);
     let mut all: BTreeMap<MachineId, Vec<Span>> = BTreeMap::new();
-    for message in answer.messages.iter().filter(|message| !message.retained) {
+    for message in &answer.messages {
         for arrival in decoder.decode(message).arrivals {
             match arrival.content {
                 Content::Reading(reading) if reading.at != arrival.arrived => {
@@ -265,10 +288,10 @@ mod tests {
             until: at("2026-12-31T00:00:00Z"),
         };
         let verdict = |now: &str| dated(&dates, at(now)).verdict;
-        assert_eq!(verdict("2025-12-31T00:00:00Z"), Verdict::Mend);
+        assert_eq!(verdict("2025-12-31T00:00:00Z"), Verdict::Fault);
         assert_eq!(verdict("2026-11-30T00:00:00Z"), Verdict::Well);
-        assert_eq!(verdict("2026-12-01T00:00:00Z"), Verdict::Look);
-        assert_eq!(verdict("2026-12-31T00:00:00Z"), Verdict::Mend);
+        assert_eq!(verdict("2026-12-01T00:00:00Z"), Verdict::Note);
+        assert_eq!(verdict("2026-12-31T00:00:00Z"), Verdict::Fault);
         assert!(dated(&dates, at("2027-01-01T00:00:00Z")).says.contains("expired at 2026-12-31T00:00:00Z"));
     }
 
@@ -278,7 +301,7 @@ mod tests {
         let verdict = |newest: Option<&str>| clocks(now, newest.map(at), None)[0].verdict;
         assert_eq!(verdict(None), Verdict::Well);
         assert_eq!(verdict(Some("2026-11-29T08:00:30Z")), Verdict::Well);
-        assert_eq!(verdict(Some("2026-11-30T08:00:00Z")), Verdict::Mend);
-        assert_eq!(clocks(at("1970-01-01T00:03:00Z"), None, None)[0].verdict, Verdict::Mend);
+        assert_eq!(verdict(Some("2026-11-30T08:00:00Z")), Verdict::Fault);
+        assert_eq!(clocks(at("1970-01-01T00:03:00Z"), None, None)[0].verdict, Verdict::Fault);
     }
 }

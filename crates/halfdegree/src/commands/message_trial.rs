@@ -6,7 +6,7 @@ use anyhow::bail;
 use model::Timestamp;
 use plant::{Contact, ContactWay};
 
-use super::block_on;
+use super::{block_on, named};
 use crate::NO;
 use crate::args::MessageTrialArgs;
 
@@ -22,8 +22,8 @@ pub(crate) fn run(args: &MessageTrialArgs) -> anyhow::Result<ExitCode> {
             }
         }
     }
-    let config = super::reach_config(&plant, &args.plant, None)
-        .map_err(|faults| super::in_plant_file(&args.plant, &faults[0]))?;
+    let config = named::reach_config(&plant, &args.plant, None)
+        .map_err(|faults| named::refused(&args.plant, &faults))?;
     let now = Timestamp::from(jiff::Timestamp::now());
     let all_arrived = block_on(async {
         let mut all_arrived = true;

@@ -10,6 +10,7 @@ pub(crate) mod export;
 pub(crate) mod import;
 pub(crate) mod key;
 pub(crate) mod message_trial;
+pub(crate) mod named;
 pub(crate) mod replay;
 pub(crate) mod restore;
 pub(crate) mod review;
@@ -19,7 +20,6 @@ pub(crate) mod simulate;
 pub(crate) mod streams;
 pub(crate) mod user;
 
-use std::collections::BTreeMap;
 use std::fs::File;
 use std::future::Future;
 use std::io::Read;
@@ -28,9 +28,8 @@ use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::{Context, bail};
-use intake::{Credentials, EmbeddedBroker, EmbeddedListen, IdentityFault, read_secret};
-use plant::{ContactWay, Mqtt, PasswordFrom, Plant, parse_plant};
-use reach::{MailLogin, ReachConfig, Secret};
+use intake::{Credentials, EmbeddedBroker, EmbeddedListen};
+use plant::{Mqtt, Plant, parse_plant};
 use tracing::warn;
 
 /// A plant of a thousand machines with everything said about them has half a megabyte.
@@ -46,42 +45,6 @@ pub(crate) fn plant_text(path: &Path) -> anyhow::Result<String> {
         bail!("{} is larger than {LARGEST_PLANT_FILE} bytes, and no plant file", path.display());
     }
     Ok(text)
-}
-
-/// Who is told of alarms, with what it takes to reach them; what cannot be used is told with its line.
-pub(crate) fn reach_config(
-    plant: &Plant,
-    path: &Path,
-    origin: Option<String>,
-) -> Result<ReachConfig, Vec<IdentityFault>> {
-    let reach = plant.reach.clone().with_files_in(path.parent().unwrap_or(Path::new(".")));
-    let mut faults = Vec::new();
-    let login = reach.mail.as_ref().and_then(|mail| mail.login.as_ref());
-    let login = login.and_then(|login| {
-        Some(MailLogin {
-            user: login.user.clone(),
-            password: read_secret(&login.password).map_err(|fault| faults.push(fault)).ok()?,
-        })
-    });
-    let mut secrets = BTreeMap::new();
-    for contact in &reach.contacts {
-        let ContactWay::Webhook { secret: from, .. } = &contact.way else { continue };
-        let Some(text) = read_secret(from).map_err(|fault| faults.push(fault)).ok() else { continue };
-        match Secret::new(&text) {
-            Ok(secret) => drop(secrets.insert(contact.id.clone(), secret)),
-            Err(says) => {
-                let (key, line) = match from {
-                    PasswordFrom::File(file) => (file.key, file.line),
-                    PasswordFrom::Environment { key, line, .. } => (*key, *line),
-                };
-                let says = format!(
-                    "`{key}`: what stands there signs no webhook: {says}; take the one that the receiver gives out, or a long random text"
-                );
-                faults.push(IdentityFault { line, says });
-            }
-        }
-    }
-    if faults.is_empty() { Ok(ReachConfig { reach, login, secrets, origin }) } else { Err(faults) }
 }
 
 /// Reads a plant file and refuses it with every fault at once.
@@ -101,27 +64,21 @@ pub(crate) fn parse_plant_text(path: &Path, text: &str) -> anyhow::Result<Arc<Pl
     }
 }
 
-/// A fault in what the plant file names, told like one in the file itself.
-pub(crate) fn in_plant_file(path: &Path, fault: &IdentityFault) -> anyhow::Error {
-    anyhow::anyhow!("the plant file names something that cannot be used\n{}", fault_line(path, fault))
-}
-
-/// File, line and sentence.
-pub(crate) fn fault_line(path: &Path, fault: &IdentityFault) -> String {
-    format!("{}: line {}: {fault}", path.display(), fault.line)
-}
-
-/// Starts the broker inside the service: sensors of MQTT 3.1.1 on the port of the plant file, those of MQTT 5.0 on the one behind it.
-pub(crate) fn embedded_broker(mqtt: &Mqtt, login: Option<&Credentials>) -> anyhow::Result<EmbeddedBroker> {
+/// Where the broker inside the service listens: to senders of MQTT 3.1.1 on the port of the plant file, to those of MQTT 5.0 on the one behind it.
+pub(crate) fn embedded_listen(mqtt: &Mqtt) -> EmbeddedListen {
     let on = |port| SocketAddr::new(mqtt.listen.ip(), port);
-    let listen = EmbeddedListen { v311: on(mqtt.listen.port()), v5: on(mqtt.listen.port() + 1) };
+    EmbeddedListen { v311: on(mqtt.listen.port()), v5: on(mqtt.listen.port() + 1) }
+}
+
+/// Starts the broker inside the service.
+pub(crate) fn embedded_broker(mqtt: &Mqtt, login: Option<&Credentials>) -> anyhow::Result<EmbeddedBroker> {
     if !mqtt.listen.ip().is_loopback() {
         warn!(
             listen = %mqtt.listen,
             "the broker inside the service has no TLS: user and password go over the network in the clear; keep it on one that you trust"
         );
     }
-    Ok(EmbeddedBroker::start(listen, login)?)
+    Ok(EmbeddedBroker::start(embedded_listen(mqtt), login)?)
 }
 
 /// What sets reports as PDF, if the program was built with it.

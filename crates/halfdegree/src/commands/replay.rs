@@ -7,8 +7,9 @@ use anyhow::{Context, bail};
 use intake::{BrokerAddress, Credentials, Pace, Progress, ReplayConfig, replay};
 use plant::{BrokerUrl, Mqtt};
 
+use super::named::{folder_of, refused};
 use super::streams::Streams;
-use super::{block_on, in_plant_file, read_plant};
+use super::{block_on, read_plant};
 use crate::args::ReplayArgs;
 
 /// Messages between two words about progress at a terminal.
@@ -56,10 +57,9 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
 /// Where to, and who we are there: user, password and certificates come from the plant file, if one is given.
 fn broker(args: &ReplayArgs) -> anyhow::Result<(BrokerAddress, Option<Credentials>)> {
     let url = BrokerUrl::parse(&args.to).map_err(anyhow::Error::msg)?;
+    const EMBEDDED: &str = "`embedded` starts a broker inside the service; this needs one that runs, such as mqtt://127.0.0.1:1883";
     let path = match (&url, &args.plant) {
-        (BrokerUrl::Embedded, _) => bail!(
-            "`embedded` starts a broker inside the service; this needs one that runs, such as mqtt://127.0.0.1:1883"
-        ),
+        (BrokerUrl::Embedded, _) => bail!(EMBEDDED),
         (BrokerUrl::Tls { .. }, None) => {
             bail!("for mqtts:// name the plant file, too (`--plant FILE`): it knows whom to trust")
         }
@@ -67,8 +67,8 @@ fn broker(args: &ReplayArgs) -> anyhow::Result<(BrokerAddress, Option<Credential
         (BrokerUrl::Tcp { .. } | BrokerUrl::Tls { .. }, Some(path)) => path,
     };
     let plant = read_plant(path)?;
-    let folder = path.parent().unwrap_or(std::path::Path::new("."));
-    let mqtt = Mqtt { url, ..plant.mqtt.clone().with_files_in(folder) };
-    let credentials = Credentials::read(&mqtt).map_err(|fault| in_plant_file(path, &fault))?;
-    Ok((BrokerAddress::read(&mqtt)?, credentials))
+    let mqtt = Mqtt { url, ..plant.mqtt.clone().with_files_in(folder_of(path)) };
+    let credentials = Credentials::read(&mqtt).map_err(|fault| refused(path, &[fault]))?;
+    let address = BrokerAddress::read(&mqtt).map_err(|fault| refused(path, &[fault]))?;
+    Ok((address.context(EMBEDDED)?, credentials))
 }

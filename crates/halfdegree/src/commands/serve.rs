@@ -87,7 +87,7 @@ fn config(
     inside: Option<&EmbeddedBroker>,
     web: WebConfig,
 ) -> anyhow::Result<ServiceConfig> {
-    let address = match (inside, &site.broker) {
+    let address = match (inside, &site.named.broker) {
         (Some(inside), _) => inside.address(),
         (None, Some(outside)) => outside.clone(),
         (None, None) => bail!("there is no broker"),
@@ -99,14 +99,14 @@ fn config(
         broker: Broker {
             address,
             client_id: site.plant.mqtt.client_id.clone(),
-            credentials: site.credentials.clone(),
+            credentials: site.named.credentials.clone(),
             is_embedded: inside.is_some(),
             is_new: false,
         },
         clock: Arc::new(|| Timestamp::from(jiff::Timestamp::now())),
         web,
         keep: args.keep_days.map_or(Keep::Everything, Keep::Days),
-        reach: site.reach.clone(),
+        reach: site.named.reach.clone(),
         ready: Box::new(manager::say_ready),
     })
 }

@@ -67,7 +67,7 @@ fn localhost(works: &Authority) -> Signed {
 
 fn intake(site: &Site, mqtt: &Mqtt) -> Rig {
     let credentials = Credentials::read(mqtt).unwrap();
-    Rig::start_with(site.folder.path(), BrokerAddress::read(mqtt).unwrap(), |config| {
+    Rig::start_with(site.folder.path(), BrokerAddress::read(mqtt).unwrap().unwrap(), |config| {
         config.credentials = credentials
     })
 }
@@ -76,8 +76,12 @@ fn intake(site: &Site, mqtt: &Mqtt) -> Rig {
 async fn works(site: &Site, mqtt: &Mqtt) {
     let rig = intake(site, mqtt);
     eventually("connected", || rig.is_connected()).await;
-    publish_as(BrokerAddress::read(mqtt).unwrap(), Credentials::read(mqtt).unwrap(), readings("alder", 200))
-        .await;
+    publish_as(
+        BrokerAddress::read(mqtt).unwrap().unwrap(),
+        Credentials::read(mqtt).unwrap(),
+        readings("alder", 200),
+    )
+    .await;
     eventually("handed on", || rig.distinct() == 200).await;
     rig.stop().await.unwrap();
 }
@@ -113,7 +117,7 @@ async fn a_broker_of_a_private_ca_is_trusted_by_its_ca_file() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_broker_of_a_private_ca_is_trusted_over_mqtt_3_1_1() {
     let site = Site::start(localhost, &[]);
-    let address = BrokerAddress::read(&site.trusting_the_works("")).unwrap();
+    let address = BrokerAddress::read(&site.trusting_the_works("")).unwrap().unwrap();
     let rig = Rig::start_with(site.folder.path(), address, v311);
     eventually("connected", || rig.is_connected()).await;
     rig.stop().await.unwrap();

@@ -4,21 +4,17 @@ use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::bail;
-use intake::{BrokerAddress, Credentials, EmbeddedBroker, IdentityFault, IntakeError};
-use plant::{BrokerUrl, Plant};
-use reach::ReachConfig;
+use intake::EmbeddedBroker;
+use plant::Plant;
 
-use crate::commands::{embedded_broker, in_plant_file, parse_plant_text, plant_text, reach_config};
+use crate::commands::named::{Named, refused};
+use crate::commands::{embedded_broker, parse_plant_text, plant_text};
 
 /// One plant file, whole.
 pub(super) struct Site {
     pub(super) plant: Arc<Plant>,
     pub(super) text: String,
-    pub(super) credentials: Option<Credentials>,
-    /// `None` where the broker is inside the service.
-    pub(super) broker: Option<BrokerAddress>,
-    /// Who is told of alarms, with the secrets that it takes.
-    pub(super) reach: ReachConfig,
+    pub(super) named: Named,
 }
 
 impl Site {
@@ -26,45 +22,29 @@ impl Site {
     pub(super) fn read(path: &Path, origin: Option<String>) -> anyhow::Result<Site> {
         let text = plant_text(path)?;
         let plant = parse_plant_text(path, &text)?;
-        let mqtt = plant.mqtt.clone().with_files_in(path.parent().unwrap_or(Path::new(".")));
-        let named = |fault: IdentityFault| in_plant_file(path, &fault);
-        let credentials = Credentials::read(&mqtt).map_err(named)?;
-        let broker = match mqtt.url {
-            BrokerUrl::Embedded => None,
-            BrokerUrl::Tcp { .. } | BrokerUrl::Tls { .. } => {
-                Some(BrokerAddress::read(&mqtt).map_err(|error| match error {
-                    IntakeError::Identity(fault) => named(fault),
-                    error @ (IntakeError::Address { .. }
-                    | IntakeError::Filter { .. }
-                    | IntakeError::BlocksNotTaken
-                    | IntakeError::JournalPanicked(_)
-                    | IntakeError::StoppedLate { .. }
-                    | IntakeError::Embedded { .. }
-                    | IntakeError::Publish { .. }) => error.into(),
-                })?)
-            }
-        };
-        let reach = reach_config(&plant, path, origin).map_err(|faults| named(faults[0].clone()))?;
-        Ok(Site { plant, text, credentials, broker, reach })
+        let named = Named::read(&plant, path, origin).map_err(|faults| refused(path, &faults))?;
+        Ok(Site { plant, text, named })
     }
 
     /// Starts the broker inside the service, if the plant has it there.
     pub(super) fn start_inside(&self) -> anyhow::Result<Option<EmbeddedBroker>> {
-        match self.broker {
+        match self.named.broker {
             Some(_) => Ok(None),
-            None => Ok(Some(embedded_broker(&self.plant.mqtt, self.credentials.as_ref())?)),
+            None => Ok(Some(embedded_broker(&self.plant.mqtt, self.named.credentials.as_ref())?)),
         }
     }
 
     /// May it take the place of `running` without a restart? The broker inside the service cannot change while it runs: what waits in it
     /// would be lost.
     pub(super) fn may_follow(&self, running: &Site) -> anyhow::Result<()> {
-        let is_inside = |site: &Site| site.broker.is_none();
+        let is_inside = |site: &Site| site.named.broker.is_none();
         let (new, old) = (&self.plant.mqtt, &running.plant.mqtt);
         if is_inside(self) != is_inside(running) {
             bail!("`url` in [mqtt] goes from {} to {}, which needs a restart", old.url, new.url);
         }
-        if is_inside(self) && (new.listen != old.listen || self.credentials != running.credentials) {
+        if is_inside(self)
+            && (new.listen != old.listen || self.named.credentials != running.named.credentials)
+        {
             bail!(
                 "`listen`, user or password of the broker inside the service have changed, which needs a restart"
             );
@@ -82,7 +62,7 @@ impl Site {
         });
         let parts = [
             ("name or time zone", new.name != old_plant.name || new.time_zone != old_plant.time_zone),
-            ("[mqtt]", new.mqtt != old_plant.mqtt || self.credentials != old.credentials),
+            ("[mqtt]", new.mqtt != old_plant.mqtt || self.named.credentials != old.named.credentials),
             ("sources", new.sources != old_plant.sources),
             ("lateness", new.lateness != old_plant.lateness),
             ("temper tests", new.temper_test != old_plant.temper_test),
