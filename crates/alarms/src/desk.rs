@@ -19,11 +19,11 @@ use crate::rationale::latching;
 const MOST_FINDINGS: usize = 500;
 
 /// The longest time on the shelf. A charge that is worked can be lost in it, so it is short (start values, no source).
-pub const LONGEST_SHELF: Span = Span::from_mins(60);
+const LONGEST_SHELF: Span = Span::from_mins(60);
 /// The same for what is urgent.
-pub const LONGEST_SHELF_HIGH: Span = Span::from_mins(30);
+const LONGEST_SHELF_HIGH: Span = Span::from_mins(30);
 /// The longest time out of service: whoever needs more says so again (a start value, no source).
-pub const LONGEST_OUT: Span = Span::from_hours(31 * 24);
+const LONGEST_OUT: Span = Span::from_hours(31 * 24);
 
 /// Why something cannot be done with an alarm.
 #[derive(Debug, thiserror::Error)]
@@ -43,6 +43,9 @@ pub enum DeskError {
         /// `30 min`
         most: &'static str,
     },
+    /// It would be over before it began.
+    #[error("That time has passed already; say one that is still to come.")]
+    Passed,
     /// Nothing is set aside under that number, or no longer.
     #[error("Nothing is set aside under that number now; it may be over already.")]
     NotAside,
@@ -73,9 +76,14 @@ pub struct Desk {
 }
 
 impl Desk {
-    /// A desk with nothing on it yet; [`Desk::refresh`] reads what there is.
-    pub fn new(records: Arc<Records>) -> Desk {
-        Desk { records, facts: RwLock::default() }
+    /// A desk with what is on record. There is none without: what somebody has acknowledged would ring until it was read.
+    ///
+    /// # Errors
+    /// If the records cannot be read.
+    pub fn open(records: Arc<Records>, now: Timestamp) -> Result<Desk, RecordsError> {
+        let desk = Desk { records, facts: RwLock::default() };
+        desk.refresh(now)?;
+        Ok(desk)
     }
 
     /// Reads the records again.
@@ -181,7 +189,10 @@ impl Desk {
             }
             Aside::Shelved => (LONGEST_SHELF, "60 min"),
         };
-        if longest < wanted.until.since(by.at) || wanted.until <= by.at {
+        if wanted.until <= by.at {
+            return Err(DeskError::Passed);
+        }
+        if longest < wanted.until.since(by.at) {
             return Err(DeskError::TooLong { most });
         }
         let Wanted { way, machine, kind, reason, until } = wanted;
@@ -256,10 +267,10 @@ mod tests {
     fn what_people_say_outlives_the_service() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join(records::FILE_NAME);
-        let open = || Desk::new(Arc::new(Records::open(&path).unwrap()));
+        let open = |minutes| Desk::open(Arc::new(Records::open(&path).unwrap()), at(minutes)).unwrap();
         let warm = finding(FindingKind::WarmHold, 0, None);
         let board = board(Phase::Working, std::slice::from_ref(&warm));
-        let desk = open();
+        let desk = open(0);
         desk.records.commit(&Update { findings: vec![warm.clone()], ..Update::default() }).unwrap();
         let state = |desk: &Desk, minutes| desk.listing(&board, at(minutes)).alarms[0].state.as_str();
         assert_eq!(state(&desk, 1), "unacknowledged");
@@ -268,8 +279,7 @@ mod tests {
         assert_eq!(again.to_string(), "ana has acknowledged it already.");
         let shelved = desk.set_aside(&by(3), "ana", &board, shelve(33)).unwrap();
         drop(desk);
-        let desk = open();
-        desk.refresh(at(4)).unwrap();
+        let desk = open(4);
         assert_eq!(state(&desk, 4), "shelved");
         assert_eq!(desk.way_of(shelved.number, at(4)), Some(Aside::Shelved));
         desk.take_back(&by(5), "ana", shelved.number).unwrap();
@@ -281,11 +291,12 @@ mod tests {
     fn nothing_is_shelved_for_long_and_what_is_urgent_for_less() {
         let folder = tempfile::tempdir().unwrap();
         let records = Records::open(folder.path().join(records::FILE_NAME)).unwrap();
-        let desk = Desk::new(Arc::new(records));
+        let desk = Desk::open(Arc::new(records), at(0)).unwrap();
         let mut warm = finding(FindingKind::WarmHold, 0, None);
         let with = |warm: &model::Finding| board(Phase::Working, std::slice::from_ref(warm));
         let too_long = desk.set_aside(&by(0), "ana", &with(&warm), shelve(61)).unwrap_err();
         assert_eq!(too_long.to_string(), "That is too long: at most 60 min.");
+        assert!(matches!(desk.set_aside(&by(0), "ana", &with(&warm), shelve(0)), Err(DeskError::Passed)));
         desk.set_aside(&by(0), "ana", &with(&warm), shelve(60)).unwrap();
         warm.priority = Priority::High;
         let too_long = desk.set_aside(&by(0), "ana", &with(&warm), shelve(31)).unwrap_err();

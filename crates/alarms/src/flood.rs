@@ -19,7 +19,7 @@ pub(crate) const CHATTERS: usize = 3;
 pub(crate) const CHATTERS_WITHIN: Span = Span::from_mins(60);
 
 /// The moments at which floods began and ended, from when alarms were raised, the oldest first. A flood that goes on has no end.
-pub fn floods(raised: &[Timestamp], now: Timestamp) -> Vec<(Timestamp, Option<Timestamp>)> {
+pub(crate) fn floods(raised: &[Timestamp], now: Timestamp) -> Vec<(Timestamp, Option<Timestamp>)> {
     let mut floods: Vec<(Timestamp, Option<Timestamp>)> = Vec::new();
     for (place, &at) in raised.iter().enumerate() {
         end_by(&mut floods, &raised[..place], at);

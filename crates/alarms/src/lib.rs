@@ -22,9 +22,8 @@ mod made_up;
 mod rationale;
 mod week;
 
-pub use crate::desk::{Desk, DeskError, LONGEST_OUT, LONGEST_SHELF, LONGEST_SHELF_HIGH, Wanted};
-pub use crate::flood::floods;
-pub use crate::life::{Life, State};
-pub use crate::list::{Alarm, Facts, Listing, STALE_AFTER, listing};
-pub use crate::rationale::{Answer, Rationale, latching, rationale};
+pub use crate::desk::{Desk, DeskError, Wanted};
+pub use crate::life::State;
+pub use crate::list::{Alarm, Facts, Listing, listing};
+pub use crate::rationale::{Answer, Rationale, rationale};
 pub use crate::week::{AlarmWeek, MachineAlarms, Standing, week};

@@ -22,29 +22,27 @@
 //! **Invariant:** what is shelved, suppressed or out of service does not ring; what latches is not over before a test
 //! that was made after it came back to normal.
 
-use model::{Priority, Timestamp};
+use model::{Aside, Priority, Timestamp};
 
 /// What has happened to an alarm so far.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Life {
-    /// When it was raised.
-    pub raised: Timestamp,
+pub(crate) struct Life {
     /// How urgent it is now.
-    pub priority: Priority,
+    pub(crate) priority: Priority,
     /// When it came back to normal.
-    pub returned: Option<Timestamp>,
+    pub(crate) returned: Option<Timestamp>,
     /// The priority at which somebody has seen it.
-    pub seen: Option<Priority>,
+    pub(crate) seen: Option<Priority>,
     /// Does it wait for a temper test?
-    pub latches: bool,
+    pub(crate) latches: bool,
     /// The latest temper test of the machine.
-    pub tested: Option<Timestamp>,
+    pub(crate) tested: Option<Timestamp>,
     /// Somebody set it aside.
-    pub aside: Option<model::Aside>,
+    pub(crate) aside: Option<Aside>,
     /// It stands in a phase in which nobody has to act.
-    pub is_suppressed: bool,
+    pub(crate) is_suppressed: bool,
     /// A worse one has taken it over, and rings in its place.
-    pub is_taken_over: bool,
+    pub(crate) is_taken_over: bool,
 }
 
 /// A state of the standard.
@@ -72,21 +70,21 @@ pub enum State {
 
 impl Life {
     /// Has somebody seen it as urgent as it is?
-    pub fn is_seen(&self) -> bool {
+    fn is_seen(&self) -> bool {
         self.seen.is_some_and(|priority| self.priority <= priority)
     }
 
     /// Its state.
-    pub fn state(&self) -> State {
+    pub(crate) fn state(&self) -> State {
         let beneath = self.without_aside();
         if beneath == State::Normal {
             return State::Normal;
         }
         match self.aside {
-            Some(model::Aside::OutOfService) => State::OutOfService,
-            Some(model::Aside::Shelved) if !self.is_suppressed => State::Shelved,
-            Some(model::Aside::Shelved) | None if self.is_suppressed => State::Suppressed,
-            Some(model::Aside::Shelved) | None => beneath,
+            Some(Aside::OutOfService) => State::OutOfService,
+            Some(Aside::Shelved) if !self.is_suppressed => State::Shelved,
+            Some(Aside::Shelved) | None if self.is_suppressed => State::Suppressed,
+            Some(Aside::Shelved) | None => beneath,
         }
     }
 
@@ -181,7 +179,6 @@ impl State {
 
 #[cfg(test)]
 mod tests {
-    use model::Aside;
     use proptest::prelude::*;
 
     use super::*;
@@ -236,7 +233,6 @@ mod tests {
 
     fn life(latches: bool) -> Life {
         Life {
-            raised: Timestamp::default(),
             priority: Priority::Medium,
             returned: None,
             seen: None,

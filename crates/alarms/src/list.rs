@@ -18,7 +18,7 @@ use crate::rationale::{Rationale, rationale};
 pub(crate) const LISTED_AFTER_RETURN: Span = Span::from_hours(24);
 
 /// What stands longer is stale (ISA-18.2, from memory).
-pub const STALE_AFTER: Span = Span::from_hours(24);
+pub(crate) const STALE_AFTER: Span = Span::from_hours(24);
 
 /// What is on record.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -182,7 +182,6 @@ impl Around<'_> {
         let about = || self.facts.asides.iter().filter(|aside| aside.is_about(finding));
         let aside = about().filter(|aside| aside.holds_at(self.now)).max_by_key(|aside| aside.way).cloned();
         let life = Life {
-            raised: finding.raised_at,
             priority: finding.priority,
             returned: finding.to,
             seen: seen.as_ref().map(|seen| seen.priority),

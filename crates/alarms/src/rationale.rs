@@ -60,7 +60,7 @@ impl Rationale {
 }
 
 /// Kinds that stay until a temper test is recorded.
-pub fn latching() -> Vec<FindingKind> {
+pub(crate) fn latching() -> Vec<FindingKind> {
     FindingKind::ALL.iter().copied().filter(|kind| rationale(*kind).latches).collect()
 }
 

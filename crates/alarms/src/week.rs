@@ -1,4 +1,4 @@
-//! The figures of a week: how many alarms a machine had for each shift in which it was worked, how long they stood, whether anybody saw them.
+//! The figures of a week: how many alarms each machine had, how long they stood, whether anybody acknowledged them.
 //!
 //! Targets: at most one or two a machine and shift (a start value for a shop floor, no source; HSE CHIS6 after EEMUA 191 has one in
 //! ten minutes for an operator in a control room, far more than anybody with moulding to do can answer).

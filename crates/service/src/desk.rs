@@ -16,6 +16,10 @@ const REFRESH_EVERY: Duration = Duration::from_secs(5);
 /// Reads the records again and again until `stop`.
 pub(crate) async fn keep_fresh(desk: Arc<Desk>, clock: Clock, stop: CancellationToken) {
     loop {
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = sleep(REFRESH_EVERY) => {}
+        }
         let (desk, now) = (desk.clone(), clock());
         match spawn_blocking(move || desk.refresh(now)).await {
             Ok(Ok(())) => {}
@@ -26,10 +30,6 @@ pub(crate) async fn keep_fresh(desk: Arc<Desk>, clock: Clock, stop: Cancellation
                 );
             }
             Err(error) => warn!(%error, "the desk of alarms could not be refreshed; trying again"),
-        }
-        tokio::select! {
-            () = stop.cancelled() => return,
-            () = sleep(REFRESH_EVERY) => {}
         }
     }
 }

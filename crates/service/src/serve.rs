@@ -88,7 +88,7 @@ pub async fn serve(
     };
     let moving = tokio::spawn(mover.keep_moving(stop.clone()));
     let noting = tokio::spawn(keep_noting_gaps(stats.clone(), records.clone(), stop.clone()));
-    let desk = Arc::new(Desk::new(records.clone()));
+    let desk = Arc::new(Desk::open(records.clone(), clock())?);
     let keeping = tokio::spawn(desk::keep_fresh(desk.clone(), clock.clone(), stop.clone()));
     let messages = Arc::new(ReachStats::default());
     let reaching = Reaching {

@@ -124,7 +124,7 @@ fn works(plant: plant::Plant, minutes: i64) -> Works {
         plant: Arc::new(plant),
         config,
         board,
-        desk: Arc::new(Desk::new(records.clone())),
+        desk: Arc::new(Desk::open(records.clone(), at(minutes)).unwrap()),
         records,
         clock: Arc::new(move || at(minutes)),
         stats: Arc::new(ReachStats::default()),
@@ -200,7 +200,6 @@ async fn nobody_is_told_again_after_a_restart() {
     while told(&works).unwrap().is_empty() {
         sleep(Duration::from_millis(5)).await;
     }
-    let stop = CancellationToken::new();
     let mut post = Post {
         ways: Ways::new(&works.reaching.config).unwrap(),
         reaching: works.again(),
@@ -210,7 +209,6 @@ async fn nobody_is_told_again_after_a_restart() {
     };
     post.look().await;
     assert_eq!(post.outbox.len(), 0);
-    drop(stop);
 }
 
 #[tokio::test]

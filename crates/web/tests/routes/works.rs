@@ -123,7 +123,7 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
     let state = WebState {
         plant: Arc::new(plant::parse_plant(PLANT).unwrap()),
         board: watcher,
-        alarms: Arc::new(alarms::Desk::new(records.clone())),
+        alarms: Arc::new(alarms::Desk::open(records.clone(), moment("12:00")).unwrap()),
         records,
         store: Arc::new(store),
         events: sink.clone(),
