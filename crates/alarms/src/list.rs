@@ -3,7 +3,7 @@
 //! A pure function of what is on record and of the moment, so that a page, a program and a message tell the same.
 
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use model::{
     Acknowledgement, Board, EvidenceValue, Finding, FindingId, FindingKind, MachineId, Phase, SetAside, Span,
@@ -123,7 +123,8 @@ pub fn listing(facts: &Facts, board: &Board, now: Timestamp) -> Listing {
         let urgency = (alarm.state.rings(), alarm.finding.priority);
         (Reverse(urgency), alarm.finding.raised_at, alarm.finding.id.clone())
     });
-    Listing { alarms, flood: flood(&findings, now) }
+    let flood = flood(&findings, &alarms, now);
+    Listing { alarms, flood }
 }
 
 /// Findings by id. The board is the truth about what is open; a finding that is open on record and not on the board has just
@@ -231,11 +232,16 @@ impl<'f> RaisedLately<'f> {
     }
 }
 
-/// Since when too many come at once.
-fn flood(findings: &BTreeMap<FindingId, Finding>, now: Timestamp) -> Option<Timestamp> {
-    let alarms = findings.values().filter(|finding| rationale(finding.kind).is_alarm());
-    let mut raised: Vec<Timestamp> =
-        alarms.map(|finding| finding.raised_at).filter(|at| *at <= now).collect();
+/// Since when too many come at once. What is aside asks for nobody, and is none of them.
+fn flood(findings: &BTreeMap<FindingId, Finding>, alarms: &[Alarm], now: Timestamp) -> Option<Timestamp> {
+    let aside: BTreeSet<&FindingId> =
+        alarms.iter().filter(|alarm| alarm.state.is_aside()).map(|alarm| &alarm.finding.id).collect();
+    let mut raised: Vec<Timestamp> = findings
+        .values()
+        .filter(|finding| rationale(finding.kind).is_alarm() && !aside.contains(&finding.id))
+        .map(|finding| finding.raised_at)
+        .filter(|at| *at <= now)
+        .collect();
     raised.sort();
     floods(&raised, now).last().and_then(|(began, end)| end.is_none().then_some(*began))
 }
@@ -345,6 +351,17 @@ mod tests {
         let listing = listing(&Facts::default(), &board, at(2));
         assert_eq!(listing.of(&silent.id).unwrap().shared.as_ref(), Some(&common.id));
         assert_eq!(listing.of(&common.id).unwrap().shared, None);
+    }
+
+    /// Twelve rooms that are warm while the charges melt overnight.
+    #[test]
+    fn what_is_quiet_in_its_phase_is_no_flood() {
+        let kinds = [FindingKind::HotRoom, FindingKind::DampRoom];
+        let open: Vec<Finding> =
+            kinds.into_iter().flat_map(|kind| (0..6).map(move |n| finding(kind, n, None))).collect();
+        let flood = |phase| listing(&Facts::default(), &board(phase, &open), at(6)).flood;
+        assert_eq!(flood(Phase::Soak), None);
+        assert_eq!(flood(Phase::Cooling), Some(at(5)));
     }
 
     #[test]
