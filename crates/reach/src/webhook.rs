@@ -1,7 +1,7 @@
 //! Webhooks, signed as the open specification Standard Webhooks has it (version 1, symmetric): HMAC-SHA256 (RFC 2104, FIPS 180-4)
 //! over `id.timestamp.body`, so that a receiver can tell that it comes from here and is not an old one sent again.
 //!
-//! Headers: `webhook-id` (the same at each try), `webhook-timestamp` (seconds since 1970), `webhook-signature` (`v1,` and base64).
+//! Headers: `webhook-id` (the same at each try), `webhook-timestamp` (of the try, in seconds since 1970), `webhook-signature` (`v1,` and base64).
 
 use std::fmt;
 use std::time::Duration;
@@ -68,7 +68,8 @@ impl Caller {
     }
 
     pub(crate) async fn call(&self, url: &str, secret: &Secret, message: &Message) -> Result<(), ReachError> {
-        let (body, seconds) = (message.document(), message.at.as_millis().div_euclid(1000));
+        // The moment of this try: receivers refuse what was signed minutes ago, as an old one sent again.
+        let (body, seconds) = (message.document(), jiff::Timestamp::now().as_second());
         let request = self
             .0
             .post(url)
