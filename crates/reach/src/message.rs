@@ -1,13 +1,16 @@
 //! What somebody is told: where, what is wrong, what to do, by when, and what follows if nobody does.
 
 use alarms::{Alarm, Listing};
-use model::{Priority, Timestamp};
+use model::{Finding, FindingId, Priority, Timestamp};
 use plant::Plant;
 use serde_json::{Value, json};
 
 /// Stands beneath every message.
 const CAUTION: &str =
     "Temperature alone never proves temper; only a temper test does. The site's own rules come first.";
+
+/// So many places are named in a message about a flood: as many as one reads on a telephone.
+const PLACES_NAMED: usize = 12;
 
 /// A message, the same for mail and webhook.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,8 +29,7 @@ impl Message {
     /// Tells of an alarm.
     pub(crate) fn of_alarm(plant: &Plant, alarm: &Alarm, origin: Option<&str>, now: Timestamp) -> Message {
         let (finding, row) = (&alarm.finding, alarm.rationale());
-        let name = |id| plant.machine(id).map_or_else(|| id.to_string(), |machine| machine.name.clone());
-        let place = finding.machine.as_ref().map_or_else(|| plant.name.clone(), name);
+        let place = place(plant, finding);
         let clock = |at: Timestamp| plant.time_zone.local(at).strftime("%H:%M").to_string();
         let link = origin.map(|origin| format!("{origin}/alarms"));
         let mut text = format!(
@@ -41,8 +43,8 @@ impl Message {
             plant.time_zone.name(),
         );
         text += &link.as_ref().map_or_else(
-            || "Acknowledge it on the page Alarms, or others are called.\n".to_owned(),
-            |link| format!("Acknowledge it, or others are called: {link}\n"),
+            || "Acknowledge it on the page Alarms, so that nobody else is called.\n".to_owned(),
+            |link| format!("Acknowledge it, so that nobody else is called: {link}\n"),
         );
         text += &format!("\n{CAUTION}\n");
         Message {
@@ -69,22 +71,22 @@ impl Message {
     /// Tells that there are too many at once, in the place of the single ones.
     pub(crate) fn of_flood(plant: &Plant, listing: &Listing, since: Timestamp, now: Timestamp) -> Message {
         let count = listing.ringing();
-        let places: Vec<&str> = listing
-            .alarms
-            .iter()
-            .filter(|alarm| alarm.state.rings())
-            .map(|alarm| alarm.finding.machine.as_ref().map_or("the works", |machine| machine.as_str()))
-            .take(12)
-            .collect();
+        let mut places: Vec<String> = Vec::new();
+        for alarm in listing.alarms.iter().filter(|alarm| alarm.state.rings()) {
+            let place = place(plant, &alarm.finding);
+            if places.len() < PLACES_NAMED && !places.contains(&place) {
+                places.push(place);
+            }
+        }
         Message {
-            id: flood_id(since).replace(':', "."),
+            id: flood_id(since).as_str().replace(':', "."),
             at: now,
             priority: Priority::High,
-            subject: format!("Now: {}, {count} alarms at once", plant.name),
+            subject: format!("Now: {}, too many alarms at once", plant.name),
             text: format!(
-                "{count} alarms call for somebody, more than ten of them within ten minutes.\n\nWhat to do: look at what the \
+                "More than ten alarms came within ten minutes; {count} call for somebody now.\n\nWhat to do: look at what the \
                  machines share first (water, power, network, room), then at what is urgent, one machine after the other.\n\n\
-                 The first of them: {}.\nUntil it is calmer only what is urgent is told one by one.\n\n{CAUTION}\n",
+                 The most urgent are at: {}.\nUntil it is calmer only what is urgent is told one by one.\n\n{CAUTION}\n",
                 places.join(", ")
             ),
             kind: "alarm.flood",
@@ -119,8 +121,14 @@ impl Message {
 }
 
 /// The id under which a flood is told.
-pub(crate) fn flood_id(since: Timestamp) -> String {
-    format!("flood-{since}")
+pub(crate) fn flood_id(since: Timestamp) -> FindingId {
+    FindingId::from_lookup(&format!("flood-{since}"))
+}
+
+/// Where an alarm is, as people call it.
+fn place(plant: &Plant, finding: &Finding) -> String {
+    let name = |id| plant.machine(id).map_or_else(|| id.to_string(), |machine| machine.name.clone());
+    finding.machine.as_ref().map_or_else(|| plant.name.clone(), name)
 }
 
 fn urgency(priority: Priority) -> &'static str {

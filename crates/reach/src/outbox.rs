@@ -72,6 +72,12 @@ impl Outbox {
         Next::Again
     }
 
+    /// Takes out those that need not be sent any more, and answers which.
+    pub(crate) fn withdraw(&mut self, is_needless: impl Fn(&Key) -> bool) -> Vec<Key> {
+        let needless = self.waiting.extract_if(.., |pending| is_needless(&pending.key));
+        needless.map(|pending| pending.key).collect()
+    }
+
     pub(crate) fn len(&self) -> usize {
         self.waiting.len()
     }

@@ -2,11 +2,12 @@
 //!
 //! An alarm is told while it rings: acknowledged, shelved, suppressed or over, and nobody else is called. Quiet hours hold back what is
 //! not urgent; if it still rings when they end, it is told then. A member of a common cause is told by the plant's own alarm. An alarm
-//! that chatters is told once an hour, and in a flood one message stands for all that is not urgent.
+//! that chatters is told once an hour, and in a flood one message stands for all that is not urgent; it goes, as urgent, to
+//! those who would have been told of these.
 
 use std::collections::BTreeSet;
 
-use alarms::{Alarm, Listing};
+use alarms::{Alarm, Listing, rationale};
 use model::{ContactId, FindingId, FindingKind, MachineId, Priority, Timestamp};
 use plant::{Plant, ReachRule};
 
@@ -31,32 +32,50 @@ pub(crate) fn due<'a>(
     now: Timestamp,
 ) -> Vec<(Key, About<'a>)> {
     let mut due = Vec::new();
-    if let Some(since) = listing.flood {
-        let firsts = plant.reach.rules.iter().filter_map(|rule| rule.steps.first());
-        for contact in firsts.flat_map(|step| &step.contacts) {
-            let key = (FindingId::from_lookup(&flood_id(since)), contact.clone(), Priority::High);
-            due.push((key, About::Flood(since)));
-        }
-    }
-    for alarm in
-        listing.alarms.iter().filter(|alarm| alarm.state.rings() && !is_told_by_another(listing, alarm))
-    {
-        if is_held_back(listing, alarm, told) {
-            continue;
-        }
+    let ringing = listing.alarms.iter().filter(|alarm| alarm.state.rings());
+    for alarm in ringing.filter(|alarm| !is_told_by_another(listing, alarm)) {
         for rule in plant.reach.rules.iter().filter(|rule| fits(rule, alarm)) {
             let steps = rule.steps.iter().filter(|step| alarm.rings_since + step.after <= now);
             for contact in steps.flat_map(|step| &step.contacts) {
-                let key = (alarm.finding.id.clone(), contact.clone(), alarm.finding.priority);
-                if !is_quiet(plant, contact, alarm.finding.priority, now) {
-                    due.push((key, About::Alarm(alarm)));
-                }
+                due.extend(message_to(contact, plant, listing, alarm, told, now));
             }
         }
     }
+    due.sort_by_key(|(_, about)| matches!(about, About::Alarm(_)));
     let mut seen = BTreeSet::new();
     due.retain(|(key, _)| !told.contains(key) && seen.insert(key.clone()));
     due
+}
+
+/// Kinds of a rule that are never told, because they are no alarms.
+pub fn never_told(rule: &ReachRule) -> impl Iterator<Item = FindingKind> {
+    rule.kinds.iter().copied().filter(|kind| !rationale(*kind).is_alarm())
+}
+
+/// What `contact` is to be told for the sake of `alarm` now, if anything.
+fn message_to<'a>(
+    contact: &ContactId,
+    plant: &Plant,
+    listing: &Listing,
+    alarm: &'a Alarm,
+    told: &BTreeSet<Key>,
+    now: Timestamp,
+) -> Option<(Key, About<'a>)> {
+    let priority = alarm.finding.priority;
+    let about_alarm = ((alarm.finding.id.clone(), contact.clone(), priority), About::Alarm(alarm));
+    if priority == Priority::High {
+        return Some(about_alarm);
+    }
+    if let Some(since) = listing.flood {
+        return Some(((flood_id(since), contact.clone(), Priority::High), About::Flood(since)));
+    }
+    (!was_told_lately(listing, alarm, told) && !is_quiet(plant, contact, now)).then_some(about_alarm)
+}
+
+/// Does `message` still tell of something that calls for somebody?
+pub(crate) fn still_calls((finding, _, priority): &Key, listing: &Listing) -> bool {
+    let rings = |alarm: &Alarm| alarm.state.rings() && alarm.finding.priority == *priority;
+    listing.of(finding).is_some_and(rings) || listing.flood.is_some_and(|since| flood_id(since) == *finding)
 }
 
 fn fits(rule: &ReachRule, alarm: &Alarm) -> bool {
@@ -67,9 +86,9 @@ fn fits(rule: &ReachRule, alarm: &Alarm) -> bool {
         && (rule.kinds.is_empty() || rule.kinds.contains(&finding.kind))
 }
 
-fn is_quiet(plant: &Plant, contact: &ContactId, priority: Priority, now: Timestamp) -> bool {
+fn is_quiet(plant: &Plant, contact: &ContactId, now: Timestamp) -> bool {
     let quiet = plant.reach.contact(contact).and_then(|contact| contact.quiet);
-    priority < Priority::High && quiet.is_some_and(|quiet| quiet.hold(now, &plant.time_zone))
+    quiet.is_some_and(|quiet| quiet.hold(now, &plant.time_zone))
 }
 
 /// Is it a member of a common cause that rings itself?
@@ -78,16 +97,14 @@ fn is_told_by_another(listing: &Listing, alarm: &Alarm) -> bool {
     alarm.finding.priority < Priority::High && shared.is_some_and(|shared| shared.state.rings())
 }
 
-/// Floods, and what comes again and again. What is urgent is never held back.
-fn is_held_back(listing: &Listing, alarm: &Alarm, told: &BTreeSet<Key>) -> bool {
-    let same = |kind: FindingKind, id: &FindingId| {
-        kind == alarm.finding.kind && *id != alarm.finding.id && told.iter().any(|(told, ..)| told == id)
+/// Does it come again and again, and was another one of the same told?
+fn was_told_lately(listing: &Listing, alarm: &Alarm, told: &BTreeSet<Key>) -> bool {
+    let of_the_same = |other: &&Alarm| {
+        let (finding, same) = (&alarm.finding, &other.finding);
+        finding.machine == same.machine && finding.kind == same.kind && finding.id != same.id
     };
-    let was_told = || {
-        let others = listing.alarms.iter().filter(|other| other.finding.machine == alarm.finding.machine);
-        others.into_iter().any(|other| same(other.finding.kind, &other.finding.id))
-    };
-    alarm.finding.priority < Priority::High && (listing.flood.is_some() || (alarm.chatters() && was_told()))
+    let was_told = |other: &Alarm| told.iter().any(|(told, ..)| *told == other.finding.id);
+    alarm.chatters() && listing.alarms.iter().filter(of_the_same).any(was_told)
 }
 
 #[cfg(test)]
@@ -173,6 +190,26 @@ mod tests {
         let told = due(&plant, &listing, &BTreeSet::new(), at(61));
         let said: Vec<String> = told.iter().map(|(key, _)| format!("{} {}", key.0, key.1)).collect();
         assert_eq!(said, ["flood-2026-03-02T06:00:00Z shift".to_owned(), format!("{} shift", open[3].id)]);
+    }
+
+    /// Whoever would have been told of single ones is told of the flood, the next in turn too, and nobody if nothing rings.
+    #[test]
+    fn a_flood_is_told_to_those_whom_it_spares_the_single_ones() {
+        let rules =
+            "[[reach]]\nfirst = [\"shift\"]\n[[reach.next]]\nafter_minutes = 5\ncontacts = [\"lead\"]\n";
+        let open: Vec<Finding> =
+            FindingKind::ALL[..12].iter().map(|kind| finding("alder", *kind, Priority::Medium, 60)).collect();
+        assert_eq!(told(rules, &Facts::default(), &open, 60..69), "60 shift, 65 lead");
+        let others = "[[reach]]\nmachines = [\"birch\"]\nfirst = [\"shift\"]\n";
+        assert_eq!(told(others, &Facts::default(), &open, 60..69), "");
+        let seen = |finding: &Finding| Acknowledgement {
+            finding: finding.id.clone(),
+            priority: Priority::Medium,
+            by: "ana".to_owned(),
+            at: at(60),
+        };
+        let seen = open.iter().map(|finding| (finding.id.clone(), seen(finding))).collect();
+        assert_eq!(told(rules, &Facts { seen, ..Facts::default() }, &open, 60..69), "");
     }
 
     #[test]

@@ -17,7 +17,7 @@ use tracing::warn;
 use crate::config::{ReachConfig, ReachError, Ways};
 use crate::message::{Message, flood_id};
 use crate::outbox::{Next, Outbox, Pending};
-use crate::policy::{About, Key, due};
+use crate::policy::{About, Key, due, still_calls};
 use crate::stats::ReachStats;
 
 /// A person reads a message after a minute at best; a look costs little.
@@ -81,13 +81,17 @@ impl Post {
         let now = (self.reaching.clock)();
         let board = self.reaching.board.borrow().clone();
         let listing = self.reaching.desk.listing(&board, now);
+        // Whoever acknowledges it meanwhile spares them the message; if it rings again, it is told again.
+        for key in self.outbox.withdraw(|key| !still_calls(key, &listing)) {
+            self.asked.remove(&key);
+        }
         // What is over and done need not be remembered; if it came again, it stands in the records.
-        let flood = listing.flood.map(|since| FindingId::from_lookup(&flood_id(since)));
+        let flood = listing.flood.map(flood_id);
         self.asked.retain(|(finding, ..)| listing.of(finding).is_some() || flood.as_ref() == Some(finding));
         let known: BTreeSet<&FindingId> = self.asked.iter().map(|(finding, ..)| finding).collect();
         let ringing =
             listing.alarms.iter().filter(|alarm| alarm.state.rings()).map(|alarm| &alarm.finding.id);
-        let new: Vec<FindingId> = ringing.filter(|id| !known.contains(id)).cloned().collect();
+        let new: Vec<FindingId> = ringing.chain(&flood).filter(|id| !known.contains(id)).cloned().collect();
         if !self.remember(new).await {
             return;
         }

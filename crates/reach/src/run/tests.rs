@@ -3,6 +3,7 @@
 use std::sync::Mutex;
 
 use model::{FindingKind, Priority};
+use records::{Actor, By, Update};
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::task::JoinHandle;
@@ -146,6 +147,16 @@ impl Works {
         }
     }
 
+    fn post(&self) -> Post {
+        Post {
+            ways: Ways::new(&self.reaching.config).unwrap(),
+            reaching: self.again(),
+            outbox: Outbox::default(),
+            under_way: JoinSet::new(),
+            asked: BTreeSet::new(),
+        }
+    }
+
     /// Runs until `done`, or for so long that something is wrong.
     async fn run_until(&self, done: impl Fn(&ReachStats) -> bool) {
         let stop = CancellationToken::new();
@@ -203,13 +214,36 @@ async fn nobody_is_told_again_after_a_restart() {
     while told(&works).unwrap().is_empty() {
         sleep(Duration::from_millis(5)).await;
     }
-    let mut post = Post {
-        ways: Ways::new(&works.reaching.config).unwrap(),
-        reaching: works.again(),
-        outbox: Outbox::default(),
-        under_way: JoinSet::new(),
-        asked: BTreeSet::new(),
-    };
+    let mut post = works.post();
+    post.look().await;
+    assert_eq!(post.outbox.len(), 0);
+}
+
+#[tokio::test]
+async fn what_somebody_acknowledges_meanwhile_is_not_sent_any_more() {
+    let works = works(plant(25, 80, LADDER), 70);
+    let mut post = works.post();
+    post.look().await;
+    assert_eq!(post.outbox.len(), 2);
+    let (board, by) = (works.reaching.board.borrow().clone(), By::new(Actor::Loopback, at(70)));
+    let scorch = finding("alder", FindingKind::Scorch, Priority::High, 60);
+    let update = Update { findings: vec![scorch.clone()], ..Update::default() };
+    works.reaching.records.commit(&update).unwrap();
+    works.reaching.desk.acknowledge(&by, "ana", &board, &scorch.id).unwrap();
+    post.look().await;
+    assert_eq!((post.outbox.len(), post.asked.len(), works.reaching.stats.lost()), (0, 0, 0));
+}
+
+#[tokio::test]
+async fn nobody_is_told_of_a_flood_again_after_a_restart() {
+    let mut works = works(plant(25, 80, LADDER), 61);
+    let open: Vec<_> =
+        FindingKind::ALL[..12].iter().map(|kind| finding("alder", *kind, Priority::Medium, 60)).collect();
+    works.reaching.board = watch::channel(Arc::new(board(&open))).1;
+    let (finding, contact) = (flood_id(at(60)), "shift".parse().unwrap());
+    let told = Told { finding, priority: Priority::High, contact, at: at(60), arrived: true };
+    works.reaching.records.note_told(&told).unwrap();
+    let mut post = works.post();
     post.look().await;
     assert_eq!(post.outbox.len(), 0);
 }
