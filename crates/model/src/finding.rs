@@ -137,6 +137,9 @@ pub enum Priority {
 }
 
 impl Priority {
+    /// Every priority, the least urgent first.
+    pub const ALL: [Priority; 3] = [Priority::Low, Priority::Medium, Priority::High];
+
     /// The contract's word.
     pub fn as_str(self) -> &'static str {
         match self {
@@ -151,7 +154,7 @@ impl FromStr for Priority {
     type Err = ();
 
     fn from_str(text: &str) -> Result<Priority, ()> {
-        [Priority::Low, Priority::Medium, Priority::High].into_iter().find(|p| p.as_str() == text).ok_or(())
+        Priority::ALL.into_iter().find(|p| p.as_str() == text).ok_or(())
     }
 }
 

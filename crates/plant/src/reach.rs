@@ -82,6 +82,8 @@ pub struct QuietHours {
 /// Who is told of which alarms.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ReachRule {
+    /// The line of the plant file in which it begins.
+    pub line: usize,
     /// Of these machines; of all, and of the plant itself, where there is none.
     pub machines: Vec<MachineId>,
     /// Of these kinds; of all where there is none.

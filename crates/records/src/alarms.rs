@@ -2,16 +2,12 @@
 //!
 //! ```text
 //! acknowledgements  number | finding, at                                | format | json
-//! told              finding, priority, contact: one message | at, whether it got there
 //! set_asides        number | from_at, over_at (until, or taken back)    | format | json
 //! ```
 
 use std::collections::BTreeMap;
 
-use model::{
-    Acknowledgement, Aside, ContactId, Finding, FindingId, FindingKind, MachineId, Priority, SetAside,
-    Timestamp,
-};
+use model::{Acknowledgement, Aside, Finding, FindingId, FindingKind, MachineId, SetAside, Timestamp};
 use rusqlite::{Connection, OptionalExtension, params_from_iter};
 use serde_json::{Value, json};
 
@@ -37,29 +33,10 @@ pub(crate) const TABLES: &str = "
         format INTEGER NOT NULL, json TEXT NOT NULL) STRICT;
     CREATE INDEX IF NOT EXISTS set_asides_by_end ON set_asides (over_at);
 
-    CREATE TABLE IF NOT EXISTS told (
-        finding TEXT NOT NULL, priority INTEGER NOT NULL, contact TEXT NOT NULL, at INTEGER NOT NULL,
-        outcome TEXT NOT NULL, PRIMARY KEY (finding, contact, priority)) STRICT, WITHOUT ROWID;
-
     CREATE INDEX IF NOT EXISTS findings_by_end ON findings (to_at);
     CREATE INDEX IF NOT EXISTS findings_by_kind ON findings (kind, to_at);
     CREATE INDEX IF NOT EXISTS events_by_kind ON events (kind, machine, at);
 ";
-
-/// Somebody was told of an alarm.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Told {
-    /// Of which.
-    pub finding: FindingId,
-    /// How urgent it was.
-    pub priority: Priority,
-    /// Who.
-    pub contact: ContactId,
-    /// When.
-    pub at: Timestamp,
-    /// Did the message get there? Else it was given up.
-    pub arrived: bool,
-}
 
 impl Records {
     /// Findings that alarms are made from: those that are open, those that came back to normal since `since`, and those of
@@ -156,51 +133,6 @@ impl Records {
         self.read_all("acknowledgement", sql, &[from.as_millis(), to.as_millis(), MOST_ACKNOWLEDGEMENTS])
     }
 
-    /// Writes down that somebody was told of an alarm, or could not be.
-    ///
-    /// # Errors
-    /// If the file cannot be written.
-    pub fn note_told(&self, told: &Told) -> Result<(), RecordsError> {
-        self.change(|transaction| {
-            let sql = "INSERT OR REPLACE INTO told VALUES (?1, ?2, ?3, ?4, ?5)";
-            let Told { finding, priority, contact, at, arrived } = told;
-            let outcome = if *arrived { "arrived" } else { "given up" };
-            let values = (finding.as_str(), *priority as i64, contact.as_str(), at.as_millis(), outcome);
-            transaction.execute(sql, values)?;
-            Ok(())
-        })
-    }
-
-    /// Who was told of these findings.
-    ///
-    /// # Errors
-    /// If the file cannot be read.
-    pub fn told_of(&self, findings: &[FindingId]) -> Result<Vec<Told>, RecordsError> {
-        self.with_reader(|reader| {
-            let sql = "SELECT priority, contact, at, outcome FROM told WHERE finding = ?1";
-            let mut statement = reader.prepare_cached(sql)?;
-            let mut all = Vec::new();
-            for finding in findings {
-                let rows = statement.query_map([finding.as_str()], |row| {
-                    let at = Timestamp::from_millis(row.get(2)?);
-                    Ok((row.get(0)?, row.get(1)?, at, row.get(3)?))
-                })?;
-                let rows: Vec<(i64, String, Timestamp, String)> = rows.collect::<rusqlite::Result<_>>()?;
-                all.extend(rows.into_iter().filter_map(|(priority, contact, at, outcome)| {
-                    let all = [Priority::Low, Priority::Medium, Priority::High];
-                    Some(Told {
-                        finding: finding.clone(),
-                        priority: all.into_iter().find(|known| *known as i64 == priority)?,
-                        contact: contact.parse().ok()?,
-                        at,
-                        arrived: outcome == "arrived",
-                    })
-                }));
-            }
-            Ok(all)
-        })
-    }
-
     /// Sets alarms aside, and gives it a number.
     ///
     /// # Errors
@@ -291,7 +223,7 @@ fn kind(aside: &SetAside) -> Value {
 
 #[cfg(test)]
 mod tests {
-    use model::{Event, EventKind, Grade, TemperTest};
+    use model::{Event, EventKind, Grade, Priority, TemperTest};
 
     use super::*;
     use crate::{Actor, EntryQuery, Update};
@@ -396,15 +328,6 @@ mod tests {
         );
         assert_eq!(records.acknowledgements(at(0), at(3)).unwrap(), [seen]);
         assert_eq!(records.set_asides(at(0), at(99)).unwrap(), [shelved]);
-        let told = Told {
-            finding: scorch.id.clone(),
-            priority: Priority::High,
-            contact: "shift".parse().unwrap(),
-            at: at(4),
-            arrived: true,
-        };
-        records.note_told(&told).unwrap();
-        assert_eq!(records.told_of(&[scorch.id]).unwrap(), [told]);
         let ended = records.take_back(&by(10), "rui", 1).unwrap().unwrap();
         assert_eq!((ended.over_at(), ended.ended_by.as_deref()), (at(10), Some("rui")));
         assert_eq!(records.take_back(&by(11), "rui", 1).unwrap(), None);

@@ -30,9 +30,9 @@ mod records;
 mod review;
 mod row;
 mod schema;
+mod told;
 mod update;
 
-pub use crate::alarms::Told;
 pub use crate::audit::{Actor, By, Deed, Entry, EntryQuery, Fault, Known, Subject, Verdict, Way};
 pub use crate::correction::Due;
 pub use crate::error::RecordsError;
@@ -46,6 +46,7 @@ pub use crate::people::{
 pub use crate::query::{BatchQuery, EventQuery, FindingQuery, Life, Mark};
 pub use crate::records::Records;
 pub use crate::review::{Action, SignOff};
+pub use crate::told::Told;
 pub use crate::update::{SavedState, StatePiece, Update};
 
 /// The name of the records' file in the data folder.

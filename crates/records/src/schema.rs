@@ -15,6 +15,7 @@
 //! once      key | what was answered to a request that may come again; kept for a day (`once`)
 //! smears, photos, decisions, probe_checks | what people keep beside events; only ever added to (`kept`)
 //! acknowledgements, set_asides  what people say of alarms (`alarms`)
+//! told                          who was told of them (`told`)
 //! state     one row: block, the newest journal block that went into it      | bytes
 //! state_pieces machine, number | what of the state does not change any more   | bytes
 //! ```
@@ -106,6 +107,7 @@ pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
     crate::gap::prepare(&transaction).map_err(fail)?;
     transaction.execute_batch(crate::kept::TABLES).map_err(fail)?;
     transaction.execute_batch(crate::alarms::TABLES).map_err(fail)?;
+    transaction.execute_batch(crate::told::TABLES).map_err(fail)?;
     transaction.pragma_update(None, "user_version", FORMAT).map_err(fail)?;
     transaction.commit().map_err(fail)?;
     Ok(connection)

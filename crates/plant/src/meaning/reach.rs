@@ -187,7 +187,11 @@ fn mean_url(raw: &At<String>, faults: &mut Faults<'_>) -> Option<String> {
         (None, None) => ("", false),
     };
     let host = host.split(['/', '?', '#']).next().unwrap_or_default();
-    let name = host.rsplit_once(':').map_or(host, |(name, _)| name);
+    // An address of IPv6 stands in brackets (RFC 3986, 3.2.2).
+    let name = match host.strip_prefix('[').and_then(|rest| rest.split_once(']')) {
+        Some((address, _)) => address,
+        None => host.rsplit_once(':').map_or(host, |(name, _)| name),
+    };
     let is_plain = raw.value.chars().all(|c| c.is_ascii_graphic()) && !host.contains('@');
     if name.is_empty() || !is_plain {
         let says = "`webhook` is not an address that can be called; write https://host/path, without user or password";
@@ -225,10 +229,9 @@ fn mean_rule(raw: &RawRule, machines: &Ids, contacts: &Ids, faults: &mut Faults<
     let machines: Vec<Option<MachineId>> =
         listed(&raw.machines).iter().map(|id| machines.point(Some(id), faults)).collect();
     let kinds: Vec<Option<FindingKind>> = listed(&raw.alarms).iter().map(|word| kind(word, faults)).collect();
-    let all = [Priority::Low, Priority::Medium, Priority::High];
     let priority = match raw.priority.as_ref() {
         None => Some(Priority::Medium),
-        Some(word) => words::one_of(Some(word), "priority", &all, Priority::as_str, faults),
+        Some(word) => words::one_of(Some(word), "priority", &Priority::ALL, Priority::as_str, faults),
     };
     let first = mean_contacts(raw.first.as_deref(), ("first", raw.line), contacts, faults);
     let mut steps = vec![first.map(|contacts| ReachStep { after: Span::ZERO, contacts })];
@@ -237,6 +240,7 @@ fn mean_rule(raw: &RawRule, machines: &Ids, contacts: &Ids, faults: &mut Faults<
         steps.push(mean_step(step, &mut before, contacts, faults));
     }
     Some(ReachRule {
+        line: raw.line,
         machines: machines.into_iter().collect::<Option<_>>()?,
         kinds: kinds.into_iter().collect::<Option<_>>()?,
         priority: priority?,
@@ -320,6 +324,19 @@ mod tests {
         assert_eq!(["20:59", "21:00", "23:30", "04:29", "04:30"].map(at), [false, true, true, true, false]);
         let noon = QuietHours { from: 12 * 60, to: 13 * 60 };
         assert!(noon.hold("2026-07-01T11:30:00Z".parse().unwrap(), &zone));
+    }
+
+    #[test]
+    fn a_webhook_in_the_clear_is_for_this_computer_alone() {
+        let with =
+            |url: &str| format!("[[contact]]\nid = \"lead\"\nwebhook = \"{url}\"\nsecret_env = \"S\"\n");
+        for own in ["http://localhost:8080/a", "http://127.0.0.1/a", "http://[::1]:8080/a", "http://[::1]"] {
+            check_with(&with(own), expect!["no fault"]);
+        }
+        check_with(
+            &with("http://[2001:db8::1]:80/a"),
+            expect!["line 14: `webhook`: to 2001:db8::1 it would go in the clear; write https://"],
+        );
     }
 
     #[test]

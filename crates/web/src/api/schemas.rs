@@ -4,7 +4,7 @@ mod alarms;
 mod events;
 mod kept;
 
-use model::{BaselineDeed, Channel, FindingKind, Method, Phase};
+use model::{BaselineDeed, Channel, FindingKind, Method, Phase, Priority};
 use serde_json::{Map, Value, json};
 
 fn text() -> Value {
@@ -134,7 +134,7 @@ fn page(name: &str, of: &str) -> Value {
 
 /// Every shape by its name.
 pub(super) fn schemas() -> Value {
-    let priority = || words(["low", "medium", "high"]);
+    let priority = || words(Priority::ALL.map(Priority::as_str));
     let phase = || words(Phase::ALL.map(Phase::as_str));
     let usual = || or_null(named("Usual"));
     let all = [

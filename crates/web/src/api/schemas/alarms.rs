@@ -1,7 +1,7 @@
 //! Shapes of alarms, and of what people say of them.
 
 use alarms::State;
-use model::{Aside, FindingKind};
+use model::{Aside, FindingKind, Priority};
 use serde_json::{Value, json};
 
 use super::{body, count, list, named, number, or_null, text, time, whole, words};
@@ -20,7 +20,7 @@ pub(super) fn schemas() -> impl Iterator<Item = (&'static str, Value)> {
         ("id", text()),
         ("kind", kinds()),
         ("machine", or_null(text())),
-        ("priority", words(["low", "medium", "high"])),
+        ("priority", words(Priority::ALL.map(Priority::as_str))),
         ("state", words(State::ALL.map(State::as_str))),
         ("rings", yes_or_no()),
         ("raised_at", time()),
@@ -105,7 +105,7 @@ pub(super) fn schemas() -> impl Iterator<Item = (&'static str, Value)> {
             "Acknowledgement",
             whole([
                 ("alarm", text()),
-                ("priority", words(["low", "medium", "high"])),
+                ("priority", words(Priority::ALL.map(Priority::as_str))),
                 ("by", text()),
                 ("at", time()),
             ]),
