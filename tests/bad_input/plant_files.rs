@@ -82,6 +82,13 @@ fn a_plant_file_with_one_fault() {
 }
 
 #[test]
+fn a_rule_for_what_is_no_alarm() {
+    let people = "[[contact]]\nid = \"lead\"\nwebhook = \"https://hooks.tern.example/alarms\"\nsecret_file = \"none\"\n\
+                  [[reach]]\nalarms = [\"scorch\", \"test-due\"]\nfirst = [\"lead\"]\n[[machine]]";
+    check_plant(&[("[[machine]]", people)], expect![[""]]);
+}
+
+#[test]
 fn a_plant_file_with_several_faults_tells_all_of_them() {
     check_plant(
         &[

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use intake::{BrokerAddress, Credentials, IdentityFault, read_secret};
-use plant::{Contact, ContactWay, PasswordFrom, Plant};
+use plant::{Contact, ContactWay, PasswordFrom, Plant, ReachRule};
 use reach::{MailLogin, ReachConfig, Secret};
 
 /// All of it, read.
@@ -71,7 +71,7 @@ pub(super) fn reach_config(
     origin: Option<String>,
 ) -> Result<ReachConfig, Vec<IdentityFault>> {
     let reach = plant.reach.clone().with_files_in(folder_of(path));
-    let mut faults = Vec::new();
+    let mut faults: Vec<IdentityFault> = reach.rules.iter().filter_map(no_alarms).collect();
     let login = reach.mail.as_ref().and_then(|mail| mail.login.as_ref());
     let login = login.and_then(|login| {
         Some(MailLogin {
@@ -98,4 +98,16 @@ pub(super) fn reach_config(
         }
     }
     if faults.is_empty() { Ok(ReachConfig { reach, login, secrets, origin }) } else { Err(faults) }
+}
+
+/// A rule for what never is an alarm.
+fn no_alarms(rule: &ReachRule) -> Option<IdentityFault> {
+    let none: Vec<String> = reach::never_told(rule).map(|kind| format!("`{kind}`")).collect();
+    (!none.is_empty()).then(|| IdentityFault {
+        line: rule.line,
+        says: format!(
+            "`alarms`: nobody is ever told of {}, which is a prompt or for the weekly review and no alarm; leave it out",
+            none.join(" or ")
+        ),
+    })
 }
