@@ -2,6 +2,8 @@
 //!
 //! Whoever may make entries may acknowledge and shelve; to take alarms out of service is for an engineer.
 
+mod fields;
+
 use std::sync::Arc;
 
 use alarms::{Alarm, Answer, Desk, DeskError, Listing, Wanted, rationale};
@@ -15,6 +17,7 @@ use records::By;
 use serde::Serialize;
 use serde_json::{Value, json};
 
+use self::fields::{FORM, Fields, JSON, missing};
 use crate::access::{Right, admit};
 use crate::app::App;
 use crate::archive::blocking;
@@ -23,17 +26,9 @@ use crate::problem::Problem;
 use crate::query::Params;
 use crate::rendered::{Parts, named};
 use crate::view::{AlarmsView, AsideForm, ReasonView, reasons as reason_rows};
-use crate::written::{self, LONGEST_NAME, bounded};
 
-/// A reason is a sentence.
-const LONGEST_REASON: usize = 200;
-/// Whoever touches an alarm in the demo need not say who they are.
-const AT_THIS_COMPUTER: &str = "somebody at this computer";
 /// What the button for all that have come back sends in the place of an id.
 const ALL_RETURNED: &str = "all-returned";
-
-const FORM: &str = "application/x-www-form-urlencoded";
-const JSON: &str = "application/json";
 
 #[derive(Serialize)]
 struct Shown {
@@ -153,62 +148,6 @@ fn aside_document(aside: &SetAside) -> Value {
         "from": aside.from.to_string(), "until": aside.until.to_string(),
         "ended": aside.ended.map(|ended| ended.to_string()), "ended_by": aside.ended_by,
     })
-}
-
-/// The fields of a form or a document.
-enum Fields {
-    Form(Params),
-    Document(Value),
-}
-
-impl Fields {
-    fn of(media_type: &str, body: &[u8], known: &[&str]) -> Result<Fields, Problem> {
-        if media_type == JSON {
-            let value = serde_json::from_slice(body);
-            return value
-                .map(Fields::Document)
-                .map_err(|fault| refused(format!("The body is not JSON: {fault}.")));
-        }
-        let form = Params::parse(&String::from_utf8_lossy(body));
-        form.only(known)?;
-        Ok(Fields::Form(form))
-    }
-
-    fn text(&self, name: &str) -> Option<&str> {
-        match self {
-            Fields::Form(form) => form.text(name),
-            Fields::Document(value) => value.get(name).and_then(Value::as_str),
-        }
-    }
-
-    fn number(&self, name: &str) -> Option<f64> {
-        match self {
-            Fields::Form(form) => form.text(name).and_then(|text| text.parse().ok()),
-            Fields::Document(value) => value.get(name).and_then(Value::as_f64),
-        }
-    }
-
-    fn machine(&self, app: &App) -> Result<Option<MachineId>, Problem> {
-        self.text("machine").map(|text| app.machine(text).map(|machine| machine.id.clone())).transpose()
-    }
-
-    fn kind(&self) -> Result<Option<FindingKind>, Problem> {
-        let kind =
-            self.text("kind").map(|text| text.parse().map_err(|()| missing("kind", "a kind of finding")));
-        kind.transpose()
-    }
-
-    /// The words beside the buttons, or those of one's own.
-    fn reason(&self) -> Result<String, Problem> {
-        let reason = bounded(self.text("reason"), LONGEST_REASON)
-            .or_else(|| bounded(self.text("why"), LONGEST_REASON));
-        reason.ok_or_else(|| missing("reason", "why it is set aside"))
-    }
-
-    fn name(&self, by: &By) -> String {
-        let typed = || bounded(self.text("by"), LONGEST_NAME);
-        written::name_of(by).map(str::to_owned).or_else(typed).unwrap_or_else(|| AT_THIS_COMPUTER.to_owned())
-    }
 }
 
 /// Does something at the desk, and answers when it is on disk.
@@ -385,18 +324,11 @@ fn problem(error: DeskError) -> Problem {
         DeskError::NotAside => Problem::not_found("not-set-aside", sentence),
         DeskError::AlreadySeen { .. } => Problem::refused("already-acknowledged", sentence),
         DeskError::TooLong { .. } => Problem::refused("too-long", sentence),
+        DeskError::Passed => Problem::refused("time-has-passed", sentence),
         DeskError::Records(cause) => Problem::unavailable(
             "records-busy",
             "The records cannot be read or written just now, so nothing has been entered. Try again.",
             cause,
         ),
     }
-}
-
-fn refused(sentence: String) -> Problem {
-    written::refused("bad-alarm-entry", sentence)
-}
-
-fn missing(name: &str, should_be: &str) -> Problem {
-    written::missing("bad-alarm-entry", name, should_be)
 }

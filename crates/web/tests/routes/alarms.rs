@@ -6,8 +6,9 @@ use axum::http::StatusCode;
 use model::{Board, FindingKind, Phase, Timestamp};
 use records::Update;
 use serde_json::{Value, json};
-use web::Entries;
+use web::{Entries, WebConfig};
 
+use crate::staff::*;
 use crate::works::{Works, moment, works};
 
 fn open() -> Works {
@@ -100,6 +101,53 @@ async fn the_shelf_is_short_has_a_reason_and_is_taken_back() {
     let answer = works.post_form("/alarms/take-back", "number=1").await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER);
     assert_eq!(alarm(&works).await["state"], "unacknowledged");
+}
+
+#[tokio::test]
+async fn out_of_service_is_for_an_engineer_and_so_is_taking_it_back() {
+    let works = staffed(WebConfig::default());
+    let (ana, rui) = (signed_in(&works, "ana").await, signed_in(&works, "rui").await);
+    let send = async |cookie: &str, address: &str, body: &str| {
+        works.send(form(&format!("/alarms/{address}"), cookie, body.to_owned())).await
+    };
+    let out = "machine=alder&days=3&reason=new+probe";
+    let refused = send(&ana, "out-of-service", out).await;
+    assert_eq!(refused.status, StatusCode::FORBIDDEN);
+    assert!(
+        refused.says("to take alarms out of service one has to be an engineer or quality"),
+        "{}",
+        refused.text
+    );
+    let page = get_as(&works, &ana, "/alarms").await;
+    assert!(page.says("to take alarms out of service one has to be an engineer or quality"), "{}", page.text);
+    let shelf = "machine=alder&kind=warm-hold&minutes=30&reason=valve";
+    assert_eq!(send(&ana, "shelve", shelf).await.status, StatusCode::SEE_OTHER);
+    assert_eq!(send(&rui, "out-of-service", out).await.status, StatusCode::SEE_OTHER);
+    let aside = |text: &str| text.contains("Out of service by rui until");
+    assert!(aside(&get_as(&works, &ana, "/alarms").await.text));
+    let refused = send(&ana, "take-back", "number=2").await;
+    assert!(
+        refused.says("to take alarms out of service one has to be an engineer or quality"),
+        "{}",
+        refused.text
+    );
+    assert!(aside(&get_as(&works, &ana, "/alarms").await.text), "it stays out of service");
+    assert_eq!(send(&rui, "take-back", "number=2").await.status, StatusCode::SEE_OTHER);
+    assert!(get_as(&works, &ana, "/alarms").await.says("Shelved by ana until"));
+}
+
+#[tokio::test]
+async fn nothing_is_taken_out_of_service_by_a_slip() {
+    let works = open();
+    let out = |kind: Value, until: &str| json!({ "machine": "alder", "kind": kind, "until": until, "reason": "probe" });
+    let (status, said) = post(&works, "out-of-service", out(json!(["scorch"]), "2026-03-05T05:00:00Z")).await;
+    assert_eq!(
+        (status, &said["detail"]),
+        (StatusCode::BAD_REQUEST, &json!("The field `kind` should be a text."))
+    );
+    let (_, said) = post(&works, "out-of-service", out(json!("scorch"), "2026-02-05T05:00:00Z")).await;
+    assert_eq!(said["detail"], "That time has passed already; say one that is still to come.");
+    assert_eq!(works.get("/api/v1/alarms").await.json()["set_aside"], json!([]));
 }
 
 #[tokio::test]

@@ -1,0 +1,89 @@
+//! What comes with a form of the page about alarms, or in the document of a program.
+
+use model::{FindingKind, MachineId};
+use records::By;
+use serde_json::Value;
+
+use crate::app::App;
+use crate::problem::Problem;
+use crate::query::Params;
+use crate::written::{self, LONGEST_NAME, bounded};
+
+/// A reason is a sentence.
+const LONGEST_REASON: usize = 200;
+/// Whoever touches an alarm in the demo need not say who they are.
+const AT_THIS_COMPUTER: &str = "somebody at this computer";
+/// Fields that are a text wherever they stand.
+const TEXTS: [&str; 6] = ["alarm", "machine", "kind", "reason", "until", "by"];
+
+pub(super) const FORM: &str = "application/x-www-form-urlencoded";
+pub(super) const JSON: &str = "application/json";
+
+/// The fields of a form or a document.
+pub(super) enum Fields {
+    Form(Params),
+    Document(Value),
+}
+
+impl Fields {
+    pub(super) fn of(media_type: &str, body: &[u8], known: &[&str]) -> Result<Fields, Problem> {
+        if media_type == JSON {
+            let value: Value = serde_json::from_slice(body)
+                .map_err(|fault| refused(format!("The body is not JSON: {fault}.")))?;
+            // Passed over, a kind of another type would take every alarm of the machine out of service.
+            let is_text =
+                |name: &&str| value.get(name).is_none_or(|field| field.is_string() || field.is_null());
+            return match TEXTS.iter().find(|name| !is_text(name)) {
+                Some(name) => Err(missing(name, "a text")),
+                None => Ok(Fields::Document(value)),
+            };
+        }
+        let form = Params::parse(&String::from_utf8_lossy(body));
+        form.only(known)?;
+        Ok(Fields::Form(form))
+    }
+
+    pub(super) fn text(&self, name: &str) -> Option<&str> {
+        match self {
+            Fields::Form(form) => form.text(name),
+            Fields::Document(value) => value.get(name).and_then(Value::as_str),
+        }
+    }
+
+    pub(super) fn number(&self, name: &str) -> Option<f64> {
+        match self {
+            Fields::Form(form) => form.text(name).and_then(|text| text.parse().ok()),
+            Fields::Document(value) => value.get(name).and_then(Value::as_f64),
+        }
+    }
+
+    pub(super) fn machine(&self, app: &App) -> Result<Option<MachineId>, Problem> {
+        self.text("machine").map(|text| app.machine(text).map(|machine| machine.id.clone())).transpose()
+    }
+
+    pub(super) fn kind(&self) -> Result<Option<FindingKind>, Problem> {
+        let kind =
+            self.text("kind").map(|text| text.parse().map_err(|()| missing("kind", "a kind of finding")));
+        kind.transpose()
+    }
+
+    /// The words beside the buttons, or those of one's own.
+    pub(super) fn reason(&self) -> Result<String, Problem> {
+        let reason = bounded(self.text("reason"), LONGEST_REASON)
+            .or_else(|| bounded(self.text("why"), LONGEST_REASON));
+        reason.ok_or_else(|| missing("reason", "why it is set aside"))
+    }
+
+    pub(super) fn name(&self, by: &By) -> String {
+        let typed = || bounded(self.text("by"), LONGEST_NAME);
+        written::name_of(by).map(str::to_owned).or_else(typed).unwrap_or_else(|| AT_THIS_COMPUTER.to_owned())
+    }
+}
+
+fn refused(sentence: String) -> Problem {
+    written::refused("bad-alarm-entry", sentence)
+}
+
+pub(super) fn missing(name: &str, should_be: &str) -> Problem {
+    written::missing("bad-alarm-entry", name, should_be)
+}
