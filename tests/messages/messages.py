@@ -12,6 +12,7 @@ import socket
 import ssl
 import subprocess
 import threading
+import time
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult, LoginPassword
@@ -68,6 +69,7 @@ class Hook(http.server.BaseHTTPRequestHandler):
         signed = b".".join([self.headers["webhook-id"].encode(), self.headers["webhook-timestamp"].encode(), body])
         wanted = base64.b64encode(hmac.new(base64.b64decode(SECRET), signed, hashlib.sha256).digest()).decode()
         assert self.headers["webhook-signature"] == f"v1,{wanted}", "the signature is another"
+        assert abs(time.time() - int(self.headers["webhook-timestamp"])) < 300, "it was signed long ago"
         Hook.got.append(json.loads(body))
         self.send_response(204)
         self.end_headers()
