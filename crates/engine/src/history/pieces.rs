@@ -87,6 +87,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::history::{MOST_TICKS, PIECE};
 
     fn at(seconds: i64) -> Timestamp {
         Timestamp::from_millis(1_772_427_600_000 + seconds * 1000)
@@ -144,10 +145,24 @@ mod tests {
                 let inside = |tick: &&Tick| from <= tick.at && tick.at < to;
                 prop_assert_eq!(of(history.between(from, to)), of(plain.iter().filter(inside).copied()));
                 prop_assert_eq!(of(history.between(from, to).rev()), of(plain.iter().rev().filter(inside).copied()));
+                let back = to - from;
+                let young = |tick: &&Tick| tick.at <= to && to - tick.at < back;
+                prop_assert_eq!(of(history.newest_first(to, back)), of(plain.iter().rev().filter(young).copied()));
             }
             let again = through_disk(&history);
             prop_assert_eq!(of(again.ticks.iter().copied()), of(history.ticks.iter().copied()));
             prop_assert_eq!((again.len, again.opened, again.numbers()), (history.len, history.opened, history.numbers()));
         }
+    }
+
+    #[test]
+    fn a_full_history_forgets_its_oldest_piece() {
+        let most = i64::try_from(MOST_TICKS).unwrap();
+        let mut history = History::default();
+        ticks(&vec![1; MOST_TICKS + 2]).into_iter().for_each(|tick| history.push(tick));
+        assert_eq!(history.len, MOST_TICKS + 1 - PIECE);
+        let first = at(5) + Span::from_secs(5 * i64::try_from(PIECE).unwrap());
+        assert_eq!(history.first_at(), Some(first));
+        assert_eq!(history.ticks.back().map(|tick| tick.at), Some(at(5 * (most + 1))));
     }
 }
