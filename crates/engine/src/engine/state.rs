@@ -15,7 +15,7 @@ use crate::machine::MachineWatch;
 use crate::plant_watch::PlantWatch;
 
 /// Counted up when the saved state changes its shape; another version is refused and the watch starts from what follows.
-const STATE_VERSION: u32 = 7;
+const STATE_VERSION: u32 = 8;
 
 /// A piece of a machine's past.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,7 +32,9 @@ pub struct Piece {
 #[derive(Debug, thiserror::Error)]
 pub enum StateError {
     /// Written by another version.
-    #[error("the saved state has version {found}; this program reads version {STATE_VERSION}")]
+    #[error(
+        "the saved state is of another version of this program: its format is {found}, and this one reads {STATE_VERSION}"
+    )]
     Version {
         /// The version found.
         found: u32,
@@ -60,10 +62,9 @@ struct ToSave<'a> {
     orders: &'a Orders,
 }
 
+/// The same behind its version.
 #[derive(Deserialize)]
 struct Saved {
-    #[allow(dead_code, reason = "has been looked at before")]
-    version: u32,
     clock: Timestamp,
     watches: BTreeMap<MachineId, MachineWatch>,
     plant_watch: PlantWatch,
@@ -113,7 +114,7 @@ impl Engine {
         state: &[u8],
         pieces: impl IntoIterator<Item = Piece>,
     ) -> Result<Engine, StateError> {
-        let (found, _) = postcard::take_from_bytes::<u32>(state)?;
+        let (found, state) = postcard::take_from_bytes::<u32>(state)?;
         if found != STATE_VERSION {
             return Err(StateError::Version { found });
         }

@@ -42,7 +42,11 @@ pub(super) fn take_up(
             (engine, Saving { on_disk })
         }
         Err(error) => {
-            warn!(%error, "the watch starts anew; batches and findings so far stay in the records");
+            warn!(
+                %error,
+                "the watch starts anew: batches and findings so far stay in the records, a batch that went on is not continued, \
+                 and how long machines usually cool is learned again"
+            );
             (Engine::new(plant.clone()), Saving::default())
         }
     };
