@@ -85,7 +85,14 @@ fn a_plant_file_with_one_fault() {
 fn a_rule_for_what_is_no_alarm() {
     let people = "[[contact]]\nid = \"lead\"\nwebhook = \"https://hooks.tern.example/alarms\"\nsecret_file = \"none\"\n\
                   [[reach]]\nalarms = [\"scorch\", \"test-due\"]\nfirst = [\"lead\"]\n[[machine]]";
-    check_plant(&[("[[machine]]", people)], expect![[""]]);
+    check_plant(
+        &[("[[machine]]", people)],
+        expect![[r#"
+        exit 1
+        plant.toml: line 12: `secret_file`: none cannot be read: No such file or directory (os error 2)
+        plant.toml: line 13: `alarms`: nobody is ever told of `test-due`, which is a prompt or for the weekly review and no alarm; leave it out
+    "#]],
+    );
 }
 
 #[test]

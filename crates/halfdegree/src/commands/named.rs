@@ -30,7 +30,10 @@ impl Named {
             (Ok(credentials), Ok(broker), Ok(reach)) => Ok(Named { credentials, broker, reach }),
             (credentials, broker, reach) => {
                 let of_broker = credentials.err().into_iter().chain(broker.err());
-                Err(of_broker.chain(reach.err().unwrap_or_default()).collect())
+                let mut faults: Vec<IdentityFault> =
+                    of_broker.chain(reach.err().unwrap_or_default()).collect();
+                faults.sort_by_key(|fault| fault.line);
+                Err(faults)
             }
         }
     }
