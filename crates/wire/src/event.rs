@@ -11,7 +11,8 @@ use model::{Event, EventKind, Grade, MachineId, TemperTest, Timestamp};
 use plant::CurveRules;
 
 pub use crate::event::curve::{
-    CurvePoint, Inflection, MOST_CURVE_POINTS, SampleCurve, curve_of_table, sample_curve,
+    CurvePoint, Inflection, LEAST_FALL_C, MOST_CURVE_POINTS, SampleCurve, curve_of_table, does_not_cool,
+    sample_curve,
 };
 use crate::event::fields::Fields;
 pub use crate::event::further::{Further, further};

@@ -14,6 +14,8 @@ use crate::event::fields::PLAUSIBLE_C;
 pub const MOST_CURVE_POINTS: usize = 3_000;
 /// Fewer make no curve.
 const FEWEST_POINTS: usize = 20;
+/// A sample falls further than this before it has set; a charge that is held does not. °C, common practice, no source.
+pub const LEAST_FALL_C: f64 = 5.0;
 /// A table line is two short numbers; a longer one is another file.
 const LONGEST_LINE: usize = 200;
 
@@ -66,8 +68,9 @@ pub(crate) fn points_of(field: &Value) -> Result<Vec<CurvePoint>, String> {
     Ok(points)
 }
 
-/// Points of a table of two columns, time and temperature: seconds or `mm:ss` or `hh:mm:ss`, and °C. Commas, semicolons or tabs stand
-/// between the columns, one head line may stand on top, and where a semicolon or tab parts the columns a comma may be the decimal point.
+/// Points of a table of two columns, time and temperature: seconds or `mm:ss` or `hh:mm:ss`, and °C. A comma, semicolon or tab stands
+/// between the columns, one head line may stand on top, and where a semicolon or tab parts the columns a comma may be the decimal point. A
+/// line that begins with a digit is no head line.
 ///
 /// # Errors
 /// A sentence with the line that cannot be read.
@@ -84,10 +87,11 @@ pub fn curve_of_table(text: &str) -> Result<Vec<CurvePoint>, String> {
         }
         match row(line) {
             Some(point) => points.push(point),
-            None if points.is_empty() && place == 0 => {}
+            None if points.is_empty() && place == 0 && !line.starts_with(|c: char| c.is_ascii_digit()) => {}
             None => {
                 return Err(format!(
-                    "line {}: `{shown}` is not a time and a temperature, such as `12,31.85` or `00:12;31,85`",
+                    "line {}: `{shown}` is not a time and a temperature with a comma, a semicolon or a tab between them, such as \
+                     `12,31.85` or `00:12;31,85`",
                     place + 1
                 ));
             }
@@ -115,6 +119,19 @@ fn row(line: &str) -> Option<CurvePoint> {
     let (time, celsius) = line.split_once(parts)?;
     let seconds = time.split(':').try_fold(0.0, |sum, part| Some(sum * 60.0 + number(part)?))?;
     Some((seconds, number(celsius)?))
+}
+
+/// Where a curve begins and ends, °C, if it does not cool as a sample does: a hold, or a rise. The median of a tenth at either end, so that
+/// a jump of the probe is no fall.
+pub fn does_not_cool(points: &[CurvePoint]) -> Option<(f64, f64)> {
+    let tenth = points.len().div_ceil(10);
+    let median = |end: &[CurvePoint]| {
+        let mut celsius: Vec<f64> = end.iter().map(|(_, celsius)| *celsius).collect();
+        celsius.sort_by(f64::total_cmp);
+        celsius.get(celsius.len() / 2).copied()
+    };
+    let ends = (median(&points[..tenth])?, median(&points[points.len() - tenth..])?);
+    (ends.0 - ends.1 < LEAST_FALL_C).then_some(ends)
 }
 
 fn check(points: &[CurvePoint]) -> Result<(), String> {
@@ -237,11 +254,28 @@ mod tests {
     }
 
     #[test]
+    fn a_hold_is_no_cooling_sample_even_with_a_jump_in_it() {
+        let held = |n: usize| (n as f64, if n == 15 { 9.0 } else { 31.5 + 0.01 * (n % 3) as f64 });
+        assert_eq!(does_not_cool(&(0..30).map(held).collect::<Vec<_>>()), Some((31.51, 31.51)));
+        assert_eq!(does_not_cool(&cooled(6.0)), None);
+        assert!(does_not_cool(&(0..30).map(|n| (f64::from(n), 20.0 + f64::from(n))).collect::<Vec<_>>()).is_some());
+    }
+
+    #[test]
     fn what_cannot_be_read_is_told_with_its_line() {
         check_table("0,32\n1,31\n", expect!["the curve has 2 points; at least 20 are needed"]);
         check_table(
             "0,32\nten,31\n",
-            expect!["line 2: `ten,31` is not a time and a temperature, such as `12,31.85` or `00:12;31,85`"],
+            expect![
+                "line 2: `ten,31` is not a time and a temperature with a comma, a semicolon or a tab between them, such as `12,31.85` or `00:12;31,85`"
+            ],
+        );
+        let with_blanks = (0..30).map(|n| format!("{n} 31.5")).collect::<Vec<_>>().join("\n");
+        check_table(
+            &with_blanks,
+            expect![
+                "line 1: `0 31.5` is not a time and a temperature with a comma, a semicolon or a tab between them, such as `12,31.85` or `00:12;31,85`"
+            ],
         );
         let back = (0..30).map(|n| format!("{},30", n % 20)).collect::<Vec<_>>().join("\n");
         check_table(&back, expect!["the times of the curve must rise; 0 s comes after 19 s"]);

@@ -21,6 +21,8 @@ pub struct Further {
     pub is_clean: bool,
     /// Does it bring the cooling curve of a sample?
     pub has_curve: bool,
+    /// To which channel the sample's probe reported, where the curve was taken from one: `fir/room`.
+    pub curve_channel: Option<String>,
     /// Was a smear judged?
     pub has_smear: bool,
 }
@@ -40,6 +42,7 @@ pub fn further(event: &Event) -> Further {
         is_rework: text("source") == Some("rework"),
         is_clean: fields.get("clean").and_then(Value::as_bool) == Some(true),
         has_curve: fields.contains_key("curve"),
+        curve_channel: text("curve_channel").map(str::to_owned),
         has_smear: fields.contains_key("gloss"),
     }
 }
