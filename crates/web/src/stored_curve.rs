@@ -15,27 +15,17 @@ use crate::words::LocalTime;
 const SAMPLED: [Channel; 3] = [Channel::Chocolate, Channel::Jacket, Channel::Room];
 /// A sample has set long before (common practice, no source).
 const LONGEST: Span = Span::from_hours(3);
-/// What the form opens with.
-const USUAL: Span = Span::from_mins(30);
 
 /// What the form offers.
 #[derive(Debug, Clone, serde::Serialize)]
 pub(crate) struct Offer {
     /// `fir/chocolate`, `Fir bench, chocolate`
     channels: Vec<(String, String)>,
-    from: String,
-    to: String,
 }
 
 impl Offer {
     /// Every channel that reports, but the chocolate of `machine` itself: a charge is no sample.
-    pub(crate) fn new(
-        plant: &Plant,
-        board: &Board,
-        machine: &MachineId,
-        local: &LocalTime,
-        now: Timestamp,
-    ) -> Offer {
+    pub(crate) fn new(plant: &Plant, board: &Board, machine: &MachineId) -> Offer {
         let mut channels = Vec::new();
         for lane in &board.lanes {
             let Some(known) = plant.machine(&lane.machine) else { continue };
@@ -47,7 +37,7 @@ impl Offer {
                 }
             }
         }
-        Offer { channels, from: local.field(now - USUAL), to: local.field(now) }
+        Offer { channels }
     }
 }
 

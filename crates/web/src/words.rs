@@ -46,11 +46,6 @@ impl LocalTime {
         self.format(at, "%Y-%m-%dT%H:%M:%S%:z")
     }
 
-    /// The moment as a form writes it, on this clock: `2026-03-03T14:35:07`.
-    pub(crate) fn field(&self, at: Timestamp) -> String {
-        self.format(at, "%Y-%m-%dT%H:%M:%S")
-    }
-
     /// Its rules, for drawings.
     pub(crate) fn rules(&self) -> &TimeZone {
         &self.0

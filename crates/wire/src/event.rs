@@ -11,8 +11,7 @@ use model::{Event, EventKind, Grade, MachineId, TemperTest, Timestamp};
 use plant::CurveRules;
 
 pub use crate::event::curve::{
-    CurvePoint, Inflection, LEAST_FALL_C, MOST_CURVE_POINTS, SampleCurve, curve_of_table, does_not_cool,
-    sample_curve,
+    CurvePoint, Inflection, MOST_CURVE_POINTS, SampleCurve, curve_of_table, sample_curve,
 };
 use crate::event::fields::Fields;
 pub use crate::event::further::{Further, further};
@@ -113,7 +112,7 @@ fn parse_test(fields: &Fields, rules: &CurveRules) -> Result<TemperTest, String>
     let minutes = fields.above_zero("minutes")?;
     let curve = match fields.get("curve") {
         None => None,
-        Some(points) => Some(curve::read(curve::points_of(points)?, rules)?),
+        Some(points) => Some(curve::read(curve::cooling_points_of(points)?, rules)?),
     };
     let is_smear = ["gloss", "contraction", "snap"].iter().any(|key| fields.get(key).is_some());
     if let Some(curve) = curve.filter(|_| !is_smear) {

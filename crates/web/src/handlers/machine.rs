@@ -172,7 +172,7 @@ async fn show(
         entries_back: format!("/machines/{}", machine.id),
         smears_href: format!("/machines/{}/smears", machine.id),
         tests_href: format!("/machines/{}/tests", machine.id),
-        sample: Offer::new(&app.state.plant, &board, &machine.id, app.local(), app.now()),
+        sample: Offer::new(&app.state.plant, &board, &machine.id),
         said,
         batches,
         baselines: BaselineView::all(app.scene(), &board.baselines, &machine.id),

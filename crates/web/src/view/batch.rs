@@ -172,7 +172,7 @@ impl EventRow {
     }
 }
 
-/// Set time, where it cooled and how the room was.
+/// Set time, where it cooled, how the room was, and from which channel a sample's curve was taken.
 fn further(scene: Scene<'_>, test: &TemperTest, told: &wire::Further) -> Vec<String> {
     let cooled = told.cooled.as_deref().map(|place| match place {
         "refrigerator" => "cooled in a refrigerator".to_owned(),
@@ -181,7 +181,17 @@ fn further(scene: Scene<'_>, test: &TemperTest, told: &wire::Further) -> Vec<Str
     let set = test.minutes.map(|minutes| format!("set after {minutes}\u{a0}min"));
     let room = told.room_c.map(|celsius| format!("room {}", scene.temperature(celsius)));
     let damp = told.room_rh.map(|humidity| format!("{humidity:.0}\u{a0}%RH"));
-    [set, cooled, room, damp].into_iter().flatten().collect()
+    let channel = told.curve_channel.as_deref().map(|key| format!("taken from {}", channel_name(scene, key)));
+    [set, cooled, room, damp, channel].into_iter().flatten().collect()
+}
+
+/// `fir/room` as `Fir bench, room`.
+fn channel_name(scene: Scene<'_>, key: &str) -> String {
+    let named = key.split_once('/').and_then(|(machine, channel)| {
+        let machine = scene.plant.machine(&machine.parse().ok()?)?;
+        Some(format!("{}, {}", machine.name, super::channel_word(channel.parse().ok()?)))
+    });
+    named.unwrap_or_else(|| key.to_owned())
 }
 
 /// Another couverture than the machine's, rework, a signed clean.

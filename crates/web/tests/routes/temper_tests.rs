@@ -147,7 +147,12 @@ async fn a_samples_curve_is_taken_from_a_channel() {
     works.fill(Vec::new(), &reported());
     let page = works.get("/machines/birch").await;
     assert!(page.says("<option value=\"alder/chocolate\">Alder, chocolate</option>"), "{}", page.text);
-    assert!(page.says("value=\"2026-03-02T11:30:00\"") && page.says("value=\"2026-03-02T12:00:00\""));
+    assert!(
+        page.says("<select name=\"channel\" required><option value=\"\">choose</option>"),
+        "{}",
+        page.text
+    );
+    assert!(!page.says("value=\"2026-03-02T"), "one press enters nothing");
     assert!(!works.get("/machines/alder").await.says("Or from a channel"), "its own charge is no sample");
     let span = [("from", "2026-03-02T10:00:00"), ("to", "2026-03-02T10:20"), ("by", "rui")];
     let with = |channel: &'static str| [&[("channel", channel)][..], &span].concat();
@@ -157,6 +162,7 @@ async fn a_samples_curve_is_taken_from_a_channel() {
     assert_eq!((&test["at"], &test["curve_channel"]), (&json!("2026-03-02T10:00:00Z"), &json!("birch/room")));
     assert_eq!(test["curve"].as_array().unwrap().len(), 140);
     assert_eq!(test["result"]["curve_grade"], "poor", "like the table of the same readings");
+    assert!(report(&works).await.says("taken from Birch"));
     for (fields, told) in [
         (with("alder/chocolate"), "A sample has a probe of its own"),
         (with("birch/jacket"), "There is no reading of birch/jacket in that time."),
@@ -172,11 +178,22 @@ async fn a_samples_curve_is_taken_from_a_channel() {
             vec![("channel", "birch/room"), ("from", "2026-03-02T10:00"), ("to", "2026-03-02T10:01")],
             "at least 20 are needed",
         ),
+        (vec![("channel", ""), ("from", ""), ("to", "")], "a temper test needs"),
     ] {
         let refused = parts(&works, &fields).await;
         assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
         assert!(refused.says(told), "{told}: {}", refused.text);
     }
+}
+
+#[tokio::test]
+async fn a_hold_is_not_taken_for_a_samples_curve() {
+    let works = works(Entries::OpenOnLoopback);
+    let held = (0..200).map(|n| format!("{},31.{}\n", n * 5, n % 3)).collect::<String>();
+    let refused = parts(&works, &[("table", &held)]).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(refused.says("he curve does not cool: it begins at 31.1"), "{}", refused.text);
+    assert!(works.sink.taken.lock().unwrap().is_empty());
 }
 
 #[tokio::test]

@@ -15,7 +15,7 @@ pub const MOST_CURVE_POINTS: usize = 3_000;
 /// Fewer make no curve.
 const FEWEST_POINTS: usize = 20;
 /// A sample falls further than this before it has set; a charge that is held does not. °C, common practice, no source.
-pub const LEAST_FALL_C: f64 = 5.0;
+const LEAST_FALL_C: f64 = 5.0;
 /// A table line is two short numbers; a longer one is another file.
 const LONGEST_LINE: usize = 200;
 
@@ -66,6 +66,18 @@ pub(crate) fn points_of(field: &Value) -> Result<Vec<CurvePoint>, String> {
     let points = points.ok_or(SHAPE)?;
     check(&points)?;
     Ok(points)
+}
+
+/// The same of a test that is entered: a charge that is held is no sample.
+pub(crate) fn cooling_points_of(field: &Value) -> Result<Vec<CurvePoint>, String> {
+    let points = points_of(field)?;
+    match does_not_cool(&points) {
+        None => Ok(points),
+        Some((from, to)) => Err(format!(
+            "the curve does not cool: it begins at {from:.1} °C and ends at {to:.1} °C. A sample in its bath falls by more than \
+             {LEAST_FALL_C:.0} °C; take the readings of the sample's own probe, from putting it in until it has set"
+        )),
+    }
 }
 
 /// Points of a table of two columns, time and temperature: seconds or `mm:ss` or `hh:mm:ss`, and °C. A comma, semicolon or tab stands
@@ -123,7 +135,7 @@ fn row(line: &str) -> Option<CurvePoint> {
 
 /// Where a curve begins and ends, °C, if it does not cool as a sample does: a hold, or a rise. The median of a tenth at either end, so that
 /// a jump of the probe is no fall.
-pub fn does_not_cool(points: &[CurvePoint]) -> Option<(f64, f64)> {
+fn does_not_cool(points: &[CurvePoint]) -> Option<(f64, f64)> {
     let tenth = points.len().div_ceil(10);
     let median = |end: &[CurvePoint]| {
         let mut celsius: Vec<f64> = end.iter().map(|(_, celsius)| *celsius).collect();
@@ -258,7 +270,10 @@ mod tests {
         let held = |n: usize| (n as f64, if n == 15 { 9.0 } else { 31.5 + 0.01 * (n % 3) as f64 });
         assert_eq!(does_not_cool(&(0..30).map(held).collect::<Vec<_>>()), Some((31.51, 31.51)));
         assert_eq!(does_not_cool(&cooled(6.0)), None);
-        assert!(does_not_cool(&(0..30).map(|n| (f64::from(n), 20.0 + f64::from(n))).collect::<Vec<_>>()).is_some());
+        assert!(
+            does_not_cool(&(0..30).map(|n| (f64::from(n), 20.0 + f64::from(n))).collect::<Vec<_>>())
+                .is_some()
+        );
     }
 
     #[test]
