@@ -16,9 +16,9 @@ fn the_two_meanings_of_a_quarter() {
         which is  25.0 % of the melt, 20.0 % of the total
         lands at  34.3 °C if all of it melts, 40.0 °C if none of it does
 
-        Even if all of it melts the mass is at 34.3 °C, above the working range
-        31.0–32.0 °C by 2.3 °C: until it has cooled there, few crystals are left. Let
-        the melt cool first, or add more.
+        All of the seed melts and nothing is left over to seed with: even then the
+        mass is at 34.3 °C, above the working range 31.0–32.0 °C by 2.3 °C. Let the
+        melt cool first, or add more.
 
         It assumes:
           No heat goes to room, table or water while it is stirred, and nothing

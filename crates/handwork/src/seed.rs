@@ -221,15 +221,25 @@ impl Seed {
 
     /// `melted` is the share that has to melt to land at the upper and at the lower end of the working range.
     fn says(&self, answer: &SeedAnswer, melted: Option<(f64, f64)>) -> String {
+        /// Per cent.
+        const ALL: f64 = 100.0;
         let working = self.limits.working;
         let (low, high) = (working.low(), working.high());
         if high < answer.all_melted_c {
             let above = tenth(answer.all_melted_c) - high;
-            return format!(
-                "Even if all of it melts the mass is at {:.1} °C, above the working range {low:.1}–{high:.1} °C by {above:.1} °C: until it \
-                 has cooled there, few crystals are left. Let the melt cool first, or add more.",
+            let at = format!(
+                "the mass is at {:.1} °C, above the working range {low:.1}–{high:.1} °C by {above:.1} °C",
                 tenth(answer.all_melted_c)
             );
+            return if self.limits.temper_loss <= answer.all_melted_c {
+                format!(
+                    "All of the seed melts and nothing is left over to seed with: even then {at}. Let the melt cool first, or add more."
+                )
+            } else {
+                format!(
+                    "Even if all of it melts {at}: until it has cooled there, few crystals are left. Let the melt cool first, or add more."
+                )
+            };
         }
         if answer.none_melted_c < low {
             return format!(
@@ -241,13 +251,22 @@ impl Seed {
         let Some((at_high, at_low)) = melted else {
             return format!("It can land in the working range {low:.1}–{high:.1} °C.");
         };
-        let percent = |share: f64| share.clamp(0.0, 1.0) * 100.0;
-        format!(
-            "It can land in the working range {low:.1}–{high:.1} °C: for that {:.0} to {:.0} % of the seed melts, and what is left over \
-             carries crystals. Stir, measure, and lift out lumps that stay.",
-            percent(at_high),
-            percent(at_low)
-        )
+        let percent = |share: f64| (share.clamp(0.0, 1.0) * 100.0).round();
+        let lands = format!("It can land in the working range {low:.1}–{high:.1} °C");
+        match (percent(at_high), percent(at_low)) {
+            (ALL, _) => format!(
+                "{lands}, but for that all of the seed melts and nothing is left over to seed with. Let the melt cool first, or add more."
+            ),
+            (some, ALL) => format!(
+                "{lands}: at {high:.1} °C {some:.0} % of the seed has melted, and what is left over carries crystals; at {:.1} °C all of it \
+                 has melted, and nothing is left over to seed with. Stir, measure, and lift out lumps that stay.",
+                tenth(answer.all_melted_c.max(low))
+            ),
+            (some, more) => format!(
+                "{lands}: for that {some:.0} to {more:.0} % of the seed melts, and what is left over carries crystals. Stir, measure, and lift \
+                 out lumps that stay."
+            ),
+        }
     }
 }
 

@@ -70,13 +70,31 @@ fn what_it_means() {
     check(
         dark(Mass::Melt(6.0), Amount::OfMelt(0.25)),
         expect![
-            "Even if all of it melts the mass is at 34.3 °C, above the working range 31.0–32.0 °C by 2.3 °C: until it has cooled there, few crystals are left. Let the melt cool first, or add more."
+            "All of the seed melts and nothing is left over to seed with: even then the mass is at 34.3 °C, above the working range 31.0–32.0 °C by 2.3 °C. Let the melt cool first, or add more."
+        ],
+    );
+    check(
+        dark(Mass::Melt(6.0), Amount::ToLandAt(33.0)),
+        expect![
+            "Even if all of it melts the mass is at 33.0 °C, above the working range 31.0–32.0 °C by 1.0 °C: until it has cooled there, few crystals are left. Let the melt cool first, or add more."
+        ],
+    );
+    check(
+        dark(Mass::Melt(6.0), Amount::ToLandAt(32.0)),
+        expect![
+            "It can land in the working range 31.0–32.0 °C, but for that all of the seed melts and nothing is left over to seed with. Let the melt cool first, or add more."
+        ],
+    );
+    check(
+        dark(Mass::Melt(6.0), Amount::ToLandAt(34.0)),
+        expect![
+            "All of the seed melts and nothing is left over to seed with: even then the mass is at 34.0 °C, above the working range 31.0–32.0 °C by 2.0 °C. Let the melt cool first, or add more."
         ],
     );
     check(
         dark(Mass::Total(6.0), Amount::OfTotal(0.25)),
         expect![
-            "It can land in the working range 31.0–32.0 °C: for that 94 to 100 % of the seed melts, and what is left over carries crystals. Stir, measure, and lift out lumps that stay."
+            "It can land in the working range 31.0–32.0 °C: at 32.0 °C 94 % of the seed has melted, and what is left over carries crystals; at 31.6 °C all of it has melted, and nothing is left over to seed with. Stir, measure, and lift out lumps that stay."
         ],
     );
     check(
