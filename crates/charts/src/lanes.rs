@@ -11,6 +11,7 @@ use model::{Event, EventKind, Finding, Grade, Phase, PhaseSpan, Priority, Timest
 use crate::canvas::{Canvas, Hold, Shape};
 use crate::degrees::Degrees;
 use crate::ink::text_width;
+use crate::mass::kilograms;
 use crate::palette::Role;
 use crate::panel::TimeAxis;
 use crate::ticks::{clock_changes, time_ticks};
@@ -57,7 +58,7 @@ pub(crate) fn finding_flag(finding: &Finding, seen_to: Timestamp) -> Flag {
 
 /// An event as a flag.
 pub(crate) fn event_flag(event: &Event, degrees: Degrees) -> Flag {
-    let kilos = |mass: &Option<f64>| mass.map(|kg| format!(" {kg} kg")).unwrap_or_default();
+    let kilos = |mass: &Option<f64>| mass.map(|kg| format!(" {}", kilograms(kg))).unwrap_or_default();
     let (shape, word) = match &event.kind {
         EventKind::Charge { mass_kg, .. } => (Shape::TriangleRight, format!("charge{}", kilos(mass_kg))),
         EventKind::Seed { mass_kg, .. } => (Shape::TriangleDown, format!("seed{}", kilos(mass_kg))),

@@ -20,6 +20,7 @@ mod control;
 mod degrees;
 mod ink;
 mod lanes;
+mod mass;
 mod multiples;
 mod overlay;
 mod palette;
@@ -37,6 +38,7 @@ mod words;
 
 pub use crate::control::{ControlChart, ControlPoint};
 pub use crate::degrees::Degrees;
+pub use crate::mass::kilograms;
 pub use crate::multiples::{Field, Multiples};
 pub use crate::overlay::{BandAt, Laid, Overlay};
 pub use crate::palette::stylesheet;

@@ -73,11 +73,17 @@ pub enum RecordsError {
         /// The name.
         name: String,
     },
-    /// There is a key of that name, or there are too many.
-    #[error("there is a key `{name}` already, or there are too many; withdraw one first")]
+    /// There is a key of that name.
+    #[error("there is a key `{name}` already; call this one differently, or withdraw the other first")]
     TokenExists {
         /// The name.
         name: String,
+    },
+    /// There are as many keys as one person may have.
+    #[error("you have {most} keys, and more are not kept; withdraw one first")]
+    TooManyTokens {
+        /// How many.
+        most: i64,
     },
     /// No key or hash can be made.
     #[error("the operating system gives no random numbers, or there is no memory for a hash")]

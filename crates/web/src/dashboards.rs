@@ -65,6 +65,7 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "parts/now.html",
     "parts/curve.html",
     "parts/entries.html",
+    "parts/fields.html",
     "parts/test.html",
     "parts/test_now.html",
     "parts/notices.html",

@@ -58,6 +58,7 @@ mod shelf;
 mod smears;
 mod state;
 mod stored_curve;
+mod typed;
 mod urgency;
 mod view;
 mod words;

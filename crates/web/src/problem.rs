@@ -140,6 +140,11 @@ impl Problem {
         Problem::new(StatusCode::UNPROCESSABLE_ENTITY, code, sentence)
     }
 
+    /// Something else stands in its way, which somebody has to move first.
+    pub(crate) fn conflict(code: &'static str, sentence: impl Into<String>) -> Problem {
+        Problem::new(StatusCode::CONFLICT, code, sentence)
+    }
+
     /// The same request is there already, without an answer.
     pub(crate) fn underway() -> Problem {
         Problem::new(

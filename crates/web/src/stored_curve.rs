@@ -64,19 +64,24 @@ pub(crate) async fn add(
     let channel: Option<Channel> = channel.parse().ok().filter(|channel| SAMPLED.contains(channel));
     let channel =
         channel.filter(|channel| of != *machine || *channel != Channel::Chocolate).ok_or_else(|| {
-            refused("A sample has a probe of its own: choose the channel to which that reports.".to_owned())
+            refused(
+                "`channel` is that of the charge; a sample has a probe of its own: choose the channel to which that reports."
+                    .to_owned(),
+            )
         })?;
     let from = moment(app.local(), asked, "from")?;
     let to = moment(app.local(), asked, "to")?;
     if to <= from || LONGEST < to - from {
         let longest = crate::words::length(LONGEST);
-        return Err(refused(format!("The curve has to end after it begins, and within {longest}.")));
+        return Err(refused(format!(
+            "`to` should be after the beginning of the curve, and within {longest} of it."
+        )));
     }
     let series = app.series(&of, channel, from, to + Span::from_millis(1)).await?;
     let points: Vec<(Timestamp, f64)> =
         series.into_iter().filter_map(|(at, value)| Some((at, value?))).collect();
     let Some(&(first, _)) = points.first() else {
-        return Err(refused(format!("There is no reading of {name} in that time.")));
+        return Err(refused(format!("`channel`: there is no reading of {name} in that time.")));
     };
     let every = points.len().div_ceil(wire::MOST_CURVE_POINTS);
     event["curve"] = points
@@ -97,7 +102,7 @@ fn moment(local: &LocalTime, asked: &Params, name: &str) -> Result<Timestamp, Pr
         let shown: String = text.chars().take(40).collect();
         Problem::refused(
             "bad-curve",
-            format!("`{shown}` is not a day and a time such as 2026-03-02T07:05:10."),
+            format!("`{name}` is `{shown}`, which is not a day and a time such as 2026-03-02T07:05:10."),
         )
     })
 }

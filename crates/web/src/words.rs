@@ -242,8 +242,9 @@ fn joined(first: &str, rest: [Option<String>; 4]) -> String {
     std::iter::once(first.to_owned()).chain(rest.into_iter().flatten()).collect::<Vec<_>>().join(", ")
 }
 
-fn kilograms(mass: f64) -> String {
-    format!("{mass}\u{a0}kg")
+/// `18.69 kg`
+pub(crate) fn kilograms(mass: f64) -> String {
+    tied(&charts::kilograms(mass))
 }
 
 #[cfg(test)]

@@ -44,8 +44,22 @@ pub(crate) fn missing(code: &'static str, name: &str, should_be: &str) -> Proble
     refused(code, format!("The field `{name}` should be {should_be}."))
 }
 
-/// Words of at most so many characters; empty ones are none.
-pub(crate) fn bounded(text: Option<&str>, longest: usize) -> Option<String> {
-    let text = text.map(str::trim).filter(|text| !text.is_empty())?;
-    Some(text.chars().take(longest).collect())
+/// Words of at most so many characters in the field `name`; empty ones are none. Longer ones are refused, so that nothing is kept that nobody
+/// wrote.
+pub(crate) fn bounded(name: &str, text: Option<&str>, longest: usize) -> Result<Option<String>, Problem> {
+    let Some(text) = text.map(str::trim).filter(|text| !text.is_empty()) else { return Ok(None) };
+    let typed = text.chars().count();
+    if longest < typed {
+        let sentence = format!("`{name}` has {typed} characters, and at most {longest} are kept.");
+        return Err(Problem::refused("too-long", sentence));
+    }
+    Ok(Some(text.to_owned()))
+}
+
+/// The name of whoever is signed in, else what was typed as one.
+pub(crate) fn name_or_typed(by: &By, typed: Option<&str>) -> Result<Option<String>, Problem> {
+    match name_of(by) {
+        Some(name) => Ok(Some(name.to_owned())),
+        None => bounded("by", typed, LONGEST_NAME),
+    }
 }

@@ -70,16 +70,16 @@ fn parse_kind(fields: &Fields, rules: &CurveRules) -> Result<EventKind, String> 
         "charge" => Ok(EventKind::Charge {
             couverture: fields.parsed("couverture")?,
             lot: fields.owned_text("lot")?,
-            mass_kg: fields.above_zero("mass_kg")?,
+            mass_kg: fields.mass("mass_kg")?,
             method: fields.parsed("method")?,
         }),
         "seed" => Ok(EventKind::Seed {
-            mass_kg: fields.above_zero("mass_kg")?,
+            mass_kg: fields.mass("mass_kg")?,
             temperature: fields.temperature("temperature")?,
             lot: fields.owned_text("lot")?,
         }),
         "top-up" => Ok(EventKind::TopUp {
-            mass_kg: fields.above_zero("mass_kg")?,
+            mass_kg: fields.mass("mass_kg")?,
             temperature: fields.temperature("temperature")?,
             lot: fields.owned_text("lot")?,
         }),
@@ -109,7 +109,7 @@ fn parse_test(fields: &Fields, rules: &CurveRules) -> Result<TemperTest, String>
     fields.word("cooled", &COOLED)?;
     fields.temperature("room_c")?;
     fields.percent("room_rh")?;
-    let minutes = fields.above_zero("minutes")?;
+    let minutes = fields.set_minutes("minutes")?;
     let curve = match fields.get("curve") {
         None => None,
         Some(points) => Some(curve::read(curve::cooling_points_of(points)?, rules)?),
@@ -227,10 +227,18 @@ mod tests {
             ],
         );
         check(r#"{"event":"seed","mass_kg":0}"#, expect!["`mass_kg` is 0, and must be above zero"]);
+        check(
+            r#"{"event":"charge","mass_kg":9999999}"#,
+            expect!["`mass_kg` is 9999999 kg, and no machine holds more than 20000 kg"],
+        );
+        check(
+            r#"{"event":"temper-test","gloss":"good","contraction":"good","snap":"good","minutes":9999}"#,
+            expect!["`minutes` is 9999, and what has not set in 120 minutes has failed; leave the time out"],
+        );
         check(r#"{"event":"seed","mass_kg":"1.5"}"#, expect!["`mass_kg` takes a number"]);
         check(
             r#"{"event":"seed","temperature":500}"#,
-            expect!["`temperature` is 500; temperatures here are in °C, from -40 to 150"],
+            expect!["`temperature` is 500 °C, and should be from -40 to 150 °C"],
         );
         check(
             r#"{"event":"charge","couverture":"dark 64"}"#,

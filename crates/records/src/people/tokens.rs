@@ -16,7 +16,7 @@ const BEGINS_WITH: &str = "halfdegree-";
 pub const LONGEST_KEY_NAME: usize = 40;
 
 /// Programs of one person; more is a mistake.
-const MOST: usize = 50;
+const MOST: i64 = 50;
 
 /// A key for programs, without the key.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,8 +47,11 @@ impl Records {
             let sql = "SELECT count(*), coalesce(sum(name = ?2), 0) FROM tokens WHERE user = ?1";
             let (all, alike): (i64, i64) =
                 transaction.query_row(sql, (user.as_str(), name), |row| Ok((row.get(0)?, row.get(1)?)))?;
-            if alike > 0 || MOST as i64 <= all {
+            if alike > 0 {
                 return Err(RecordsError::TokenExists { name: name.to_owned() }.into());
+            }
+            if MOST <= all {
+                return Err(RecordsError::TooManyTokens { most: MOST }.into());
             }
             let sql = "INSERT INTO tokens VALUES (?1, ?2, ?3, ?4)";
             transaction.execute(sql, (key.sha256(), user.as_str(), name, by.at.as_millis()))?;

@@ -32,7 +32,7 @@ impl Telling<'_> {
     fn opening(&self) -> String {
         let Batch { start, end, mass_kg, lot, .. } = self.batch;
         let details: Vec<String> =
-            [mass_kg.map(|kg| format!("{kg} kg")), lot.as_ref().map(|lot| format!("lot {lot}"))]
+            [mass_kg.map(charts::kilograms), lot.as_ref().map(|lot| format!("lot {lot}"))]
                 .into_iter()
                 .flatten()
                 .collect();
@@ -107,7 +107,7 @@ impl Telling<'_> {
         let mut seeds: Vec<String> = Vec::new();
         for event in self.events() {
             if let EventKind::Seed { mass_kg, .. } = event.kind {
-                let mass = mass_kg.map(|kg| format!("{kg} kg ")).unwrap_or_default();
+                let mass = mass_kg.map(|kg| format!("{} ", charts::kilograms(kg))).unwrap_or_default();
                 seeds.push(format!("{mass}at {}", self.at(event.at)));
             }
         }

@@ -9,7 +9,7 @@ use axum::extract::State;
 use axum::extract::rejection::BytesRejection;
 use axum::http::HeaderMap;
 use axum::response::{Html, IntoResponse, Redirect, Response};
-use records::{By, LONGEST_KEY_NAME, Pin, Token, UserName, Way};
+use records::{By, LONGEST_KEY_NAME, Pin, RecordsError, Token, UserName, Way};
 use serde::Serialize;
 
 use crate::access::{Right, TABLE, Visitor, is_own_page, needs, read};
@@ -17,6 +17,7 @@ use crate::app::App;
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
+use crate::typed::in_words;
 use crate::view::Moment;
 use crate::written::bounded;
 
@@ -37,6 +38,8 @@ struct AccountView {
     new_key: Option<String>,
     message: Option<&'static str>,
     fault: Option<String>,
+    /// What was typed as the name of a key that is refused.
+    called: String,
 }
 
 /// Something that one may do here, or what one needs for it.
@@ -57,6 +60,7 @@ struct Said {
     new_key: Option<String>,
     message: Option<&'static str>,
     fault: Option<String>,
+    called: String,
 }
 
 /// `GET /account`
@@ -92,6 +96,7 @@ async fn show(app: &App, visitor: &Visitor, said: Said) -> Result<Response, Prob
         new_key: said.new_key,
         message: said.message,
         fault: said.fault,
+        called: said.called,
     };
     let page = app.page("account", Shows::Account)?;
     let frame = app.frame("account", "");
@@ -106,14 +111,23 @@ pub(crate) async fn make_key(
 ) -> Result<Response, Problem> {
     let (visitor, form) = own_form(&app, &headers, body)?;
     let made = async {
-        let called = bounded(form.text("called"), LONGEST_KEY_NAME)
+        let called = bounded("called", form.text("called"), LONGEST_KEY_NAME)?
             .ok_or_else(|| Problem::refused("no-name", "Say what the key is for, in a word or two."))?;
         let (name, by) = typed_again(&app, &visitor, &form).await?;
-        app.write_records(move |records| records.make_token(&by, &name, &called)).await
+        let made = app.write_records(move |records| match records.make_token(&by, &name, &called) {
+            Err(told @ (RecordsError::TokenExists { .. } | RecordsError::TooManyTokens { .. })) => {
+                Ok(Err(format!("{}.", sentence(&told.to_string()))))
+            }
+            made => made.map(Ok),
+        });
+        made.await?.map_err(|told| Problem::conflict("key-exists", told))
     };
     let said = match made.await {
         Ok(key) => Said { new_key: Some(key.as_str().to_owned()), ..Said::default() },
-        Err(problem) => return fault(&app, &visitor, problem).await,
+        Err(problem) => {
+            let called = form.text("called").unwrap_or_default().to_owned();
+            return fault(&app, &visitor, problem, called).await;
+        }
     };
     show(&app, &visitor, said).await
 }
@@ -147,12 +161,13 @@ pub(crate) async fn set_pin(
     };
     match set.await {
         Ok(()) => Ok(Redirect::to("/account?done=pin").into_response()),
-        Err(problem) => fault(&app, &visitor, problem).await,
+        Err(problem) => fault(&app, &visitor, problem, String::new()).await,
     }
 }
 
-async fn fault(app: &App, visitor: &Visitor, problem: Problem) -> Result<Response, Problem> {
-    let shown = show(app, visitor, Said { fault: Some(problem.sentence.clone()), ..Said::default() }).await?;
+async fn fault(app: &App, visitor: &Visitor, problem: Problem, called: String) -> Result<Response, Problem> {
+    let said = Said { fault: Some(in_words("account", &problem.sentence).1), called, ..Said::default() };
+    let shown = show(app, visitor, said).await?;
     Ok((problem.status, shown).into_response())
 }
 

@@ -161,7 +161,7 @@ async fn at_the_desk<T: Send + 'static>(
 
 async fn acknowledging(app: &App, by: By, fields: &Fields) -> Result<Vec<Acknowledgement>, Problem> {
     let id = fields.text("alarm").ok_or_else(|| missing("alarm", "the id of an alarm"))?.to_owned();
-    let name = fields.name(&by);
+    let name = fields.name(&by)?;
     at_the_desk(app, move |desk, board| {
         if id == ALL_RETURNED {
             desk.acknowledge_returned(&by, &name, board)
@@ -182,7 +182,7 @@ async fn shelving(app: &App, by: By, fields: &Fields) -> Result<SetAside, Proble
         reason: fields.reason()?,
         until: by.at + Span::from_mins_f64(minutes),
     };
-    let name = fields.name(&by);
+    let name = fields.name(&by)?;
     at_the_desk(app, move |desk, board| desk.set_aside(&by, &name, board, wanted)).await
 }
 
@@ -199,7 +199,7 @@ async fn taking_out(app: &App, by: By, fields: &Fields) -> Result<SetAside, Prob
             missing("until", "a time such as 2026-03-05T05:00:00Z, at most 31 days from now")
         })?,
     };
-    let name = fields.name(&by);
+    let name = fields.name(&by)?;
     at_the_desk(app, move |desk, board| desk.set_aside(&by, &name, board, wanted)).await
 }
 
@@ -210,7 +210,7 @@ async fn taking_back(app: &App, by: By, fields: &Fields) -> Result<SetAside, Pro
     if app.state.alarms.way_of(number, by.at) == Some(Aside::OutOfService) {
         app.may(Right::TakeOut)?;
     }
-    let name = fields.name(&by);
+    let name = fields.name(&by)?;
     at_the_desk(app, move |desk, _| desk.take_back(&by, &name, number)).await
 }
 

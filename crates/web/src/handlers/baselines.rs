@@ -21,7 +21,7 @@ use crate::app::App;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::view::{Moment, Scene};
-use crate::written::{self, LONGEST_NAME, bounded};
+use crate::written;
 
 /// `GET /api/v1/baselines`
 pub(crate) async fn list(State(app): State<Arc<App>>, params: Params) -> Result<axum::Json<Value>, Problem> {
@@ -82,7 +82,7 @@ async fn take<'a>(
     })?;
     let deed = field("order").and_then(|text| text.parse::<BaselineDeed>().ok());
     let deed = deed.ok_or_else(|| missing("order", "freeze, learn or reset"))?;
-    let name = written::name_of(&by).map(str::to_owned).or_else(|| bounded(field("by"), LONGEST_NAME));
+    let name = written::name_or_typed(&by, field("by"))?;
     let order = BaselineOrder { machine: machine.clone(), couverture, deed, by: name, at: by.at };
     app.write_records(move |records| records.order_baseline(&by, &order)).await
 }

@@ -18,7 +18,7 @@ use crate::access::{Right, admit};
 use crate::app::App;
 use crate::bowl::BowlNow;
 use crate::calculator::{CalculatorView, Known};
-use crate::handlers::entries::{event_of_form, take};
+use crate::handlers::entries::take_form;
 use crate::handlers::machine::Said;
 use crate::handlers::readings::take_reading;
 use crate::page_file::Shows;
@@ -26,6 +26,7 @@ use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::degrees_of;
 use crate::rendered::{Parts, named};
+use crate::typed::Typed;
 use crate::view::{BatchRow, BowlRow, BowlView};
 
 /// The last days of a bowl.
@@ -89,16 +90,13 @@ pub(crate) async fn form(
 ) -> Result<Response, Problem> {
     let machine = bowl_machine(&app, &id)?;
     let (by, body) = admit(&app, Right::Enter, &headers, body, "application/x-www-form-urlencoded")?;
-    let entered = match event_of_form(&Params::parse(&String::from_utf8_lossy(&body))) {
-        Ok(event) => take(&app, &by, &machine.id, event.to_string().as_bytes()).await,
-        Err(problem) => Err(problem),
-    };
-    let kind = entered.map(|event| {
+    let form = Params::parse(&String::from_utf8_lossy(&body));
+    let kind = take_form(&app, &by, machine, &form).await.map(|event| {
         let kind = event.kind.as_str();
         app.just_entered.note(event);
         kind
     });
-    back(&app, machine, kind).await
+    back(&app, machine, &form, kind).await
 }
 
 /// A temperature typed with two taps, or one that is taken back.
@@ -110,8 +108,8 @@ pub(crate) async fn reading(
 ) -> Result<Response, Problem> {
     let machine = bowl_machine(&app, &id)?;
     let (by, body) = admit(&app, Right::Enter, &headers, body, "application/x-www-form-urlencoded")?;
-    let typed = reading_of_form(machine, app.now(), &Params::parse(&String::from_utf8_lossy(&body)));
-    let taken = match typed {
+    let form = Params::parse(&String::from_utf8_lossy(&body));
+    let taken = match reading_of_form(machine, app.now(), &form) {
         Ok(reading) => {
             let word = if reading.value.is_some() { "reading" } else { "taken-back" };
             let typed = reading.clone();
@@ -122,7 +120,7 @@ pub(crate) async fn reading(
         }
         Err(problem) => Err(problem),
     };
-    back(&app, machine, taken).await
+    back(&app, machine, &form, taken).await
 }
 
 /// The reading of a form: whole degrees and tenths, or a number, or the moment of one that is taken back.
@@ -161,12 +159,14 @@ fn reading_of_form(machine: &Machine, now: Timestamp, form: &Params) -> Result<R
 async fn back(
     app: &App,
     machine: &Machine,
+    form: &Params,
     done: Result<&'static str, Problem>,
 ) -> Result<Response, Problem> {
     match done {
         Ok(word) => Ok(Redirect::to(&format!("/bench/{}?entered={word}", machine.id)).into_response()),
         Err(problem) => {
-            let said = Said { message: None, fault: Some(problem.sentence), ..Said::default() };
+            let (typed, fault) = Typed::refused(app.scene(), form, &problem);
+            let said = Said { fault, typed, ..Said::default() };
             let page = show(app, machine, &Params::default(), said).await?;
             Ok((problem.status, page).into_response())
         }

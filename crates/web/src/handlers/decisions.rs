@@ -21,6 +21,7 @@ use crate::app::App;
 use crate::handlers::batch;
 use crate::problem::Problem;
 use crate::query::Params;
+use crate::typed;
 use crate::written::{self, LONGEST_NAME, bounded};
 
 /// A reason is a sentence or two.
@@ -58,7 +59,8 @@ pub(crate) async fn form(
     match decide(&app, by, &batch, |name| form.text(name)).await {
         Ok(_) => Ok(Redirect::to(&format!("/batches/{}#decision-title", batch.id)).into_response()),
         Err(problem) => {
-            let page = batch::page_with(&app, batch, Some(problem.sentence.clone())).await?;
+            let page =
+                batch::page_with(&app, batch, Some(typed::in_words("decision", &problem.sentence).1)).await?;
             Ok((problem.status, page).into_response())
         }
     }
@@ -80,12 +82,12 @@ async fn decide<'a>(
     }
     let (name, role) = match (written::name_of(&by), Visitor::now()) {
         (Some(name), Some(visitor)) => (Some(name.to_owned()), visitor.role.as_str()),
-        (Some(_), None) | (None, _) => (bounded(field("by"), LONGEST_NAME), UNCHECKED),
+        (Some(_), None) | (None, _) => (bounded("by", field("by"), LONGEST_NAME)?, UNCHECKED),
     };
     let decision = Decision {
         batch: batch.id.clone(),
         verdict,
-        reason: bounded(field("reason"), LONGEST_REASON)
+        reason: bounded("reason", field("reason"), LONGEST_REASON)?
             .ok_or_else(|| missing("reason", "why it was decided"))?,
         by: name.ok_or_else(|| missing("by", "the name of whoever decides"))?,
         role: role.to_owned(),

@@ -13,6 +13,7 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use charts::Degrees;
 use model::{Arrival, Content, Event, EventKind, MachineId};
+use plant::Machine;
 use records::By;
 use serde_json::{Map, Value, json};
 
@@ -22,12 +23,15 @@ use crate::handlers::machine::{self, About, Said};
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::degrees_of;
+use crate::typed::{self, Typed};
 use crate::written::name_of;
 
 /// Fields of the forms that hold numbers; every other one is text.
 const NUMBERS: [&str; 5] = ["mass_kg", "temperature", "minutes", "room_c", "room_rh"];
 /// Those of them that are temperatures, in the reader's degrees.
 const TEMPERATURES: [&str; 2] = ["temperature", "room_c"];
+/// What a form says of itself.
+const OF_THE_FORM: [&str; 2] = ["degrees", "form"];
 /// Fields that are ticked or not.
 const TICKED: [&str; 1] = ["clean"];
 
@@ -62,21 +66,31 @@ pub(crate) async fn form(
 ) -> Result<Response, Problem> {
     let machine = app.machine(&id)?.id.clone();
     let (by, body) = admit(&app, Right::Enter, &headers, body, "application/x-www-form-urlencoded")?;
-    let entered = match event_of_form(&Params::parse(&String::from_utf8_lossy(&body))) {
-        Ok(event) => take(&app, &by, &machine, event.to_string().as_bytes()).await,
-        Err(problem) => Err(problem),
-    };
-    match entered {
+    let form = Params::parse(&String::from_utf8_lossy(&body));
+    match take_form(&app, &by, app.machine(&id)?, &form).await {
         Ok(event) => {
             let back = format!("/machines/{machine}?entered={}#entries-title", event.kind.as_str());
             Ok(Redirect::to(&back).into_response())
         }
         Err(problem) => {
-            let said = Said { message: None, fault: Some(problem.sentence), about: About::Entries };
+            let (typed, fault) = Typed::refused(app.scene(), &form, &problem);
+            let said = Said { message: None, fault, about: About::Entries, typed };
             let page = machine::show_with(&app, machine.as_str(), said).await?;
             Ok((problem.status, page).into_response())
         }
     }
+}
+
+/// Takes the event of a form, if it makes sense.
+pub(crate) async fn take_form(
+    app: &App,
+    by: &By,
+    machine: &Machine,
+    form: &Params,
+) -> Result<Event, Problem> {
+    let event = event_of_form(form)?;
+    typed::check(app, machine, by, &event).await?;
+    take(app, by, &machine.id, event.to_string().as_bytes()).await
 }
 
 /// The report with the name of whoever is signed in; as it came where nobody is, or where it is none.
@@ -94,12 +108,15 @@ fn signed(by: &By, report: &[u8]) -> Vec<u8> {
 pub(crate) fn event_of_form(form: &Params) -> Result<Value, Problem> {
     let mut event = Map::new();
     let degrees = form.text("degrees").and_then(degrees_of).unwrap_or_default();
-    for (name, text) in form.pairs().filter(|(name, _)| *name != "degrees") {
+    for (name, text) in form.pairs().filter(|(name, _)| !OF_THE_FORM.contains(name)) {
         let value = if NUMBERS.contains(&name) {
             let number = text.replace(',', ".").parse::<f64>().ok().filter(|number| number.is_finite());
             let number = number.ok_or_else(|| {
                 let shown: String = text.chars().take(40).collect();
-                Problem::refused("bad-event", format!("`{shown}` is not a number; write it like 1.5."))
+                Problem::refused(
+                    "bad-event",
+                    format!("`{name}` is `{shown}`, which is not a number; write it like 1.5."),
+                )
             })?;
             json!(if TEMPERATURES.contains(&name) { in_celsius(number, degrees) } else { number })
         } else if TICKED.contains(&name) {
@@ -156,6 +173,6 @@ mod tests {
         let warm = event_of_form(&Params::parse("event=reference&temperature=88.5&degrees=F")).unwrap();
         assert_eq!(warm.to_string(), r#"{"event":"reference","temperature":31.389}"#);
         let fault = event_of_form(&Params::parse("event=seed&mass_kg=much")).unwrap_err();
-        assert_eq!(fault.sentence, "`much` is not a number; write it like 1.5.");
+        assert_eq!(fault.sentence, "`mass_kg` is `much`, which is not a number; write it like 1.5.");
     }
 }

@@ -113,7 +113,7 @@ impl UseRow {
             from: scene.moment(used.from),
             to: used.to.map(|to| scene.moment(to)),
             share: share_says(used.share),
-            mass: used.mass_kg.map_or_else(|| "not told".to_owned(), |mass| format!("{mass}\u{a0}kg")),
+            mass: used.mass_kg.map_or_else(|| "not told".to_owned(), crate::words::kilograms),
             ways: format!("{}{}", ways.join(", "), if used.is_rework { ", rework" } else { "" }),
             carried: used.is_carried,
         }

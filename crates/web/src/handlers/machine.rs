@@ -25,6 +25,7 @@ use crate::problem::Problem;
 use crate::query::{Params, wrong};
 use crate::rendered::{Parts, named};
 use crate::stored_curve::Offer;
+use crate::typed::Typed;
 use crate::view::{BatchRow, Choice, CurveParts, CurveView, FindingView, LaneView, Notice, Room, notices};
 
 /// Two weeks of two batches a day.
@@ -46,6 +47,8 @@ pub(crate) struct Said {
     pub fault: Option<String>,
     /// Beside which form it stands.
     pub about: About,
+    /// The form that was refused.
+    pub typed: Typed,
 }
 
 /// A part of the page with forms.
@@ -109,7 +112,7 @@ pub(crate) async fn page(
     }
     let entered_kind = params.text("entered");
     let about = if entered_kind == Some("temper-test") { About::Test } else { About::Entries };
-    let said = Said { message: entered_kind.and_then(entered), fault: None, about };
+    let said = Said { message: entered_kind.and_then(entered), fault: None, about, ..Said::default() };
     show(&app, &id, &query, &params, said).await
 }
 

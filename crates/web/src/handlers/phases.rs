@@ -51,7 +51,7 @@ fn read<'a>(
         let parsed = field(name).map(str::parse::<Timestamp>).transpose();
         parsed.map_err(|_| missing(name, "a time such as 2026-03-02T07:05:00Z"))
     };
-    let words = |name: &str, longest: usize| bounded(field(name), longest);
+    let words = |name: &str, longest: usize| bounded(name, field(name), longest);
     let phase = field("phase").and_then(|text| text.parse::<Phase>().ok()).ok_or_else(|| {
         let words: Vec<_> = Phase::ALL.iter().map(|phase| phase.as_str()).collect();
         missing("phase", &format!("one of {}", words.join(", ")))
@@ -74,9 +74,9 @@ fn read<'a>(
         phase,
         from,
         to,
-        by: words("by", LONGEST_NAME).ok_or_else(|| missing("by", "the name of whoever says so"))?,
+        by: words("by", LONGEST_NAME)?.ok_or_else(|| missing("by", "the name of whoever says so"))?,
         at: now,
-        reason: words("reason", LONGEST_REASON).ok_or_else(|| missing("reason", "why it was that phase"))?,
+        reason: words("reason", LONGEST_REASON)?.ok_or_else(|| missing("reason", "why it was that phase"))?,
     })
 }
 

@@ -165,11 +165,9 @@ fn read(app: &App, by: &By, value: &Value) -> Result<ProbeCheck, Problem> {
         as_found_c: number("as_found_c")?
             .ok_or_else(|| missing("as_found_c", "what the probe showed as it was found"))?,
         as_left_c: number("as_left_c")?,
-        reference: bounded(text("reference"), LONGEST_NAME),
+        reference: bounded("reference", text("reference"), LONGEST_NAME)?,
         accept_c: app.state.plant.probe_checks.accept_c,
-        by: written::name_of(by)
-            .map(str::to_owned)
-            .or_else(|| bounded(text("by"), LONGEST_NAME))
+        by: written::name_or_typed(by, text("by"))?
             .ok_or_else(|| missing("by", "the name of whoever checked it"))?,
         at: by.at,
     })

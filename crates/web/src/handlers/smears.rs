@@ -15,7 +15,7 @@ use crate::access::{Right, admit};
 use crate::app::App;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::written::{self, LONGEST_NAME, bounded};
+use crate::written;
 
 /// The button of the machine page.
 pub(crate) async fn form(
@@ -56,7 +56,7 @@ pub(crate) async fn json(
 
 /// Answers when it is on disk.
 async fn take(app: &App, by: By, machine: &MachineId, typed: Option<&str>) -> Result<Smear, Problem> {
-    let name = written::name_of(&by).map(str::to_owned).or_else(|| bounded(typed, LONGEST_NAME));
+    let name = written::name_or_typed(&by, typed)?;
     let smear = Smear { machine: machine.clone(), by: name, at: by.at };
     let kept = smear.clone();
     app.write_records(move |records| records.take_smear(&by, &kept)).await?;

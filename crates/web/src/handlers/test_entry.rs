@@ -11,6 +11,7 @@ use axum::extract::{FromRequest, Multipart, Path, Request, State};
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use model::{MachineId, Timestamp};
+use plant::Machine;
 use records::{By, StoredPhoto};
 use serde_json::{Value, json};
 
@@ -22,6 +23,7 @@ use crate::photo::{self, LARGEST_PHOTO, Photo};
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::stored_curve;
+use crate::typed::{self, Typed};
 
 /// A table of three thousand lines of forty characters and the fields around it, or a photo.
 pub(crate) const LARGEST_UPLOAD: usize = LARGEST_PHOTO + 256 * 1024;
@@ -38,30 +40,30 @@ pub(crate) async fn form(
     let machine = app.machine(&id)?.id.clone();
     if body.is_err() {
         app.may(Right::Enter)?;
-        return back(&app, &machine, Problem::too_large(LARGEST_UPLOAD)).await;
+        return back(&app, &machine, &Params::default(), Problem::too_large(LARGEST_UPLOAD)).await;
     }
     let (by, body) = admit(&app, Right::Enter, &headers, body, MULTIPART)?;
-    match enter(&app, by, &machine, &headers, body).await {
+    let sent = match Sent::read(&headers, body).await {
+        Ok(sent) => sent,
+        Err(problem) => return back(&app, &machine, &Params::default(), problem).await,
+    };
+    let typed = Params::of(sent.fields.clone());
+    match enter(&app, by, app.machine(&id)?, sent).await {
         Ok(()) => {
             Ok(Redirect::to(&format!("/machines/{machine}?entered=temper-test#test-title")).into_response())
         }
-        Err(problem) => back(&app, &machine, problem).await,
+        Err(problem) => back(&app, &machine, &typed, problem).await,
     }
 }
 
 /// Answers when everything is on disk.
-async fn enter(
-    app: &App,
-    by: By,
-    machine: &MachineId,
-    headers: &HeaderMap,
-    body: Bytes,
-) -> Result<(), Problem> {
-    let Entry { mut event, photo, stored } = entry_of(headers, body).await?;
+async fn enter(app: &App, by: By, machine: &Machine, sent: Sent) -> Result<(), Problem> {
+    let Entry { mut event, photo, stored } = sent.entry()?;
     if let Some(asked) = stored {
-        stored_curve::add(app, machine, &asked, &mut event).await?;
+        stored_curve::add(app, &machine.id, &asked, &mut event).await?;
     }
-    let event = take(app, &by, machine, event.to_string().as_bytes()).await?;
+    typed::check(app, machine, &by, &event).await?;
+    let event = take(app, &by, &machine.id, event.to_string().as_bytes()).await?;
     let Some(Photo { media_type, bytes }) = photo else { return Ok(()) };
     let photo = StoredPhoto { media_type: media_type.to_owned(), bytes };
     let kept =
@@ -72,6 +74,26 @@ async fn enter(
     })
 }
 
+/// The page again, with what was typed and what was wrong.
+async fn back(
+    app: &App,
+    machine: &MachineId,
+    fields: &Params,
+    problem: Problem,
+) -> Result<Response, Problem> {
+    let (typed, fault) = Typed::refused(app.scene(), fields, &problem);
+    let said = Said { message: None, fault, about: About::Test, typed };
+    let page = machine::show_with(app, machine.as_str(), said).await?;
+    Ok((problem.status, page).into_response())
+}
+
+/// The parts of a form, as they came.
+struct Sent {
+    fields: Vec<(String, String)>,
+    table: Option<Bytes>,
+    photo: Option<Bytes>,
+}
+
 /// What a form holds.
 struct Entry {
     event: Value,
@@ -80,53 +102,64 @@ struct Entry {
     stored: Option<Params>,
 }
 
-/// The page again, with what was wrong above the form.
-async fn back(app: &App, machine: &MachineId, problem: Problem) -> Result<Response, Problem> {
-    let said = Said { message: None, fault: Some(problem.sentence), about: About::Test };
-    let page = machine::show_with(app, machine.as_str(), said).await?;
-    Ok((problem.status, page).into_response())
-}
-
-/// The event that a form of several parts holds.
-async fn entry_of(headers: &HeaderMap, body: Bytes) -> Result<Entry, Problem> {
-    let unreadable =
-        |says: String| Problem::refused("bad-event", format!("The form cannot be read: {says}."));
-    let mut request = Request::new(Body::from(body));
-    if let Some(kind) = headers.get(header::CONTENT_TYPE) {
-        request.headers_mut().insert(header::CONTENT_TYPE, kind.clone());
-    }
-    let parts = Multipart::from_request(request, &()).await;
-    let mut parts = parts.map_err(|fault| unreadable(fault.body_text()))?;
-    let (mut fields, mut table, mut photo) = (Vec::new(), None, None);
-    while let Some(part) = parts.next_field().await.map_err(|fault| unreadable(fault.body_text()))? {
-        let name = part.name().unwrap_or_default().to_owned();
-        let bytes = part.bytes().await.map_err(|fault| unreadable(fault.body_text()))?;
-        if bytes.is_empty() {
-            continue;
+impl Sent {
+    async fn read(headers: &HeaderMap, body: Bytes) -> Result<Sent, Problem> {
+        let unreadable =
+            |says: String| Problem::refused("bad-event", format!("The form cannot be read: {says}."));
+        let mut request = Request::new(Body::from(body));
+        if let Some(kind) = headers.get(header::CONTENT_TYPE) {
+            request.headers_mut().insert(header::CONTENT_TYPE, kind.clone());
         }
-        match name.as_str() {
-            "table" => table = Some(bytes),
-            "photo" => {
-                let refused =
-                    |says| Problem::refused("bad-photo", format!("The photo cannot be taken: {says}."));
-                photo = Some(photo::stripped(&bytes).map_err(refused)?);
+        let parts = Multipart::from_request(request, &()).await;
+        let mut parts = parts.map_err(|fault| unreadable(fault.body_text()))?;
+        let mut sent = Sent { fields: Vec::new(), table: None, photo: None };
+        while let Some(part) = parts.next_field().await.map_err(|fault| unreadable(fault.body_text()))? {
+            let name = part.name().unwrap_or_default().to_owned();
+            let bytes = part.bytes().await.map_err(|fault| unreadable(fault.body_text()))?;
+            match name.as_str() {
+                _ if bytes.is_empty() => {}
+                "table" => sent.table = Some(bytes),
+                "photo" => sent.photo = Some(bytes),
+                _ => sent.fields.push((name, String::from_utf8_lossy(&bytes).into_owned())),
             }
-            _ => fields.push((name, String::from_utf8_lossy(&bytes).into_owned())),
         }
+        Ok(sent)
     }
-    let stored = stored_curve::asked(&mut fields);
-    let mut event = event_of_form(&Params::of(fields))?;
-    event["event"] = json!("temper-test");
-    if let Some(table) = table {
-        let refused = |says: String| {
-            Problem::refused("bad-curve", format!("The cooling curve cannot be read: {says}."))
-        };
-        let text =
-            std::str::from_utf8(&table).map_err(|_| refused("the file is not text in UTF-8".to_owned()))?;
-        let points = wire::curve_of_table(text).map_err(refused)?;
-        event["curve"] = points.into_iter().map(|(seconds, celsius)| json!([seconds, celsius])).collect();
+
+    fn entry(self) -> Result<Entry, Problem> {
+        let Sent { mut fields, table, photo } = self;
+        let stored = stored_curve::asked(&mut fields);
+        let fields = Params::of(fields);
+        let mut event = event_of_form(&fields)?;
+        event["event"] = json!("temper-test");
+        match (fields.text("form"), &table, &stored) {
+            (Some("table"), None, _) => {
+                return Err(Problem::refused(
+                    "bad-curve",
+                    "`table` is missing; choose the file with the curve.",
+                ));
+            }
+            (Some("channel"), _, None) => {
+                return Err(Problem::refused(
+                    "bad-curve",
+                    "`channel` is missing; choose where the sample's probe reports.",
+                ));
+            }
+            _ => {}
+        }
+        if let Some(table) = table {
+            let refused = |says: String| {
+                Problem::refused("bad-curve", format!("The cooling curve cannot be read: {says}."))
+            };
+            let text = std::str::from_utf8(&table)
+                .map_err(|_| refused("the file is not text in UTF-8".to_owned()))?;
+            let points = wire::curve_of_table(text).map_err(refused)?;
+            event["curve"] = points.into_iter().map(|(seconds, celsius)| json!([seconds, celsius])).collect();
+        }
+        let refused = |says| Problem::refused("bad-photo", format!("The photo cannot be taken: {says}."));
+        let photo = photo.map(|bytes| photo::stripped(&bytes)).transpose().map_err(refused)?;
+        Ok(Entry { event, photo, stored })
     }
-    Ok(Entry { event, photo, stored })
 }
 
 /// `/photos/{machine}/{at}`, where `at` is in milliseconds since 1970.

@@ -20,6 +20,7 @@ use crate::app::App;
 use crate::handlers::week::{Drawn, Said, Told, page, week_of};
 use crate::problem::Problem;
 use crate::query::{Params, wrong};
+use crate::typed;
 use crate::written::{LONGEST_NAME, name_of};
 
 /// Longer is a letter and no action.
@@ -121,7 +122,7 @@ async fn back(app: &App, week: IsoWeek, done: Result<(), Problem>) -> Result<Res
         Ok(()) => Ok(Redirect::to(&format!("/weeks/{week}?entered=yes#entries-title")).into_response()),
         Err(problem) => {
             let told = Told::of(app, week, Drawn::Galleries).await?;
-            let said = Said { entered: false, fault: Some(problem.sentence.clone()) };
+            let said = Said { entered: false, fault: Some(typed::in_words("week", &problem.sentence).1) };
             let shown = page(app, &told, said)?;
             Ok((problem.status, axum::response::Html(shown)).into_response())
         }
@@ -141,7 +142,12 @@ fn words(form: &Params, name: &str, longest: usize) -> Result<Option<String>, Pr
 fn action_of(app: &App, week: IsoWeek, form: &Params) -> Result<Action, Problem> {
     form.only(&["what", "who", "due", "machine", "figure"])?;
     let needed = |name: &str, longest: usize, should_be: &str| {
-        words(form, name, longest)?.ok_or_else(|| wrong(name, "", should_be))
+        words(form, name, longest)?.ok_or_else(|| {
+            Problem::bad_request(
+                "missing-parameter",
+                format!("`{name}` is missing; it should be {should_be}."),
+            )
+        })
     };
     let machine = form.text("machine").map(|named| app.machine(named)).transpose()?;
     let figure = form

@@ -125,7 +125,7 @@ impl BatchView {
             machine_href: format!("/machines/{}", batch.machine),
             couverture: couverture_name(scene, batch),
             lot: batch.lot.clone(),
-            mass: batch.mass_kg.map(|mass| format!("{mass}\u{a0}kg")),
+            mass: batch.mass_kg.map(words::kilograms),
             method: method(batch.method),
             start: Moment {
                 says: scene.local.full(batch.start),

@@ -154,7 +154,7 @@ impl BowlView {
                 at: scene.moment(filled.at),
                 couverture: couverture(scene, filled.couverture.as_str()),
                 method: method_word(filled.method),
-                mass: filled.mass_kg.map(|kg| format!("{kg}\u{a0}kg")),
+                mass: filled.mass_kg.map(words::kilograms),
                 lot: filled.lot.clone(),
             }),
             ended: bowl.ended_at.map(|at| scene.moment(at)),

@@ -190,10 +190,12 @@ fn event(scene: Scene<'_>, entry: &Entry) -> String {
 }
 
 fn field(key: &str, value: &Value) -> String {
+    if let ("mass_kg", Some(kg)) = (key, value.as_f64()) {
+        return charts::kilograms(kg);
+    }
     let value = plain(value);
     match key {
         "text" => format!("“{value}”"),
-        "mass_kg" => format!("{value} kg"),
         "temperature" => format!("{value} °C"),
         "minutes" => format!("set after {value} min"),
         "curve" => "with a sample's cooling curve".to_owned(),

@@ -248,7 +248,7 @@ impl PartRow {
         PartRow {
             lot: part.lot.as_deref().map(lot_link),
             share: share_says(part.share),
-            mass: part.mass_kg.map_or_else(|| "mass not told".to_owned(), |mass| format!("{mass}\u{a0}kg")),
+            mass: part.mass_kg.map_or_else(|| "mass not told".to_owned(), crate::words::kilograms),
             ways: format!("{}{rework}", ways.join(", ")),
         }
     }

@@ -130,7 +130,7 @@ impl MachineRow {
         MachineRow {
             link: Link { href: format!("/machines/{}", machine.id), says: machine.name.clone() },
             style: machine.style.as_str(),
-            capacity: machine.capacity_kg.map_or_else(|| "–".to_owned(), |mass| format!("{mass}\u{a0}kg")),
+            capacity: machine.capacity_kg.map_or_else(|| "–".to_owned(), words::kilograms),
             couverture: couverture
                 .map_or_else(|| machine.couverture.to_string(), |known| words::tied(known.display_name())),
             method: machine.method.as_str(),

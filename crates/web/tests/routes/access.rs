@@ -53,7 +53,7 @@ async fn a_lot_shows_who_told_of_it_and_no_other() {
     }
     make_records(&works);
     let page = get_as(&works, &ana, "/lots/L22").await;
-    assert!(page.says("<b>ana</b> entered a top-up: lot L22, 2.0 kg "), "{}", page.text);
+    assert!(page.says("<b>ana</b> entered a top-up: lot L22, 2 kg "), "{}", page.text);
     assert_eq!(page.text.matches("entered a top-up").count(), 1, "{}", page.text);
     assert!(!get_as(&works, &ana, "/lots").await.says("History of changes"));
 }

@@ -115,5 +115,52 @@ async fn a_form_comes_back_to_its_page_with_a_message() {
     assert!(works.get("/machines/alder?entered=seed").await.says("The seed has been entered."));
     let bad = works.send(form("event=seed&mass_kg=much")).await;
     assert_eq!(bad.status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(bad.says("`much` is not a number; write it like 1.5."), "{}", bad.text);
+    assert!(bad.says("“Mass” is `much`, which is not a number; write it like 1.5."), "{}", bad.text);
+}
+
+#[tokio::test]
+async fn what_a_hand_has_slipped_on_is_refused_at_its_field_and_stands_there_still() {
+    let works = works(Entries::OpenOnLoopback);
+    let long = "a".repeat(61);
+    for (body, says) in [
+        ("event=charge&lot=L7".to_owned(), "“Mass” is missing; weigh it, and enter it in kg."),
+        ("event=charge&mass_kg=0&lot=L7".to_owned(), "“Mass” is 0, and must be above zero."),
+        (
+            "event=charge&mass_kg=73&lot=L7".to_owned(),
+            "“Mass” is 73 kg, and Alder holds 60 kg; look at the figure again",
+        ),
+        (
+            "event=top-up&mass_kg=2&temperature=90&lot=L7".to_owned(),
+            "“Temperature of the top-up” is 90.0 °C, above the scorch limit",
+        ),
+        (
+            "event=seed&mass_kg=2&temperature=45&lot=L7".to_owned(),
+            "“Temperature of the seed” is 45.0 °C, and the charge was at",
+        ),
+        (
+            "event=seed&mass_kg=2&temperature=200&lot=L7".to_owned(),
+            "“Temperature of the seed” is 200.0 °C, and the charge was at",
+        ),
+        (
+            "event=note&text=done&clean=true&by=+&lot=L7".to_owned(),
+            "“Name” is missing; a clean counts for nothing",
+        ),
+        (
+            format!("event=seed&mass_kg=2&lot=L7&by={long}"),
+            "“Your name or initials” has 61 characters, and at most 60 are kept.",
+        ),
+    ] {
+        let answer = works.post_form("/machines/alder/entries", &body).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{body}: {}", answer.text);
+        let at_field = answer.text.split_once("class=\"at-field\"").map(|(_, behind)| &behind[..400]);
+        assert!(answer.says(says) && at_field.is_some(), "{says}: {}", answer.text);
+        assert!(answer.says("aria-invalid=\"true\" autofocus"));
+        assert!(
+            answer.says("value=\"L7\"") || body.contains("clean"),
+            "what was typed is lost: {}",
+            answer.text
+        );
+        assert!(!answer.text.contains("`mass_kg`"));
+    }
+    assert_eq!(taken(&works), []);
 }

@@ -54,7 +54,7 @@ async fn a_decision_stands_beside_the_standing_and_leaves_earlier_ones() {
     let address = format!("/batches/{BATCH}/decisions");
     let bad = form(&works, &address, "decision=release&by=joana").await;
     assert_eq!(bad.status, StatusCode::BAD_REQUEST);
-    assert!(bad.says("The field `reason` should be why it was decided."), "{}", bad.text);
+    assert!(bad.says("The field “Why” should be why it was decided."), "{}", bad.text);
     let held = form(&works, &address, "decision=hold&reason=test+%3Cb%3Efailed&by=ana").await;
     assert_eq!(held.header("location"), format!("/batches/{BATCH}#decision-title"));
     let body = json!({"decision": "release", "reason": "tested again", "by": "joana"});

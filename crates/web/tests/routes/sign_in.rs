@@ -135,6 +135,13 @@ async fn a_program_has_a_key_that_is_shown_once_and_may_be_withdrawn() {
     let key: String =
         made.text[begin..].chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '-').collect();
     assert!(!get_as(&works, &joana, "/account").await.says(&key), "once");
+    let again = works.send(make(PASSWORD)).await;
+    assert_eq!(again.status, StatusCode::CONFLICT, "{}", again.text);
+    assert!(again.says("There is a key `scale` already; call this one differently"), "{}", again.text);
+    let long = format!("called={}&password={}", "a".repeat(500), PASSWORD.replace(' ', "+"));
+    let long = works.send(form("/account/keys", &joana, long)).await;
+    assert_eq!(long.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(long.says("“What it is for” has 500 characters, and at most 40 are kept."), "{}", long.text);
     let by_key = |key: &str, address: &str, body: &str| {
         Request::post(address)
             .header("host", HOST)

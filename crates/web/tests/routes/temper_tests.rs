@@ -164,26 +164,42 @@ async fn a_samples_curve_is_taken_from_a_channel() {
     assert_eq!(test["result"]["curve_grade"], "poor", "like the table of the same readings");
     assert!(report(&works).await.says("taken from Birch"));
     for (fields, told) in [
-        (with("alder/chocolate"), "A sample has a probe of its own"),
-        (with("birch/jacket"), "There is no reading of birch/jacket in that time."),
+        (with("alder/chocolate"), "a sample has a probe of its own"),
+        (with("birch/jacket"), "there is no reading of birch/jacket in that time."),
         (
             vec![("channel", "birch/room"), ("from", "now"), ("to", "2026-03-02T10:20")],
-            "`now` is not a day and a time",
+            "“From” is `now`, which is not a day and a time",
         ),
         (
             vec![("channel", "birch/room"), ("from", "2026-03-02T10:20"), ("to", "2026-03-02T10:00")],
-            "The curve has to end after it begins, and within 3 h.",
+            "“To” should be after the beginning of the curve, and within 3 h of it.",
         ),
         (
             vec![("channel", "birch/room"), ("from", "2026-03-02T10:00"), ("to", "2026-03-02T10:01")],
             "at least 20 are needed",
         ),
-        (vec![("channel", ""), ("from", ""), ("to", "")], "a temper test needs"),
     ] {
         let refused = parts(&works, &fields).await;
         assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
         assert!(refused.says(told), "{told}: {}", refused.text);
     }
+}
+
+#[tokio::test]
+async fn a_channel_has_to_be_chosen() {
+    let works = works(Entries::OpenOnLoopback);
+    let part = |name: &str, value: &str| {
+        format!("--cut\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n")
+    };
+    let fields =
+        [("form", "channel"), ("channel", ""), ("from", "2026-03-02T10:00:10"), ("to", "2026-03-02T10:20")];
+    let body = fields.map(|(name, value)| part(name, value)).concat() + "--cut--\r\n";
+    let request = post("/machines/birch/tests", "multipart/form-data; boundary=cut", body.into_bytes());
+    let refused = works.send(request).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(refused.says("“Which channel” is missing; choose where"), "{}", refused.text);
+    assert!(refused.says("value=\"2026-03-02T10:00:10\""), "what was typed stands there still");
+    assert!(works.sink.taken.lock().unwrap().is_empty());
 }
 
 #[tokio::test]

@@ -85,6 +85,7 @@ family = "dark"
 id = "alder"
 name = "Alder"
 style = "kettle"
+capacity_kg = 60
 couverture = "dark-64"
 
 [[machine]]

@@ -8,6 +8,11 @@ use serde_json::{Map, Value};
 /// No couverture, seed or hand thermometer is outside these, °C; a figure beyond them is a slip of the finger.
 pub(crate) const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = -40.0..=150.0;
 
+/// The largest storage tanks hold less; kg, common practice, no source.
+const MOST_KG: f64 = 20_000.0;
+/// Good temper sets within ten minutes, poor within an hour; common practice, no source.
+const LONGEST_SET_MIN: f64 = 120.0;
+
 /// The fields of one event.
 pub(crate) struct Fields(Map<String, Value>);
 
@@ -49,11 +54,31 @@ impl Fields {
         }
     }
 
+    /// A mass in kg, that some machine can hold.
+    pub(crate) fn mass(&self, key: &str) -> Result<Option<f64>, String> {
+        match self.above_zero(key)? {
+            Some(kg) if MOST_KG < kg => {
+                Err(format!("`{key}` is {kg} kg, and no machine holds more than {MOST_KG} kg"))
+            }
+            kg => Ok(kg),
+        }
+    }
+
+    /// Minutes until a smear has set.
+    pub(crate) fn set_minutes(&self, key: &str) -> Result<Option<f64>, String> {
+        match self.above_zero(key)? {
+            Some(minutes) if LONGEST_SET_MIN < minutes => Err(format!(
+                "`{key}` is {minutes}, and what has not set in {LONGEST_SET_MIN} minutes has failed; leave the time out"
+            )),
+            minutes => Ok(minutes),
+        }
+    }
+
     pub(crate) fn temperature(&self, key: &str) -> Result<Option<f64>, String> {
         let (low, high) = (PLAUSIBLE_C.start(), PLAUSIBLE_C.end());
         match self.number(key)? {
             Some(number) if !PLAUSIBLE_C.contains(&number) => {
-                Err(format!("`{key}` is {number}; temperatures here are in °C, from {low} to {high}"))
+                Err(format!("`{key}` is {number} °C, and should be from {low} to {high} °C"))
             }
             number => Ok(number),
         }

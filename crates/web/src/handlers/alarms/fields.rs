@@ -7,7 +7,7 @@ use serde_json::Value;
 use crate::app::App;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::written::{self, LONGEST_NAME, bounded};
+use crate::written::{self, bounded};
 
 /// A reason is a sentence.
 const LONGEST_REASON: usize = 200;
@@ -69,14 +69,14 @@ impl Fields {
 
     /// The words beside the buttons, or those of one's own.
     pub(super) fn reason(&self) -> Result<String, Problem> {
-        let reason = bounded(self.text("reason"), LONGEST_REASON)
-            .or_else(|| bounded(self.text("why"), LONGEST_REASON));
-        reason.ok_or_else(|| missing("reason", "why it is set aside"))
+        let beside = bounded("reason", self.text("reason"), LONGEST_REASON)?;
+        let own = bounded("why", self.text("why"), LONGEST_REASON)?;
+        beside.or(own).ok_or_else(|| missing("reason", "why it is set aside"))
     }
 
-    pub(super) fn name(&self, by: &By) -> String {
-        let typed = || bounded(self.text("by"), LONGEST_NAME);
-        written::name_of(by).map(str::to_owned).or_else(typed).unwrap_or_else(|| AT_THIS_COMPUTER.to_owned())
+    pub(super) fn name(&self, by: &By) -> Result<String, Problem> {
+        let name = written::name_or_typed(by, self.text("by"))?;
+        Ok(name.unwrap_or_else(|| AT_THIS_COMPUTER.to_owned()))
     }
 }
 
