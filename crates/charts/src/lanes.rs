@@ -77,7 +77,17 @@ pub(crate) fn event_flag(event: &Event, degrees: Degrees) -> Flag {
         EventKind::Note { .. } => (Shape::Bar, "note".to_owned()),
         EventKind::End => (Shape::Square, "end".to_owned()),
     };
-    Flag { at: event.at, lasts: None, shape, word, role: Role::Event, rank: 0 }
+    Flag { at: event.at, lasts: None, shape, word, role: Role::Event, rank: event_rank(&event.kind) }
+}
+
+/// Who keeps their room where there is little: a test that did not pass before all, a note after all.
+fn event_rank(kind: &EventKind) -> u8 {
+    match kind {
+        EventKind::TemperTest(test) if test.worst() != Grade::Good => 0,
+        EventKind::TemperTest(_) => 1,
+        EventKind::Charge { .. } | EventKind::Seed { .. } | EventKind::TopUp { .. } | EventKind::End => 2,
+        EventKind::Reference { .. } | EventKind::Note { .. } => 3,
+    }
 }
 
 /// Where the word of a flag goes.
@@ -294,6 +304,29 @@ mod tests {
         let flags = [flag(100, "hot room", 2), flag(101, "temper loss", 0), flag(102, "warm hold", 1)];
         let packed = pack(&flags, &time(), 12.0, 1);
         assert_eq!(packed.placed[0].flag.word, "temper loss");
+        assert_eq!(packed.left_out, 2);
+    }
+
+    #[test]
+    fn a_failed_test_has_its_word_however_crowded_it_is() {
+        let event = |seconds: i64, kind: EventKind| Event {
+            machine: "alder".parse().unwrap(),
+            at: at(seconds),
+            by: None,
+            kind,
+            raw: String::new(),
+        };
+        let note = |seconds| event(seconds, EventKind::Note { text: "lid".to_owned() });
+        let poor = model::TemperTest {
+            gloss: Grade::Poor,
+            contraction: Grade::Poor,
+            snap: Grade::Poor,
+            minutes: None,
+        };
+        let events = [note(500), note(502), note(504), note(506), event(508, EventKind::TemperTest(poor))];
+        let flags: Vec<Flag> = events.iter().map(|event| event_flag(event, Degrees::Celsius)).collect();
+        let packed = pack(&flags, &time(), 12.0, 3);
+        assert!(packed.placed.iter().any(|placed| placed.flag.word == "test: poor"));
         assert_eq!(packed.left_out, 2);
     }
 

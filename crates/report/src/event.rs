@@ -23,6 +23,12 @@ pub struct EventDto {
 /// Keys that have their own place.
 const OWN_KEYS: [&str; 4] = ["machine", "event", "at", "by"];
 
+/// Was a sample's cooling curve all that the test rests on, without a smear?
+pub(crate) fn is_by_curve(event: &Event) -> bool {
+    let raw = serde_json::from_str::<Value>(&event.raw).unwrap_or_default();
+    raw.get("curve").is_some() && raw.get("gloss").is_none()
+}
+
 impl From<&Event> for EventDto {
     fn from(event: &Event) -> EventDto {
         let mut fields = fields_of(&event.kind);
@@ -33,7 +39,7 @@ impl From<&Event> for EventDto {
             }
         }
         // A curve has one grade, which stands for three only inside.
-        if fields.contains_key("curve") && !event.raw.contains("\"gloss\"") {
+        if is_by_curve(event) {
             ["gloss", "contraction", "snap"].iter().for_each(|key| {
                 fields.shift_remove(*key);
             });

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use model::{CouvertureId, MachineId};
+use jiff::tz::TimeZone;
+use model::{Batch, CouvertureId, MachineId, Phase};
 
 /// Names by id; what has none is called by its id.
 #[derive(Debug, Clone, Default)]
@@ -22,6 +23,21 @@ impl Names {
     /// What people call a couverture.
     pub fn couverture<'n>(&'n self, id: &'n CouvertureId) -> &'n str {
         self.couvertures.get(id).map_or(id.as_str(), String::as_str)
+    }
+
+    /// A batch by its machine and the moment at which it is laid over others, with a word on what began then: a batch has a start, too, which
+    /// is hours before. `Alder, cooling from Mon 23 Nov 2026 07:05`.
+    pub fn batch(&self, batch: &Batch, zone: &TimeZone) -> String {
+        let began = |phase| batch.first(phase).is_some();
+        let what = if began(Phase::Cooling) {
+            "cooling"
+        } else if began(Phase::Working) {
+            "working"
+        } else {
+            "melting"
+        };
+        let from = zone.to_datetime(history::week::anchor(batch).to_jiff()).strftime("%a %-d %b %Y %H:%M");
+        format!("{}, {what} from {from}", self.machine(&batch.machine))
     }
 
     /// Several machines, in a list as people say it.

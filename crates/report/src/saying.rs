@@ -54,6 +54,11 @@ pub(crate) fn count(number: usize) -> String {
     WORDS.get(number).map_or_else(|| number.to_string(), |word| (*word).to_owned())
 }
 
+/// `1 silence`, `2 silences`.
+pub(crate) fn counted(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
+
 /// `once`, `twice`, `three times`.
 pub(crate) fn times(number: usize) -> String {
     match number {
@@ -77,6 +82,14 @@ mod tests {
     fn lengths_are_said_in_words() {
         let said = [20, 60, 1500, 7200, 7830].map(|seconds| length(Span::from_secs(seconds)));
         assert_eq!(said, ["20 s", "1 min", "25 min", "2 h", "2 h 11 min"]);
+    }
+
+    #[test]
+    fn one_is_no_plural() {
+        assert_eq!(
+            [0, 1, 2].map(|n| counted(n, "silence", "silences")),
+            ["0 silences", "1 silence", "2 silences"]
+        );
     }
 
     #[test]

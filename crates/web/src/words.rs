@@ -75,6 +75,13 @@ pub(crate) fn difference(celsius: f64, degrees: Degrees) -> String {
     format!("{:.1}\u{a0}{}", degrees.of_difference(celsius), degrees.unit())
 }
 
+/// `0.45 °C/min`, `8.7 °C/min`
+pub(crate) fn rate(c_per_min: f64, degrees: Degrees) -> String {
+    let read = degrees.of_difference(c_per_min);
+    let places = if read < 1.0 { 2 } else { 1 };
+    format!("{read:.places$}\u{a0}{}/min", degrees.unit())
+}
+
 /// Some sentence with its numbers tied to their units so that no line breaks between them.
 pub(crate) fn tied(sentence: &str) -> String {
     [" °C", " min", " h", " kg", " %"].iter().fold(sentence.to_owned(), |text, unit| {
@@ -215,7 +222,8 @@ pub(crate) fn event(event: &Event, degrees: Degrees) -> String {
     }
 }
 
-fn is_by_curve(event: &Event) -> bool {
+/// Does it rest on a sample's cooling curve alone, without a smear?
+pub(crate) fn is_by_curve(event: &Event) -> bool {
     let told = wire::further(event);
     told.has_curve && !told.has_smear
 }

@@ -3,6 +3,7 @@
 use model::{Batch, Event, EventKind, Grade, Measures, Method, Phase, Span, TemperTest};
 
 use super::Telling;
+use crate::event::is_by_curve;
 use crate::saying::{capital, count, day_and_hour, length, list};
 
 /// Shorter unknown times are told by the measures alone.
@@ -175,8 +176,10 @@ impl Telling<'_> {
 
     fn tested(&self) -> Option<String> {
         let tests = self.tests();
-        let tell =
-            |(event, test): &(&Event, &TemperTest)| format!("{} at {}", grades(test), self.at(event.at));
+        let tell = |(event, test): &(&Event, &TemperTest)| {
+            let says = if is_by_curve(event) { curve_says(test.worst()) } else { grades(test) };
+            format!("{says} at {}", self.at(event.at))
+        };
         let number = capital(&count(tests.len()));
         match tests.as_slice() {
             [] => None,
@@ -221,6 +224,16 @@ fn takes_seed(method: Method) -> bool {
 
 fn minutes_said(minutes: f64) -> String {
     length(Span::from_mins_f64(minutes))
+}
+
+/// As the list of events says it.
+fn curve_says(grade: Grade) -> String {
+    let verdict = match grade {
+        Grade::Good => "passed",
+        Grade::Fair => "leaves doubt",
+        Grade::Poor => "failed",
+    };
+    format!("by a sample's cooling curve, which {verdict},")
 }
 
 /// `good`, or what was less than good.

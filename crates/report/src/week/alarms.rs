@@ -3,7 +3,7 @@
 use history::week::AlarmRow;
 
 use super::{Cell, Holds, Reviewed, Section, Table};
-use crate::saying::{length, list};
+use crate::saying::{counted, length, list};
 
 pub(super) fn alarms(reviewed: &Reviewed<'_>) -> Section {
     let review = &reviewed.review.alarms;
@@ -13,8 +13,9 @@ pub(super) fn alarms(reviewed: &Reviewed<'_>) -> Section {
         says.push("No alarm was raised in this week.".to_owned());
     } else {
         says.push(format!(
-            "{} alarms, of which {} were acknowledged. A shop floor should stay at one or two a machine and shift (a start value, no source).",
-            week.raised, week.seen
+            "{}, of which {} acknowledged. A shop floor should stay at one or two a machine and shift (a start value, no source).",
+            counted(week.raised, "alarm", "alarms"),
+            counted(week.seen, "was", "were")
         ));
         says.push(match week.floods.len() {
             0 => "At no time were there more than ten in ten minutes.".to_owned(),

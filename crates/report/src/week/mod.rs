@@ -68,7 +68,7 @@ impl Cell {
                 let scale = 10_f64.powi(i32::try_from(*decimals).unwrap_or(0));
                 format!("{:.decimals$}", (value * scale).round() / scale + 0.0)
             }
-            Cell::Moment(at) => zone.to_datetime(at.to_jiff()).strftime("%a %-d %b %H:%M").to_string(),
+            Cell::Moment(at) => zone.to_datetime(at.to_jiff()).strftime("%a %-d %b %Y %H:%M").to_string(),
             Cell::Nothing => "–".to_owned(),
         }
     }
@@ -118,7 +118,7 @@ pub struct ReviewSheet {
     pub title: String,
     /// The plant's name.
     pub plant: String,
-    /// `23 to 29 November 2026`.
+    /// `23 November 2026 to 29 November 2026`.
     pub span: String,
     /// One sentence that can be read from the door.
     pub headline: String,
@@ -157,7 +157,7 @@ pub fn review_sheet(reviewed: &Reviewed<'_>) -> ReviewSheet {
     ReviewSheet {
         title: format!("Week {} of {year}", week.trim_start_matches('0')),
         plant: reviewed.plant.to_owned(),
-        span: format!("{} to {}", date(review.from, "%-d %B"), date(last, "%-d %B %Y")),
+        span: format!("{} to {}", date(review.from, "%-d %B %Y"), date(last, "%-d %B %Y")),
         headline: people::headline(review),
         lead: people::lead(reviewed),
         sections: vec![
@@ -180,11 +180,9 @@ pub fn review_sheet(reviewed: &Reviewed<'_>) -> ReviewSheet {
 }
 
 impl Reviewed<'_> {
-    /// A batch as people see it: machine and start of cooling.
+    /// A batch as people see it.
     fn batch(&self, batch: &model::Batch) -> Cell {
-        let at = history::week::anchor(batch);
-        let when = self.zone.to_datetime(at.to_jiff()).strftime("%a %-d %b %H:%M");
-        Cell::Batch(batch.id.clone(), format!("{}, {when}", self.names.machine(&batch.machine)))
+        Cell::Batch(batch.id.clone(), self.names.batch(batch, self.zone))
     }
 }
 

@@ -3,7 +3,7 @@
 use history::week::{KindRow, LotRow, RoomWeek};
 
 use super::{Cell, Holds, Reviewed, Section, Table};
-use crate::saying::length;
+use crate::saying::{counted, length};
 
 pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
     let review = reviewed.review;
@@ -11,8 +11,11 @@ pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
     let mut says = Vec::new();
     if let Some(per_day) = load.per_machine_day {
         says.push(format!(
-            "{} alarms, {per_day:.1} for each day on which a machine was worked; a shop floor should stay at one or two a machine and shift. {} asked for somebody at once, {} soon, {} when there is time.",
-            load.raised, load.by_priority[0], load.by_priority[1], load.by_priority[2]
+            "{}, {per_day:.1} for each day on which a machine was worked. {} asked for somebody at once, {} soon, {} when there is time.",
+            counted(load.raised, "alarm", "alarms"),
+            load.by_priority[0],
+            load.by_priority[1],
+            load.by_priority[2]
         ));
     }
     if review.kinds.is_empty() {
@@ -143,13 +146,19 @@ pub(super) fn data(reviewed: &Reviewed<'_>) -> Section {
     });
     if 0 < batches {
         says.push(format!(
-            "{} batches still go on, {} began before the record does. {} have no mass and {} no lot, of {batches}.",
-            quality.open, quality.begun_unseen, quality.without_mass, quality.without_lot
+            "Of {}, {} still on and {} before the record does; {} no mass and {} no lot.",
+            counted(batches, "batch", "batches"),
+            counted(quality.open, "goes", "go"),
+            counted(quality.begun_unseen, "began", "began"),
+            counted(quality.without_mass, "has", "have"),
+            counted(quality.without_lot, "has", "have")
         ));
     }
     says.push(format!(
-        "{} silences, {} faults of probes, {} wrong clocks.",
-        quality.silences, quality.probe_faults, quality.clocks
+        "{}, {}, {}.",
+        counted(quality.silences, "silence", "silences"),
+        counted(quality.probe_faults, "fault of a probe", "faults of probes"),
+        counted(quality.clocks, "wrong clock", "wrong clocks")
     ));
     if 0 < quality.tau_by_jacket.of {
         says.push(format!(

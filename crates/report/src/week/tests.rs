@@ -9,7 +9,7 @@ fn cells_are_said_as_people_say_them() {
     let zone = TimeZone::get("Europe/Lisbon").unwrap();
     let at = "2026-11-23T07:12:00Z".parse().unwrap();
     let cells = [Cell::Number(-0.001, 2), Cell::Number(31.456, 1), Cell::Moment(at), Cell::Nothing];
-    assert_eq!(cells.map(|cell| cell.says(&zone)), ["0.00", "31.5", "Mon 23 Nov 07:12", "–"]);
+    assert_eq!(cells.map(|cell| cell.says(&zone)), ["0.00", "31.5", "Mon 23 Nov 2026 07:12", "–"]);
 }
 
 /// A table with every kind of cell and words that try to break out.
@@ -54,7 +54,7 @@ fn words_break_out_of_no_form() {
     assert!(html.contains("&lt;b&gt;Cedar &amp; &quot;Birch&quot;&lt;/b&gt;") && !html.contains("<b>Cedar"));
     let source = review_source(&sheet(), &zone);
     assert!(source.contains(
-        r##""<b>Cedar & \"Birch\"</b> #strong[x] \\", "a test failed", "104", "Mon 23 Nov 07:12""##
+        r##""<b>Cedar & \"Birch\"</b> #strong[x] \\", "a test failed", "104", "Mon 23 Nov 2026 07:12""##
     ));
 }
 

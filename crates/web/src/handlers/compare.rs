@@ -137,14 +137,7 @@ fn show(app: &App, records: &[DayRecord], left_out: usize, newest: &[Batch]) -> 
     let page = app.page("compare", Shows::Compare)?;
     let scene = app.scene();
     let names = app.names();
-    let label = |batch: &Batch| {
-        let at = scene
-            .local
-            .rules()
-            .to_datetime(history::week::anchor(batch).to_jiff())
-            .strftime("%a %-d %b %H:%M");
-        format!("{}, {at}", names.machine(&batch.machine))
-    };
+    let label = |batch: &Batch| names.batch(batch, scene.local.rules());
     let labels: Vec<String> = records.iter().map(|record| label(&record.batch)).collect();
     let overlays =
         Overlays { plant: &app.state.plant, names: &names, zone: app.state.plant.time_zone.rules() };

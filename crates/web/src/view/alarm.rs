@@ -207,7 +207,7 @@ impl AlarmView {
             title: report::help(finding.kind).title,
             place: place(scene, finding.machine.as_ref()),
             place_href: finding.machine.as_ref().map(|machine| format!("/machines/{machine}")),
-            says: scene.sentence(&finding.says),
+            says: super::finding::told(scene, finding),
             action: row.action,
             consequence: row.consequence,
             raised: scene.moment(finding.raised_at),

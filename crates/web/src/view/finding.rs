@@ -64,7 +64,7 @@ impl FindingView {
             to_do: help.to_do,
             place: finding.machine.as_ref().map_or_else(|| "The works".to_owned(), name),
             batch_href: finding.batch.as_ref().map(|batch| format!("/batches/{batch}")),
-            says: scene.sentence(&with_names(scene, finding)),
+            says: told(scene, finding),
             advice: scene.sentence(&finding.advice),
             raised: scene.moment(finding.raised_at),
             lasted: match finding.to {
@@ -84,6 +84,12 @@ impl FindingView {
         let alarm = alarms.of(&finding.id).map(|alarm| AlarmMark::new(scene, alarm));
         FindingView { alarm, ..FindingView::new(scene, finding) }
     }
+}
+
+/// What a finding says. Its sentence is of the moment at which it was raised, and once it is over nobody should read it as of now.
+pub(crate) fn told(scene: Scene<'_>, finding: &Finding) -> String {
+    let says = scene.sentence(&with_names(scene, finding));
+    if finding.is_open() { says } else { format!("When it was raised: “{says}”") }
 }
 
 /// Names told in a sentence; of more only how many.

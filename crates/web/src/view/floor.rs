@@ -145,7 +145,9 @@ fn missed(lanes: &[LaneView]) -> Option<String> {
 /// Nobody is needed: then what matters is who is ready and who is next.
 fn quiet(lanes: &[LaneView], urgencies: &[Urgency]) -> String {
     let next = lanes.iter().zip(urgencies).find_map(|(lane, urgency)| match urgency {
-        Urgency::NearlyReady(_) | Urgency::UnderWay(_) => lane.ready.as_ref().map(|ready| (lane, ready)),
+        Urgency::NearlyReady(_) | Urgency::UnderWay(_) => {
+            lane.ready.as_ref().and_then(|ready| Some((lane, ready, ready.at.as_ref()?)))
+        }
         Urgency::Now(_)
         | Urgency::Soon(_)
         | Urgency::Later(_)
@@ -154,11 +156,9 @@ fn quiet(lanes: &[LaneView], urgencies: &[Urgency]) -> String {
         | Urgency::Idle => None,
     });
     match next {
-        Some((lane, ready)) => {
-            format!(
-                "Nobody is needed. {} should be ready at {}, {}.",
-                lane.name, ready.at.says, ready.give_or_take
-            )
+        Some((lane, ready, at)) => {
+            let margin = ready.give_or_take.as_ref().map_or_else(String::new, |margin| format!(", {margin}"));
+            format!("Nobody is needed. {} should be ready at {}{margin}.", lane.name, at.says)
         }
         None => "Nobody is needed.".to_owned(),
     }

@@ -198,7 +198,7 @@ fn field(key: &str, value: &Value) -> String {
         "text" => format!("“{value}”"),
         "temperature" => format!("{value} °C"),
         "minutes" => format!("set after {value} min"),
-        "curve" => "with a sample's cooling curve".to_owned(),
+        "curve" => "by a sample's cooling curve".to_owned(),
         other => format!("{} {value}", other.replace('_', " ")),
     }
 }

@@ -15,6 +15,9 @@ use crate::words::{self, Trend};
 /// The contract's limit for `silent`: a value older than this is not the temperature of now.
 const STALE_AFTER: Span = Span::from_secs(60);
 
+/// Somebody has to be at hand anyway when a charge may be ready within this time.
+const SOON: Span = Span::from_mins(10);
+
 /// One machine as it stands.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct LaneView {
@@ -63,11 +66,12 @@ pub(crate) struct TrendView {
 /// When it will be ready.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Ready {
-    /// `in 25 min`, `4 min overdue`
+    /// `in 25 min`, `4 min overdue`, `too early to say`
     pub within: String,
-    /// `± 6 min`
-    pub give_or_take: String,
-    pub at: Moment,
+    /// `± 6 min`; `None` where it is as wide as the time itself.
+    pub give_or_take: Option<String>,
+    /// `None` where it is too early to say.
+    pub at: Option<Moment>,
 }
 
 /// How much room a lane has.
@@ -139,7 +143,7 @@ impl LaneView {
             unit: scene.degrees.unit(),
             trend: lane.slope_c_per_min.filter(|_| live && value.is_some()).map(|slope| TrendView {
                 word: Trend::of(slope).word(),
-                rate: format!("{} in 10\u{a0}min", words::difference((slope * 10.0).abs(), scene.degrees)),
+                rate: words::rate(slope.abs(), scene.degrees),
             }),
             ruler: ruler(scene, &limits, value, lane.ten_minutes_ago_c, room),
             phase: words::phase(lane.phase),
@@ -219,16 +223,21 @@ pub(super) fn standing_chip(standing: Standing) -> Chip {
 fn ready(scene: Scene<'_>, lane: &Lane) -> Option<Ready> {
     let forecast = lane.forecast?;
     let left = forecast.at.since(scene.now);
+    let margin = forecast.give_or_take;
+    let is_wide = left.max(-left) <= margin;
+    let is_early = is_wide && Span::ZERO < left && SOON < left + margin;
     Some(Ready {
-        within: if left < Span::ZERO {
+        within: if is_early {
+            "too early to say".to_owned()
+        } else if left < Span::ZERO {
             format!("{} overdue", words::length(-left))
         } else if left < Span::from_mins(1) {
             "any moment".to_owned()
         } else {
             format!("in {}", words::length(left))
         },
-        give_or_take: format!("±\u{a0}{}", words::length(forecast.give_or_take)),
-        at: scene.moment(forecast.at),
+        give_or_take: (!is_wide).then(|| format!("±\u{a0}{}", words::length(margin))),
+        at: (!is_early).then(|| scene.moment(forecast.at)),
     })
 }
 
@@ -309,10 +318,35 @@ mod tests {
         cooling.forecast = Some(Forecast { at: moment("12:25"), give_or_take: Span::from_mins(6) });
         let ready = view(&cooling, "12:00").ready.unwrap();
         assert_eq!(
-            (ready.within.as_str(), ready.give_or_take.as_str()),
-            ("in 25\u{a0}min", "±\u{a0}6\u{a0}min")
+            (ready.within.as_str(), ready.give_or_take.as_deref()),
+            ("in 25\u{a0}min", Some("±\u{a0}6\u{a0}min"))
         );
         assert_eq!(view(&cooling, "12:29").ready.unwrap().within, "4\u{a0}min overdue");
+    }
+
+    #[test]
+    fn a_margin_as_wide_as_the_time_is_no_forecast() {
+        let mut cooling = lane("alder", Phase::Cooling);
+        let mut ready = |give_or_take| {
+            cooling.forecast =
+                Some(Forecast { at: moment("12:25"), give_or_take: Span::from_mins(give_or_take) });
+            let ready = view(&cooling, "12:00").ready.unwrap();
+            (ready.within, ready.give_or_take.is_some(), ready.at.is_some())
+        };
+        assert_eq!(ready(24), ("in 25\u{a0}min".to_owned(), true, true));
+        assert_eq!(ready(25), ("too early to say".to_owned(), false, false));
+        cooling.forecast = Some(Forecast { at: moment("12:25"), give_or_take: Span::from_mins(4) });
+        let ready = view(&cooling, "12:22").ready.unwrap();
+        assert_eq!((ready.within.as_str(), ready.give_or_take), ("in 3\u{a0}min", None));
+    }
+
+    #[test]
+    fn a_rate_is_told_by_the_minute() {
+        let mut rising = lane("alder", Phase::Melting);
+        rising.slope_c_per_min = Some(8.7);
+        assert_eq!(view(&rising, "12:00").trend.unwrap().rate.replace('\u{a0}', " "), "8.7 °C/min");
+        rising.slope_c_per_min = Some(-0.45);
+        assert_eq!(view(&rising, "12:00").trend.unwrap().rate.replace('\u{a0}', " "), "0.45 °C/min");
     }
 
     #[test]

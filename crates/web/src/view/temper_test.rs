@@ -88,7 +88,8 @@ impl TestView {
                 | Phase::Rewarming,
             ) => ("none", "not yet".to_owned()),
         };
-        let grade = newest.map(|(_, test)| GradeView::new(scene, family(scene, lane), test));
+        let smeared = newest.filter(|(event, _)| !words::is_by_curve(event));
+        let grade = smeared.map(|(_, test)| GradeView::new(scene, family(scene, lane), test));
         TestView { class, says, grade, due, smear }
     }
 }

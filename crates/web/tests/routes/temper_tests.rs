@@ -106,9 +106,13 @@ async fn a_samples_curve_is_read_from_a_table_and_drawn() {
     let entered = parts(&works, &[("table", &table()), ("by", "rui")]).await;
     assert_eq!(entered.status, StatusCode::SEE_OTHER, "{}", entered.text);
     let report = report(&works).await;
-    for words in
-        ["cooling curve failed", "consistent with too few crystals", "hd-sample", "Sample of Alder, 12:00"]
-    {
+    for words in [
+        "One temper test: by a sample&#x27;s cooling curve, which failed, at 12:00.",
+        "cooling curve failed",
+        "consistent with too few crystals",
+        "hd-sample",
+        "Sample of Alder, 12:00",
+    ] {
         assert!(report.says(words), "{words}: {}", report.text);
     }
     let json = batch_json(&works).await;
