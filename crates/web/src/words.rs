@@ -70,11 +70,6 @@ pub(crate) fn temperature(celsius: f64, degrees: Degrees) -> String {
     format!("{:.1}\u{a0}{}", degrees.of(celsius), degrees.unit())
 }
 
-/// `0.4 °C`, a difference.
-pub(crate) fn difference(celsius: f64, degrees: Degrees) -> String {
-    format!("{:.1}\u{a0}{}", degrees.of_difference(celsius), degrees.unit())
-}
-
 /// `0.45 °C/min`, `8.7 °C/min`
 pub(crate) fn rate(c_per_min: f64, degrees: Degrees) -> String {
     let read = degrees.of_difference(c_per_min);
