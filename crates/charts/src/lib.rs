@@ -38,7 +38,7 @@ mod words;
 
 pub use crate::control::{ControlChart, ControlPoint};
 pub use crate::degrees::Degrees;
-pub use crate::mass::kilograms;
+pub use crate::mass::{kilograms, to_the_gram};
 pub use crate::multiples::{Field, Multiples};
 pub use crate::overlay::{BandAt, Laid, Overlay};
 pub use crate::palette::stylesheet;

@@ -3,9 +3,14 @@
 /// What the scales of a works show at best.
 const GRAMS_A_KG: f64 = 1000.0;
 
-/// `18.69 kg`: to the gram, without zeros at the end, however it was worked out.
+/// Kilograms to the gram, however they were worked out.
+pub fn to_the_gram(kg: f64) -> f64 {
+    (kg * GRAMS_A_KG).round() / GRAMS_A_KG
+}
+
+/// `18.69 kg`: to the gram, without zeros at the end.
 pub fn kilograms(kg: f64) -> String {
-    format!("{} kg", (kg * GRAMS_A_KG).round() / GRAMS_A_KG)
+    format!("{} kg", to_the_gram(kg))
 }
 
 #[cfg(test)]

@@ -131,7 +131,7 @@ impl Fields {
             Some(_) => sent(name),
             None => known.unwrap_or_default(),
         };
-        let mass = known.mass_kg.map(|kg| kg.to_string());
+        let mass = known.mass_kg.map(|kg| charts::to_the_gram(kg).to_string());
         let warm = known.chocolate_c.map(|celsius| format!("{:.1}", scene.degrees.of(celsius)));
         Fields {
             mass: or("mass", mass.clone()),

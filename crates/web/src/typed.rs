@@ -71,6 +71,9 @@ pub(crate) fn in_words(form: &str, said: &str) -> (Option<String>, String) {
         match label(form, part).filter(|_| place % 2 == 1) {
             Some(label) => {
                 first.get_or_insert_with(|| part.to_owned());
+                let before =
+                    ["The field ", "The parameter "].iter().find_map(|lead| words.strip_suffix(lead));
+                words.truncate(before.map_or(words.len(), str::len));
                 words += &format!("“{label}”");
             }
             None if place % 2 == 1 => words += &format!("`{part}`"),
@@ -86,14 +89,30 @@ fn label(form: &str, field: &str) -> Option<&'static str> {
     Some(match (form, field) {
         ("seed", "temperature") => "Temperature of the seed",
         ("top-up", "temperature") => "Temperature of the top-up",
+        ("decision" | "week" | "setup" | "alarms", "by") => "Name",
+        ("clean", "by") => "Your name",
+        ("clean", "text") => "How it was cleaned, and what was checked",
+        ("users", "role") => "May do what",
+        ("setup", "probe" | "machine" | "channel") => "Which probe",
+        ("setup", "kind") => "Against what",
+        ("setup", "reference_c") => "The reference thermometer shows",
+        ("setup", "as_found_c") => "The probe as found",
+        ("setup", "as_left_c") => "The probe as left",
+        ("setup", "reference") => "Mark or certificate of the reference",
+        ("alarms", "reason") => "In your own words",
+        ("alarms", "minutes" | "days" | "until") => "For how long",
+        ("account", "called") => "What it is for",
+        ("week", "what") => "What is to be done",
+        ("week", "who") => "Who does it",
+        ("week", "due") => "Until",
+        ("week", "figure") => "Which figure should it move",
+        ("week", "machine") => "On which machine",
         (_, "temperature") => "It shows",
         (_, "mass_kg") => "Mass",
         (_, "lot") => "Lot",
         (_, "couverture") => "Couverture",
         (_, "method") => "Method",
-        ("decision" | "week", "by") | ("clean", "by") => "Name",
         (_, "by") => "Your name or initials",
-        ("clean", "text") => "How it was cleaned, and what was checked",
         (_, "text") => "Note",
         (_, "gloss") => "Gloss",
         (_, "contraction") => "Contraction",
@@ -105,12 +124,6 @@ fn label(form: &str, field: &str) -> Option<&'static str> {
         (_, "channel") => "Which channel",
         (_, "from") => "From",
         (_, "to") => "To",
-        ("account", "called") => "What it is for",
-        ("week", "what") => "What is to be done",
-        ("week", "who") => "Who does it",
-        ("week", "due") => "Until",
-        ("week", "figure") => "Which figure should it move",
-        ("week", "machine") => "On which machine",
         (_, "decision") => "What is to become of it",
         (_, "reason") => "Why",
         _ => return None,
@@ -212,6 +225,9 @@ mod tests {
         let told = in_words("seed", "`temperature` is `hot`, and must be above zero");
         let says = "“Temperature of the seed” is `hot`, and must be above zero.".to_owned();
         assert_eq!(told, (Some("temperature".to_owned()), says));
+        let told = in_words("decision", "The field `reason` should be why it was decided.").1;
+        assert_eq!(told, "“Why” should be why it was decided.");
+        assert_eq!(in_words("alarms", "`minutes` is 0").1, "“For how long” is 0.");
         assert_eq!(in_words("note", "it is late.").1, "It is late.");
     }
 }

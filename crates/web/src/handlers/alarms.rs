@@ -25,6 +25,7 @@ use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::rendered::{Parts, named};
+use crate::typed::in_words;
 use crate::view::{AlarmsView, AsideForm, ReasonView, reasons as reason_rows};
 
 /// What the button for all that have come back sends in the place of an id.
@@ -311,7 +312,7 @@ async fn back<T>(app: &Arc<App>, aside: Option<&str>, done: Result<T, Problem>) 
     match done {
         Ok(_) => Ok(Redirect::to("/alarms").into_response()),
         Err(problem) => {
-            let page = show(app, aside, Some(problem.sentence.clone())).await?;
+            let page = show(app, aside, Some(in_words("alarms", &problem.sentence).1)).await?;
             Ok((problem.status, page).into_response())
         }
     }

@@ -20,6 +20,7 @@ use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::reader::degrees_of;
+use crate::typed::in_words;
 use crate::view::{SetupView, history_of};
 use crate::written::{self, LONGEST_NAME, bounded};
 
@@ -62,7 +63,9 @@ pub(crate) async fn form(
     match enter_form(&app, by, &form).await {
         Ok(_) => Ok(Redirect::to("/setup?entered=yes#checks-title").into_response()),
         Err(problem) => {
-            let page = render(&app, false, Some(problem.sentence.clone())).await?;
+            let page =
+                render(&app, false, Some(in_words("setup", &app.scene().sentence(&problem.sentence)).1))
+                    .await?;
             Ok((problem.status, page).into_response())
         }
     }
@@ -144,7 +147,7 @@ fn read(app: &App, by: &By, value: &Value) -> Result<ProbeCheck, Problem> {
         None => Ok(None),
         Some(field) => match field.as_f64() {
             Some(celsius) if PLAUSIBLE_C.contains(&celsius) => Ok(Some(celsius)),
-            Some(_) | None => Err(missing(name, "a temperature in °C, from -40 to 150")),
+            Some(_) | None => Err(missing(name, "a temperature from -40 to 150 °C")),
         },
     };
     let machine = text("machine").ok_or_else(|| missing("machine", "the id of a machine"))?;

@@ -19,6 +19,7 @@ use crate::handlers::account::{person, sentence, typed_again};
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
+use crate::typed::in_words;
 use crate::view::{HistoryView, Moment, history_of};
 
 const FORM: &str = "application/x-www-form-urlencoded";
@@ -92,7 +93,7 @@ pub(crate) async fn add(
     match add_as_asked(&app, &form).await {
         Ok(name) => Ok(Redirect::to(&format!("/users?added={name}")).into_response()),
         Err(problem) => {
-            let shown = show_list(&app, None, Some(problem.sentence.clone())).await?;
+            let shown = show_list(&app, None, Some(in_words("users", &problem.sentence).1)).await?;
             Ok((problem.status, shown).into_response())
         }
     }
@@ -169,7 +170,8 @@ pub(crate) async fn change_one(
     match change_as_asked(&app, &visitor, &user.name, &form).await {
         Ok(done) => Ok(Redirect::to(&format!("/users/{}?done={done}", user.name)).into_response()),
         Err(problem) => {
-            let shown = show_one(&app, &visitor, &user, None, Some(problem.sentence.clone())).await?;
+            let shown =
+                show_one(&app, &visitor, &user, None, Some(in_words("users", &problem.sentence).1)).await?;
             Ok((problem.status, shown).into_response())
         }
     }

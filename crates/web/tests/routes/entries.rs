@@ -143,7 +143,7 @@ async fn what_a_hand_has_slipped_on_is_refused_at_its_field_and_stands_there_sti
         ),
         (
             "event=note&text=done&clean=true&by=+&lot=L7".to_owned(),
-            "“Name” is missing; a clean counts for nothing",
+            "“Your name” is missing; a clean counts for nothing",
         ),
         (
             format!("event=seed&mass_kg=2&lot=L7&by={long}"),

@@ -54,7 +54,7 @@ async fn a_decision_stands_beside_the_standing_and_leaves_earlier_ones() {
     let address = format!("/batches/{BATCH}/decisions");
     let bad = form(&works, &address, "decision=release&by=joana").await;
     assert_eq!(bad.status, StatusCode::BAD_REQUEST);
-    assert!(bad.says("The field “Why” should be why it was decided."), "{}", bad.text);
+    assert!(bad.says("“Why” should be why it was decided."), "{}", bad.text);
     let held = form(&works, &address, "decision=hold&reason=test+%3Cb%3Efailed&by=ana").await;
     assert_eq!(held.header("location"), format!("/batches/{BATCH}#decision-title"));
     let body = json!({"decision": "release", "reason": "tested again", "by": "joana"});
@@ -186,7 +186,7 @@ async fn a_failed_check_leaves_batches_in_doubt_until_the_probe_is_right() {
         ),
         (
             json!({"machine": "alder", "channel": "room", "kind": "ice-point", "as_found_c": 900, "by": "rui"}),
-            "The field `as_found_c` should be a temperature in °C, from -40 to 150.",
+            "The field `as_found_c` should be a temperature from -40 to 150 °C.",
         ),
     ] {
         let answer = program(&works, "/api/v1/probe-checks", body).await;

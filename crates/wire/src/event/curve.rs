@@ -155,7 +155,9 @@ fn check(points: &[CurvePoint]) -> Result<(), String> {
     }
     if let Some((_, celsius)) = points.iter().find(|(_, celsius)| !PLAUSIBLE_C.contains(celsius)) {
         let (low, high) = (PLAUSIBLE_C.start(), PLAUSIBLE_C.end());
-        return Err(format!("the curve holds {celsius}; temperatures here are in °C, from {low} to {high}"));
+        return Err(format!(
+            "the curve holds {celsius}; its temperatures are in degrees Celsius, from {low} to {high}"
+        ));
     }
     if let Some(pair) = points.windows(2).find(|pair| !(pair[0].0 < pair[1].0)) {
         return Err(format!("the times of the curve must rise; {} s comes after {} s", pair[1].0, pair[0].0));
@@ -295,7 +297,10 @@ mod tests {
         let back = (0..30).map(|n| format!("{},30", n % 20)).collect::<Vec<_>>().join("\n");
         check_table(&back, expect!["the times of the curve must rise; 0 s comes after 19 s"]);
         let hot = (0..30).map(|n| format!("{n},300")).collect::<Vec<_>>().join("\n");
-        check_table(&hot, expect!["the curve holds 300; temperatures here are in °C, from -40 to 150"]);
+        check_table(
+            &hot,
+            expect!["the curve holds 300; its temperatures are in degrees Celsius, from -40 to 150"],
+        );
         let long = "1,2\n".repeat(MOST_CURVE_POINTS + 1);
         check_table(
             &long,
