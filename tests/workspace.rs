@@ -18,10 +18,10 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("store", &["model", "frames", "journal"]),
     ("records", &["model"]),
     ("alarms", &["model", "records"]),
-    ("reach", &["model", "plant", "records", "alarms"]),
     ("history", &["model", "plant", "maths", "store", "records", "alarms"]),
     ("charts", &["model"]),
     ("report", &["model", "history", "charts"]),
+    ("reach", &["model", "plant", "records", "alarms", "report"]),
     ("paper", &[]),
     ("intake", &["model", "plant", "wire", "journal"]),
     (

@@ -22,7 +22,7 @@ mod webhook;
 
 pub use crate::config::{MailLogin, ReachConfig, ReachError};
 pub use crate::policy::never_told;
-pub use crate::run::{Reaching, keep_reaching};
+pub use crate::run::{Post, Reaching};
 pub use crate::stats::ReachStats;
 pub use crate::trial::try_contact;
 pub use crate::webhook::{Secret, signature};

@@ -51,11 +51,7 @@ impl Message {
             id: format!("{}-{}", finding.id, finding.priority.as_str()).replace(':', "."),
             at: now,
             priority: finding.priority,
-            subject: format!(
-                "{}: {place}, {}",
-                urgency(finding.priority),
-                finding.kind.as_str().replace('-', " ")
-            ),
+            subject: format!("{}: {place}, {}", urgency(finding.priority), report::help(finding.kind).title),
             text,
             kind: "alarm.raised",
             data: json!({

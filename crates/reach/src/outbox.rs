@@ -26,7 +26,8 @@ pub(crate) struct Pending {
 /// What becomes of one that did not get there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Next {
-    Again,
+    /// It has failed so often.
+    Again(u32),
     GivenUp,
 }
 
@@ -69,7 +70,7 @@ impl Outbox {
         }
         let next = now + FIRST_WAIT * 2_u32.pow(tries - 1);
         self.waiting.push(Pending { tries, next, ..pending });
-        Next::Again
+        Next::Again(tries)
     }
 
     /// Takes out those that need not be sent any more, and answers which.

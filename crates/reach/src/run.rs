@@ -1,6 +1,6 @@
 //! Keeps looking who is to be told, and tells them.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -24,6 +24,8 @@ use crate::stats::ReachStats;
 const LOOK_EVERY: Duration = Duration::from_secs(1);
 /// Messages on their way at once: a receiver that stands still holds up no other.
 const AT_ONCE: usize = 8;
+/// A message that has failed so often is told as a trouble: some mail servers refuse every first try for the moment.
+const LATE_AFTER_TRIES: u32 = 2;
 
 /// What reaching people needs.
 pub struct Reaching {
@@ -43,39 +45,50 @@ pub struct Reaching {
     pub stats: Arc<ReachStats>,
 }
 
-/// Tells people until `stop`. Does nothing where the plant file names nobody.
-///
-/// # Errors
-/// If the means to reach anybody cannot be made.
-pub async fn keep_reaching(reaching: Reaching, stop: CancellationToken) -> Result<(), ReachError> {
-    if reaching.plant.reach.rules.is_empty() {
-        stop.cancelled().await;
-        return Ok(());
-    }
-    let ways = Ways::new(&reaching.config)?;
-    let mut post =
-        Post { reaching, ways, outbox: Outbox::default(), under_way: JoinSet::new(), asked: BTreeSet::new() };
-    loop {
-        post.look().await;
-        post.send();
-        tokio::select! {
-            () = stop.cancelled() => return Ok(()),
-            () = sleep(LOOK_EVERY) => {}
-        }
-        post.collect().await;
-    }
-}
-
-struct Post {
+/// Whoever carries messages to people.
+pub struct Post {
     reaching: Reaching,
     ways: Ways,
     outbox: Outbox,
     under_way: JoinSet<(Pending, Result<(), ReachError>)>,
     /// What has been put into the box since the start, or was told before it.
     asked: BTreeSet<Key>,
+    /// What does not get through so far, and why.
+    late: BTreeMap<Key, String>,
 }
 
 impl Post {
+    /// Ready to go.
+    ///
+    /// # Errors
+    /// If the means to reach anybody cannot be made.
+    pub fn new(reaching: Reaching) -> Result<Post, ReachError> {
+        Ok(Post {
+            ways: Ways::new(&reaching.config)?,
+            reaching,
+            outbox: Outbox::default(),
+            under_way: JoinSet::new(),
+            asked: BTreeSet::new(),
+            late: BTreeMap::new(),
+        })
+    }
+
+    /// Tells people until `stop`. Does nothing where the plant file names nobody.
+    pub async fn keep_reaching(mut self, stop: CancellationToken) {
+        if self.reaching.plant.reach.rules.is_empty() {
+            return stop.cancelled().await;
+        }
+        loop {
+            self.look().await;
+            self.send();
+            tokio::select! {
+                () = stop.cancelled() => return,
+                () = sleep(LOOK_EVERY) => {}
+            }
+            self.collect().await;
+        }
+    }
+
     /// Puts what is due into the box.
     async fn look(&mut self) {
         let now = (self.reaching.clock)();
@@ -84,6 +97,7 @@ impl Post {
         // Whoever acknowledges it meanwhile spares them the message; if it rings again, it is told again.
         for key in self.outbox.withdraw(|key| !still_calls(key, &listing)) {
             self.asked.remove(&key);
+            self.late.remove(&key);
         }
         // What is over and done need not be remembered; if it came again, it stands in the records.
         let flood = listing.flood.map(flood_id);
@@ -92,7 +106,9 @@ impl Post {
         let ringing =
             listing.alarms.iter().filter(|alarm| alarm.state.rings()).map(|alarm| &alarm.finding.id);
         let new: Vec<FindingId> = ringing.chain(&flood).filter(|id| !known.contains(id)).cloned().collect();
-        if !self.remember(new).await {
+        let remembers = self.remember(new).await;
+        self.reaching.stats.note(|counts| counts.cannot_remember = !remembers);
+        if !remembers {
             return;
         }
         for (key, about) in due(&self.reaching.plant, &listing, &self.asked, now) {
@@ -103,6 +119,7 @@ impl Post {
             };
             self.asked.insert(key.clone());
             if let Some(gone) = self.outbox.put(key, message, Instant::now()) {
+                self.late.remove(&gone.key);
                 warn!(subject = %gone.message.subject, contact = %gone.key.1, "too many messages wait; one was thrown away");
                 self.reaching.stats.note(|counts| {
                     counts.dropped += 1;
@@ -146,8 +163,17 @@ impl Post {
                 (pending, told)
             });
         }
+        self.note_how_it_stands();
+    }
+
+    fn note_how_it_stands(&self) {
         let waiting = (self.outbox.len() + self.under_way.len()) as u64;
-        self.reaching.stats.note(|counts| counts.waiting = waiting);
+        let (late, because) = (self.late.len() as u64, self.late.values().next().cloned());
+        self.reaching.stats.note(|counts| {
+            counts.waiting = waiting;
+            counts.late = late;
+            counts.late_because = because;
+        });
     }
 
     /// What became of those under way.
@@ -156,6 +182,7 @@ impl Post {
             let Ok((pending, told)) = ended else { continue };
             match told {
                 Ok(()) => {
+                    self.late.remove(&pending.key);
                     self.reaching.stats.note(|counts| counts.arrived += 1);
                     self.write_down(pending.key, true);
                 }
@@ -169,8 +196,15 @@ impl Post {
         let (key, subject) = (pending.key.clone(), pending.message.subject.clone());
         let contact = &key.1;
         match self.outbox.failed(pending, can_be_tried, Instant::now()) {
-            Next::Again => warn!(%contact, %subject, %error, "a message did not get there; trying again"),
+            Next::Again(tries) => {
+                warn!(%contact, %subject, %error, "a message did not get there; trying again");
+                if LATE_AFTER_TRIES <= tries {
+                    let because = format!("{contact}: {error}");
+                    self.late.insert(key, because);
+                }
+            }
             Next::GivenUp => {
+                self.late.remove(&key);
                 warn!(%contact, %subject, %error, "a message did not get there, and is given up");
                 let fault = format!("{contact}: {error}");
                 self.reaching.stats.note(|counts| {

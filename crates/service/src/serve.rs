@@ -8,7 +8,7 @@ use std::time::Duration;
 use alarms::Desk;
 use intake::{Dialect, IntakeConfig, IntakeStats, NoticeboardConfig, Notices, Wiring, inbox};
 use journal::BlockSeq;
-use reach::{ReachStats, Reaching};
+use reach::{Post, ReachStats, Reaching};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch as channel};
 use tokio::time::timeout;
@@ -100,7 +100,7 @@ pub async fn serve(
         clock: clock.clone(),
         stats: messages.clone(),
     };
-    let reaching = tokio::spawn(reach::keep_reaching(reaching, stop.clone()));
+    let reaching = tokio::spawn(Post::new(reaching)?.keep_reaching(stop.clone()));
     let vitals = Arc::new(Vitals {
         intake: stats.clone(),
         messages,
@@ -179,7 +179,7 @@ pub async fn serve(
     joined("the teller of standings", telling.await)?;
     joined("the noticeboard", posting.await)?;
     joined("the desk of alarms", keeping.await)?;
-    joined("the messenger", reaching.await)??;
+    joined("the messenger", reaching.await)?;
     Ok(taken_in?)
 }
 

@@ -148,26 +148,20 @@ impl Works {
     }
 
     fn post(&self) -> Post {
-        Post {
-            ways: Ways::new(&self.reaching.config).unwrap(),
-            reaching: self.again(),
-            outbox: Outbox::default(),
-            under_way: JoinSet::new(),
-            asked: BTreeSet::new(),
-        }
+        Post::new(self.again()).unwrap()
     }
 
     /// Runs until `done`, or for so long that something is wrong.
     async fn run_until(&self, done: impl Fn(&ReachStats) -> bool) {
         let stop = CancellationToken::new();
-        let running = tokio::spawn(keep_reaching(self.again(), stop.clone()));
+        let running = tokio::spawn(self.post().keep_reaching(stop.clone()));
         let patience = Instant::now() + Duration::from_secs(60);
         while !done(&self.reaching.stats) {
             assert!(Instant::now() < patience, "{:?}", self.reaching.stats.counts());
             sleep(Duration::from_millis(20)).await;
         }
         stop.cancel();
-        running.await.unwrap().unwrap();
+        running.await.unwrap();
     }
 }
 
@@ -181,7 +175,7 @@ async fn mail_and_webhook_arrive_and_say_what_to_do() {
     let letter = mail.letters.lock().unwrap()[0].clone();
     for says in [
         "To: <shift@tern.example>",
-        "Subject: Now: Alder, scorch",
+        "Subject: Now: Alder, Too hot: it may burn",
         "Turn the heat off",
         "/alarms",
         "Auto-Submitted: auto-generated",
@@ -267,4 +261,33 @@ async fn a_server_that_is_busy_is_tried_again() {
     let works = works(plant(mail.port, 9, LADDER), 60);
     works.run_until(|stats| stats.arrived() == 1).await;
     assert_eq!(mail.letters.lock().unwrap().len(), 1);
+}
+
+/// Seven tries take ten minutes, and nobody who looks at the page about health may take all for well that long.
+#[tokio::test]
+async fn what_does_not_get_through_is_told_long_before_it_is_given_up() {
+    let works = works(plant(25, 9, "[[reach]]\nfirst = [\"lead\"]\n"), 60);
+    let says = || works.reaching.stats.says();
+    let mut post = works.post();
+    post.look().await;
+    let refused = ReachError::Now("nobody listens there".to_owned());
+    let (mut now, mut told) = (Instant::now(), Vec::new());
+    for _ in 0..2 {
+        let pending = post.outbox.take(now).unwrap();
+        post.failed(pending, &refused);
+        now += Duration::from_secs(3600);
+        post.note_how_it_stands();
+        told.push(says());
+    }
+    let late = "One message about an alarm does not get through so far, and is tried again: lead: nobody listens there.";
+    assert_eq!(told, [vec![], vec![late.to_owned()]]);
+    // Somebody acknowledges it: nobody need be told any more, and nothing is late.
+    let (board, by) = (works.reaching.board.borrow().clone(), By::new(Actor::Loopback, at(60)));
+    let scorch = finding("alder", FindingKind::Scorch, Priority::High, 60);
+    let update = Update { findings: vec![scorch.clone()], ..Update::default() };
+    works.reaching.records.commit(&update).unwrap();
+    works.reaching.desk.acknowledge(&by, "ana", &board, &scorch.id).unwrap();
+    post.look().await;
+    post.note_how_it_stands();
+    assert_eq!(says(), [] as [String; 0]);
 }
