@@ -10,6 +10,9 @@ use crate::{LimitOverrides, Limits};
 /// No couverture is held outside these; a figure beyond them is in another unit (88 °F is 31 °C).
 const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = 0.0..=80.0;
 
+/// Up to a week without a test: whoever makes none for longer does without the reminder.
+const MAX_HOLD_MINUTES: [f64; 2] = [1.0, 10_080.0];
+
 /// What the file sets for a couverture or a machine. A faulty limit is left out here, and told.
 pub(crate) fn mean(raw: &RawLimits, faults: &mut Faults<'_>) -> LimitOverrides {
     LimitOverrides {
@@ -19,7 +22,8 @@ pub(crate) fn mean(raw: &RawLimits, faults: &mut Faults<'_>) -> LimitOverrides {
         working: temperatures(raw.working.as_ref(), "working", faults),
         temper_loss: temperature(raw.temper_loss.as_ref(), "temper_loss", faults),
         seed_share: shares(raw.seed_share.as_ref(), faults),
-        max_hold: words::above_zero(raw.max_hold.as_ref(), "max_hold", faults).map(Span::from_mins_f64),
+        max_hold: words::within(raw.max_hold.as_ref(), "max_hold", MAX_HOLD_MINUTES, faults)
+            .map(Span::from_mins_f64),
     }
 }
 
@@ -156,7 +160,7 @@ mod tests {
             expect![[r#"
             line 15: `melt` takes two numbers such as [31.0, 32.0], not 1 values
             line 16: `working` takes two numbers such as [31.0, 32.0], not a number
-            line 17: `max_hold = 0` cannot be; it must be above zero
+            line 17: `max_hold = 0` cannot be; it is between 1 and 10080
             line 18: `seed_share = [20, 30]` cannot be; shares lie between 0 and 1, so that 0.2 means 20 %"#]],
         );
     }

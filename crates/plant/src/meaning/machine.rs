@@ -15,6 +15,17 @@ use crate::{ChannelSettings, ColdJunction, Couverture, Machine, Sensor, Style};
 /// Finding ids say `plant` where a finding is about all machines, so no machine can have that id.
 const WHOLE_PLANT: &str = "plant";
 
+/// From a bowl to a tank.
+const CAPACITY_KG: [f64; 2] = [0.01, 100_000.0];
+/// A day at most.
+const COOLING_MINUTES: [f64; 2] = [1.0, 1_440.0];
+/// A probe that is off by more, in °C or %RH, is replaced and not corrected.
+const OFFSET: [f64; 2] = [-20.0, 20.0];
+/// In A or 1/min.
+const OTHER_OFFSET: [f64; 2] = [-1_000.0, 1_000.0];
+/// Where terminals are, °C.
+const COLD_JUNCTION_C: [f64; 2] = [-40.0, 80.0];
+
 /// All ids that stand there, and the machines without a fault.
 pub(crate) fn mean_all(
     raw: &[RawMachine],
@@ -38,10 +49,11 @@ fn mean(
     let id = mean_id(raw.id.as_ref(), ids, faults);
     let name = words::not_blank(raw.name.as_ref(), "name", faults);
     let style = words::one_of(raw.style.as_ref(), "style", &Style::ALL, Style::as_str, faults);
-    let capacity_kg = words::above_zero(raw.capacity_kg.as_ref(), "capacity_kg", faults);
+    let capacity_kg = words::within(raw.capacity_kg.as_ref(), "capacity_kg", CAPACITY_KG, faults);
     let couverture: Option<CouvertureId> = couverture_ids.point(raw.couverture.as_ref(), faults);
     let method = words::one_of(raw.method.as_ref(), "method", &Method::ALL, Method::as_str, faults);
-    let cooling_minutes = words::above_zero(raw.cooling_minutes.as_ref(), "cooling_minutes", faults);
+    let cooling_minutes =
+        words::within(raw.cooling_minutes.as_ref(), "cooling_minutes", COOLING_MINUTES, faults);
     let channels = mean_channels(&raw.channels, faults);
     let overrides = limits::mean(&raw.limits, faults);
     if let Some(usual) = couvertures.iter().find(|known| Some(&known.id) == couverture.as_ref()) {
@@ -91,10 +103,20 @@ fn mean_channel(raw: &RawChannel, faults: &mut Faults<'_>) -> Option<(Channel, C
     let sensor = mean_sensor(channel, raw, faults);
     let settings = ChannelSettings {
         sensor,
-        offset: raw.offset.as_ref().map_or(0.0, |offset| offset.value),
+        offset: mean_offset(channel, raw.offset.as_ref(), faults),
         tolerance: practice::mean_tolerance(channel, sensor, raw.tolerance.as_ref(), faults),
     };
     Some((channel, settings))
+}
+
+fn mean_offset(channel: Channel, raw: Option<&At<f64>>, faults: &mut Faults<'_>) -> f64 {
+    let bounds = match channel {
+        Channel::Stirrer | Channel::Motor => OTHER_OFFSET,
+        Channel::Chocolate | Channel::Jacket | Channel::Room | Channel::Setpoint | Channel::Humidity => {
+            OFFSET
+        }
+    };
+    words::within(raw, "offset", bounds, faults).unwrap_or(0.0)
 }
 
 /// The word of `sensor`, before its cold junction is known.
@@ -162,7 +184,10 @@ fn mean_cold_junction(
 ) -> Option<ColdJunction> {
     let raw = raw?;
     match &raw.value {
-        NumberOrText::Number(celsius) => Some(ColdJunction::Fixed(*celsius)),
+        NumberOrText::Number(celsius) => {
+            let celsius = At { line: raw.line, value: *celsius };
+            words::within(Some(&celsius), "cold_junction", COLD_JUNCTION_C, faults).map(ColdJunction::Fixed)
+        }
         NumberOrText::Text(word) if word == Channel::Room.as_str() && channel == Channel::Room => {
             faults.add(
                 raw.line,
@@ -214,12 +239,15 @@ mod tests {
     }
 
     #[test]
-    fn sizes_are_above_zero() {
+    fn sizes_are_such_as_machines_have() {
         check_with(
-            "capacity_kg = 0\ncooling_minutes = -5\n",
+            "capacity_kg = 0\ncooling_minutes = 99999999\n[machine.channel.chocolate]\noffset = 310\n\
+             [machine.channel.motor]\noffset = -20.5\n[machine.channel.jacket]\nsensor = \"type-k\"\ncold_junction = 295\n",
             expect![[r#"
-            line 12: `capacity_kg = 0` cannot be; it must be above zero
-            line 13: `cooling_minutes = -5` cannot be; it must be above zero"#]],
+            line 12: `capacity_kg = 0` cannot be; it is between 0.01 and 100000
+            line 13: `cooling_minutes = 99999999` cannot be; it is between 1 and 1440
+            line 15: `offset = 310` cannot be; it is between -20 and 20
+            line 20: `cold_junction = 295` cannot be; it is between -40 and 80"#]],
         );
     }
 

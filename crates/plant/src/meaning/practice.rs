@@ -7,30 +7,45 @@ use crate::meaning::words;
 use crate::raw::{RawProbeChecks, RawTemperTest};
 use crate::{CurveRules, Follows, ProbeCheckRules, Sensor, TemperTestRules, ToleranceClass};
 
+/// A smear cools for so long.
+const COOL_MINUTES: [f64; 2] = [1.0, 240.0];
+/// Tests of a charge that is worked; a day at most.
+const EVERY_MINUTES: [f64; 2] = [1.0, 1_440.0];
+/// A smear that takes longer does not set.
+const SET_MINUTES: [f64; 2] = [0.1, 120.0];
+/// Of a sample's curve, which takes some minutes.
+const CURVE_SECONDS: [f64; 2] = [1.0, 600.0];
+/// Either way.
+const CURVE_C_PER_MIN: [f64; 2] = [-10.0, 10.0];
+/// Three years at most.
+const EVERY_DAYS: [f64; 2] = [1.0, 1_096.0];
+/// A probe that is off by more measures something else.
+const OFF_BY_C: [f64; 2] = [0.001, 20.0];
 /// A rule for what follows is a sentence or two on a tablet.
 const LONGEST_RULE: usize = 300;
 
 pub(crate) fn mean_temper_test(raw: &RawTemperTest, faults: &mut Faults<'_>) -> TemperTestRules {
     let usual = TemperTestRules::default();
-    let mut above_zero = |raw: &Option<At<f64>>, key: &str, otherwise: f64| {
-        words::above_zero(raw.as_ref(), key, faults).unwrap_or(otherwise)
+    let mut within = |raw: &Option<At<f64>>, key: &str, bounds: [f64; 2], otherwise: f64| {
+        words::within(raw.as_ref(), key, bounds, faults).unwrap_or(otherwise)
     };
-    let cool = above_zero(&raw.cool_minutes, "cool_minutes", usual.cool.as_mins_f64());
-    let every = above_zero(&raw.every_minutes, "every_minutes", usual.every.as_mins_f64());
-    let good_minutes = above_zero(&raw.set_good_minutes, "set_good_minutes", usual.good_minutes);
-    let slow_minutes = above_zero(&raw.set_slow_minutes, "set_slow_minutes", usual.slow_minutes);
-    let thick_minutes = above_zero(&raw.set_thick_minutes, "set_thick_minutes", usual.thick_minutes);
+    let cool = within(&raw.cool_minutes, "cool_minutes", COOL_MINUTES, usual.cool.as_mins_f64());
+    let every = within(&raw.every_minutes, "every_minutes", EVERY_MINUTES, usual.every.as_mins_f64());
+    let good_minutes = within(&raw.set_good_minutes, "set_good_minutes", SET_MINUTES, usual.good_minutes);
+    let slow_minutes = within(&raw.set_slow_minutes, "set_slow_minutes", SET_MINUTES, usual.slow_minutes);
+    let thick_minutes = within(&raw.set_thick_minutes, "set_thick_minutes", SET_MINUTES, usual.thick_minutes);
     let later = &raw.milk_and_white_later_minutes;
-    let milk_and_white_later = above_zero(later, "milk_and_white_later_minutes", usual.milk_and_white_later);
+    let milk_and_white_later =
+        within(later, "milk_and_white_later_minutes", SET_MINUTES, usual.milk_and_white_later);
     let smooth_seconds =
-        above_zero(&raw.curve_smooth_seconds, "curve_smooth_seconds", usual.curve.smooth_seconds);
+        within(&raw.curve_smooth_seconds, "curve_smooth_seconds", CURVE_SECONDS, usual.curve.smooth_seconds);
     let slope_seconds =
-        above_zero(&raw.curve_slope_seconds, "curve_slope_seconds", usual.curve.slope_seconds);
+        within(&raw.curve_slope_seconds, "curve_slope_seconds", CURVE_SECONDS, usual.curve.slope_seconds);
     let under = &raw.curve_under_above;
     let over = &raw.curve_over_below;
     let curve = CurveRules {
-        under_above: under.as_ref().map_or(usual.curve.under_above, |at| at.value),
-        over_below: over.as_ref().map_or(usual.curve.over_below, |at| at.value),
+        under_above: within(under, "curve_under_above", CURVE_C_PER_MIN, usual.curve.under_above),
+        over_below: within(over, "curve_over_below", CURVE_C_PER_MIN, usual.curve.over_below),
         smooth_seconds,
         slope_seconds,
     };
@@ -86,9 +101,11 @@ fn mean_follows(raw: &[Option<At<String>>; 5], faults: &mut Faults<'_>) -> Follo
 
 pub(crate) fn mean_probe_checks(raw: &RawProbeChecks, faults: &mut Faults<'_>) -> ProbeCheckRules {
     let usual = ProbeCheckRules::default();
-    let days = words::above_zero(raw.every_days.as_ref(), "every_days", faults);
-    let accept_c = words::above_zero(raw.accept_c.as_ref(), "accept_c", faults).unwrap_or(usual.accept_c);
-    let replace_c = words::above_zero(raw.replace_c.as_ref(), "replace_c", faults).unwrap_or(usual.replace_c);
+    let days = words::within(raw.every_days.as_ref(), "every_days", EVERY_DAYS, faults);
+    let accept_c =
+        words::within(raw.accept_c.as_ref(), "accept_c", OFF_BY_C, faults).unwrap_or(usual.accept_c);
+    let replace_c =
+        words::within(raw.replace_c.as_ref(), "replace_c", OFF_BY_C, faults).unwrap_or(usual.replace_c);
     if !(accept_c < replace_c)
         && let Some(line) = [&raw.accept_c, &raw.replace_c].into_iter().flatten().map(|at| at.line).max()
     {
@@ -173,12 +190,27 @@ mod tests {
     }
 
     #[test]
+    fn what_nobody_means_is_refused() {
+        check_with(
+            "[temper_test]\ncool_minutes = 99999999\nmilk_and_white_later_minutes = 1e9\ncurve_under_above = 400\n\
+             curve_slope_seconds = 1e-9\n[probe_checks]\nevery_days = 1e6\nreplace_c = 273.15\n",
+            expect![[r#"
+                line 13: `cool_minutes = 99999999` cannot be; it is between 1 and 240
+                line 14: `milk_and_white_later_minutes = 1000000000` cannot be; it is between 0.1 and 120
+                line 15: `curve_under_above = 400` cannot be; it is between -10 and 10
+                line 16: `curve_slope_seconds = 0.000000001` cannot be; it is between 1 and 600
+                line 18: `every_days = 1000000` cannot be; it is between 1 and 1096
+                line 19: `replace_c = 273.15` cannot be; it is between 0.001 and 20"#]],
+        );
+    }
+
+    #[test]
     fn faults_are_told_in_words() {
         check_with(
             "[temper_test]\nevery_minutes = 0\nset_good_minutes = 2\ncurve_over_below = 0.3\nset_god = 1\n\
              [temper_test.follows]\na = \" \"\nx = \"repeat\"\n[probe_checks]\naccept_c = 2\nevery = 3\n",
             expect![[r#"
-                line 13: `every_minutes = 0` cannot be; it must be above zero
+                line 13: `every_minutes = 0` cannot be; it is between 1 and 1440
                 line 14: `set_thick_minutes` (3), `set_good_minutes` (2) and `set_slow_minutes` (8) must grow in this order
                 line 15: `curve_over_below` (0.3) must lie below `curve_under_above` (0.1); both are in °C/min
                 line 16: `set_god` is not known in [temper_test]; what can stand there: cool_minutes, every_minutes, set_good_minutes, set_slow_minutes, set_thick_minutes, milk_and_white_later_minutes, curve_under_above, curve_over_below, curve_smooth_seconds, curve_slope_seconds and follows

@@ -37,13 +37,18 @@ pub(crate) fn one_of<T: Copy>(
     found
 }
 
-/// A number above zero.
-pub(crate) fn above_zero(number: Option<&At<f64>>, key: &str, faults: &mut Faults<'_>) -> Option<f64> {
+/// A number of which sense can be made. Bounds are wide (common practice, no source): what lies outside is a slip or another unit.
+pub(crate) fn within(
+    number: Option<&At<f64>>,
+    key: &str,
+    [low, high]: [f64; 2],
+    faults: &mut Faults<'_>,
+) -> Option<f64> {
     let number = number?;
-    if 0.0 < number.value {
+    if (low..=high).contains(&number.value) {
         return Some(number.value);
     }
-    faults.add(number.line, format!("`{key} = {}` cannot be; it must be above zero", number.value));
+    faults.add(number.line, format!("`{key} = {}` cannot be; it is between {low} and {high}", number.value));
     None
 }
 
