@@ -96,6 +96,21 @@ fn a_rule_for_what_is_no_alarm() {
 }
 
 #[test]
+fn a_rule_that_can_never_reach_anybody() {
+    let people = "[[contact]]\nid = \"lead\"\nwebhook = \"https://hooks.tern.example/alarms\"\nsecret_env = \"TERN\"\n\
+                  [[reach]]\nalarms = [\"hot-room\", \"damp-room\", \"scorch\"]\nfirst = [\"lead\"]\n\
+                  [[reach]]\nalarms = [\"warm-hold\", \"silent\"]\npriority = \"high\"\nfirst = [\"lead\"]\n\
+                  [[reach]]\nmachines = [\"alder\"]\nalarms = [\"common-cause\"]\nfirst = [\"lead\"]\n[[machine]]";
+    check_plant(&[("[[machine]]", people)], expect![[""]]);
+}
+
+#[test]
+fn a_contact_whom_no_rule_names() {
+    let people = "[[contact]]\nid = \"lead\"\nwebhook = \"https://hooks.tern.example/alarms\"\nsecret_env = \"TERN\"\n[[machine]]";
+    check_plant(&[("[[machine]]", people)], expect![[""]]);
+}
+
+#[test]
 fn a_plant_file_with_several_faults_tells_all_of_them() {
     check_plant(
         &[

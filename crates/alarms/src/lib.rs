@@ -25,5 +25,5 @@ mod week;
 pub use crate::desk::{Desk, DeskError, Wanted};
 pub use crate::life::State;
 pub use crate::list::{Alarm, Facts, Listing, listing};
-pub use crate::rationale::{Answer, Rationale, rationale};
+pub use crate::rationale::{Answer, Rationale, most_urgent, rationale};
 pub use crate::week::{AlarmWeek, MachineAlarms, Standing, week};

@@ -6,7 +6,7 @@
 //!
 //! Where work can hurt someone the action defers to the site's rules and to qualified people.
 
-use model::{FindingKind, Phase};
+use model::{FindingKind, Phase, Priority};
 
 /// What a kind of finding asks for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,6 +72,37 @@ fn act(
     quiet_in: &'static [Phase],
 ) -> Rationale {
     Rationale { answer: Answer::Act { minutes }, cause, consequence, action, latches: false, quiet_in }
+}
+
+/// How urgent a kind is at most: two of them become more urgent than they began.
+pub fn most_urgent(kind: FindingKind) -> Priority {
+    match kind {
+        FindingKind::Scorch
+        | FindingKind::TemperLoss
+        | FindingKind::SlowCooling
+        | FindingKind::Solidifying
+        | FindingKind::StirrerStopped
+        | FindingKind::HeaterStuck
+        | FindingKind::ProbeFault
+        | FindingKind::Silent
+        | FindingKind::CommonCause => Priority::High,
+        FindingKind::WarmHold
+        | FindingKind::ColdHold
+        | FindingKind::Undershoot
+        | FindingKind::SeedMissed
+        | FindingKind::HoldDrift
+        | FindingKind::Thickening
+        | FindingKind::ProbeStuck
+        | FindingKind::ProbeDrift
+        | FindingKind::CoolingFade => Priority::Medium,
+        FindingKind::Hunting
+        | FindingKind::LongHold
+        | FindingKind::Spikes
+        | FindingKind::ClockOff
+        | FindingKind::HotRoom
+        | FindingKind::DampRoom
+        | FindingKind::TestDue => Priority::Low,
+    }
 }
 
 /// The row of a kind.

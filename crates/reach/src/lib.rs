@@ -21,7 +21,7 @@ mod trial;
 mod webhook;
 
 pub use crate::config::{MailLogin, ReachConfig, ReachError};
-pub use crate::policy::never_told;
+pub use crate::policy::{NeverTold, never_told};
 pub use crate::run::{Post, Reaching};
 pub use crate::stats::ReachStats;
 pub use crate::trial::try_contact;

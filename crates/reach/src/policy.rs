@@ -7,7 +7,7 @@
 
 use std::collections::BTreeSet;
 
-use alarms::{Alarm, Listing, rationale};
+use alarms::{Alarm, Listing, most_urgent, rationale};
 use model::{ContactId, FindingId, FindingKind, MachineId, Priority, Timestamp};
 use plant::{Plant, ReachRule};
 
@@ -47,9 +47,31 @@ pub(crate) fn due<'a>(
     due
 }
 
-/// Kinds of a rule that are never told, because they are no alarms.
-pub fn never_told(rule: &ReachRule) -> impl Iterator<Item = FindingKind> {
-    rule.kinds.iter().copied().filter(|kind| !rationale(*kind).is_alarm())
+/// Why a rule never tells of a kind that it names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NeverTold {
+    /// It is no alarm.
+    NoAlarm,
+    /// It is never more urgent than this, and the rule is for what is.
+    AtMost(Priority),
+    /// It is of the whole works, and the rule is for some machines.
+    OfNoMachine,
+}
+
+/// Kinds that a rule names and never tells of.
+pub fn never_told(rule: &ReachRule) -> impl Iterator<Item = (FindingKind, NeverTold)> {
+    rule.kinds.iter().copied().filter_map(|kind| {
+        let why = if !rationale(kind).is_alarm() {
+            NeverTold::NoAlarm
+        } else if most_urgent(kind) < rule.priority {
+            NeverTold::AtMost(most_urgent(kind))
+        } else if kind == FindingKind::CommonCause && !rule.machines.is_empty() {
+            NeverTold::OfNoMachine
+        } else {
+            return None;
+        };
+        Some((kind, why))
+    })
 }
 
 /// What `contact` is to be told for the sake of `alarm` now, if anything.
@@ -178,6 +200,28 @@ mod tests {
                 && !is_told("alarms = [\"scorch\"]")
                 && !is_told("priority = \"high\"")
         );
+    }
+
+    /// What was found in the recorded days is never more urgent than is said beforehand.
+    #[test]
+    fn no_finding_is_more_urgent_than_its_kind_can_be() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../sample-streams");
+        let mut seen = 0;
+        for entry in std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()) {
+            if !entry.to_string_lossy().ends_with(".analysis.json") {
+                continue;
+            }
+            let told: serde_json::Value =
+                serde_json::from_str(&std::fs::read_to_string(entry).unwrap()).unwrap();
+            let of_machines = told["machines"].as_array().unwrap().iter().map(|machine| &machine["findings"]);
+            for finding in of_machines.flat_map(|findings| findings.as_array().unwrap()) {
+                let kind: FindingKind = finding["kind"].as_str().unwrap().parse().unwrap();
+                let priority: Priority = finding["priority"].as_str().unwrap().parse().unwrap();
+                assert!(priority <= most_urgent(kind), "{kind}");
+                seen += 1;
+            }
+        }
+        assert!(0 < seen);
     }
 
     #[test]

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use intake::{BrokerAddress, Credentials, IdentityFault, read_secret};
 use plant::{Contact, ContactWay, PasswordFrom, Plant, ReachRule};
-use reach::{MailLogin, ReachConfig, Secret};
+use reach::{MailLogin, NeverTold, ReachConfig, Secret};
 
 /// All of it, read.
 pub(crate) struct Named {
@@ -74,7 +74,7 @@ pub(super) fn reach_config(
     origin: Option<String>,
 ) -> Result<ReachConfig, Vec<IdentityFault>> {
     let reach = plant.reach.clone().with_files_in(folder_of(path));
-    let mut faults: Vec<IdentityFault> = reach.rules.iter().filter_map(no_alarms).collect();
+    let mut faults: Vec<IdentityFault> = reach.rules.iter().flat_map(told_in_vain).collect();
     let login = reach.mail.as_ref().and_then(|mail| mail.login.as_ref());
     let login = login.and_then(|login| {
         Some(MailLogin {
@@ -103,14 +103,35 @@ pub(super) fn reach_config(
     if faults.is_empty() { Ok(ReachConfig { reach, login, secrets, origin }) } else { Err(faults) }
 }
 
-/// A rule for what never is an alarm.
-fn no_alarms(rule: &ReachRule) -> Option<IdentityFault> {
-    let none: Vec<String> = reach::never_told(rule).map(|kind| format!("`{kind}`")).collect();
-    (!none.is_empty()).then(|| IdentityFault {
+/// Kinds that a rule names in vain, a fault for each reason.
+fn told_in_vain(rule: &ReachRule) -> Vec<IdentityFault> {
+    let mut by_reason: Vec<(NeverTold, Vec<String>)> = Vec::new();
+    for (kind, why) in reach::never_told(rule) {
+        let kind = format!("`{kind}`");
+        match by_reason.iter_mut().find(|(reason, _)| *reason == why) {
+            Some((_, kinds)) => kinds.push(kind),
+            None => by_reason.push((why, vec![kind])),
+        }
+    }
+    let fault = |(why, kinds): (NeverTold, Vec<String>)| IdentityFault {
         line: rule.line,
-        says: format!(
-            "`alarms`: nobody is ever told of {}, which is a prompt or for the weekly review and no alarm; leave it out",
-            none.join(" or ")
+        says: format!("`alarms`: nobody is ever told of {}, {}", kinds.join(" or "), in_vain(rule, why)),
+    };
+    by_reason.into_iter().map(fault).collect()
+}
+
+fn in_vain(rule: &ReachRule, why: NeverTold) -> String {
+    match why {
+        NeverTold::NoAlarm => "which is a prompt or for the weekly review and no alarm; leave it out".to_owned(),
+        NeverTold::AtMost(most) => format!(
+            "which is {0} at the most, and this rule is for {1} and above (medium where `priority` is left out); \
+             write `priority = \"{0}\"`, or leave it out",
+            most.as_str(),
+            rule.priority.as_str()
         ),
-    })
+        NeverTold::OfNoMachine => {
+            "which is of the whole works, and this rule is for some machines; leave `machines` out, or give it a rule of its own"
+                .to_owned()
+        }
+    }
 }
