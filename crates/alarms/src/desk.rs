@@ -4,7 +4,7 @@
 //! every few seconds, because the watch writes findings on its own.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, PoisonError, RwLock};
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 use model::{
     Acknowledgement, Aside, Board, FindingId, FindingKind, MachineId, Priority, SetAside, Span, Timestamp,
@@ -43,6 +43,14 @@ pub enum DeskError {
         /// `30 min`
         most: &'static str,
     },
+    /// Somebody has done it before, and it still holds.
+    #[error("{by} has {done} already. Let it ring again first, if something about that is to change.")]
+    AlreadyAside {
+        /// Who.
+        by: String,
+        /// `shelved it`
+        done: &'static str,
+    },
     /// It would be over before it began.
     #[error("That time has passed already; say one that is still to come.")]
     Passed,
@@ -69,10 +77,20 @@ pub struct Wanted {
     pub until: Timestamp,
 }
 
+impl Wanted {
+    /// Is everything of it set aside in the same way by `before`?
+    fn is_within(&self, before: &SetAside) -> bool {
+        let is_of_kind = before.kind.is_none() || before.kind == self.kind;
+        before.way == self.way && before.machine == self.machine && is_of_kind
+    }
+}
+
 /// The desk.
 pub struct Desk {
     records: Arc<Records>,
     facts: RwLock<Arc<Facts>>,
+    /// One answer after the other, so that of two taps the second sees what the first has done.
+    answering: Mutex<()>,
 }
 
 impl Desk {
@@ -81,7 +99,7 @@ impl Desk {
     /// # Errors
     /// If the records cannot be read.
     pub fn open(records: Arc<Records>, now: Timestamp) -> Result<Desk, RecordsError> {
-        let desk = Desk { records, facts: RwLock::default() };
+        let desk = Desk { records, facts: RwLock::default(), answering: Mutex::default() };
         desk.refresh(now)?;
         Ok(desk)
     }
@@ -126,6 +144,7 @@ impl Desk {
         board: &Board,
         id: &FindingId,
     ) -> Result<Vec<Acknowledgement>, DeskError> {
+        let _turn = self.answering.lock().unwrap_or_else(PoisonError::into_inner);
         self.refresh(by.at)?;
         let listing = self.listing(board, by.at);
         let alarm = listing.of(id).ok_or(DeskError::NoSuchAlarm)?;
@@ -173,7 +192,7 @@ impl Desk {
     /// Sets alarms aside. On disk when it returns.
     ///
     /// # Errors
-    /// If it is for too long, or cannot be written.
+    /// If it is for too long, is set aside in that way already, or cannot be written.
     pub fn set_aside(
         &self,
         by: &By,
@@ -181,6 +200,7 @@ impl Desk {
         board: &Board,
         wanted: Wanted,
     ) -> Result<SetAside, DeskError> {
+        let _turn = self.answering.lock().unwrap_or_else(PoisonError::into_inner);
         self.refresh(by.at)?;
         let (longest, most) = match wanted.way {
             Aside::OutOfService => (LONGEST_OUT, "31 days"),
@@ -194,6 +214,13 @@ impl Desk {
         }
         if longest < wanted.until.since(by.at) {
             return Err(DeskError::TooLong { most });
+        }
+        if let Some(before) = self.aside(by.at).into_iter().find(|aside| wanted.is_within(aside)) {
+            let done = match wanted.way {
+                Aside::Shelved => "shelved it",
+                Aside::OutOfService => "taken it out of service",
+            };
+            return Err(DeskError::AlreadyAside { by: before.by, done });
         }
         let Wanted { way, machine, kind, reason, until } = wanted;
         let aside = SetAside {
@@ -285,6 +312,29 @@ mod tests {
         desk.take_back(&by(5), "ana", shelved.number).unwrap();
         assert_eq!(state(&desk, 5), "acknowledged");
         assert!(matches!(desk.take_back(&by(6), "ana", shelved.number), Err(DeskError::NotAside)));
+    }
+
+    /// Two taps on a wet screen, or a second person who saw the list a moment ago.
+    #[test]
+    fn what_is_aside_is_not_set_aside_again() {
+        let folder = tempfile::tempdir().unwrap();
+        let records = Records::open(folder.path().join(records::FILE_NAME)).unwrap();
+        let desk = Desk::open(Arc::new(records), at(0)).unwrap();
+        let board = board(Phase::Working, &[finding(FindingKind::WarmHold, 0, None)]);
+        let shelved = desk.set_aside(&by(1), "ana", &board, shelve(16)).unwrap();
+        let again = desk.set_aside(&by(1), "ana", &board, shelve(31)).unwrap_err();
+        assert_eq!(
+            again.to_string(),
+            "ana has shelved it already. Let it ring again first, if something about that is to change."
+        );
+        assert_eq!(desk.aside(at(2)), std::slice::from_ref(&shelved));
+        let out = |kind| Wanted { way: Aside::OutOfService, kind, ..shelve(100) };
+        desk.set_aside(&by(2), "rui", &board, out(None)).unwrap();
+        let again = desk.set_aside(&by(3), "rui", &board, out(Some(FindingKind::Scorch))).unwrap_err();
+        assert!(again.to_string().starts_with("rui has taken it out of service already."), "{again}");
+        desk.take_back(&by(4), "ana", shelved.number).unwrap();
+        desk.set_aside(&by(5), "ana", &board, shelve(31)).unwrap();
+        desk.set_aside(&by(31), "ana", &board, shelve(46)).expect("the first is over");
     }
 
     #[test]

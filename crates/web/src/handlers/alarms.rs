@@ -25,7 +25,7 @@ use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
 use crate::rendered::{Parts, named};
-use crate::typed::in_words;
+use crate::typed::Typed;
 use crate::view::{AlarmsView, AsideForm, ReasonView, reasons as reason_rows};
 
 /// What the button for all that have come back sends in the place of an id.
@@ -37,25 +37,32 @@ struct Shown {
     aside: Option<AsideForm>,
     machines: Vec<(String, String)>,
     reasons: Vec<ReasonView>,
+    typed: Typed,
     fault: Option<String>,
 }
 
 /// `/alarms`
 pub(crate) async fn page(State(app): State<Arc<App>>, params: Params) -> Result<Html<String>, Problem> {
     params.only(&["aside"])?;
-    show(&app, params.text("aside"), None).await
+    show(&app, params.text("aside"), (Typed::default(), None)).await
 }
 
-async fn show(app: &Arc<App>, aside: Option<&str>, fault: Option<String>) -> Result<Html<String>, Problem> {
+async fn show(
+    app: &Arc<App>,
+    aside: Option<&str>,
+    (typed, fault): (Typed, Option<String>),
+) -> Result<Html<String>, Problem> {
     let board = app.state.board.borrow().clone();
     let listing = fresh(app, &board).await?;
     let of_aside = aside.and_then(|id| listing.of(&FindingId::from_lookup(id)));
+    let of_aside = of_aside.filter(|alarm| !alarm.state.is_aside());
     let machines = app.state.plant.machines.iter();
     let shown = Shown {
         view: view(app, &listing),
         aside: of_aside.map(|alarm| AsideForm::new(app.scene(), alarm)),
         machines: machines.map(|machine| (machine.id.to_string(), machine.name.clone())).collect(),
         reasons: reason_rows(),
+        typed,
         fault,
     };
     let page = app.page("alarms", Shows::Alarms)?;
@@ -175,7 +182,9 @@ async fn acknowledging(app: &App, by: By, fields: &Fields) -> Result<Vec<Acknowl
 
 async fn shelving(app: &App, by: By, fields: &Fields) -> Result<SetAside, Problem> {
     let minutes = fields.number("minutes").filter(|minutes| (1.0..=1e6).contains(minutes));
-    let minutes = minutes.ok_or_else(|| missing("minutes", "a number of minutes, up to 60"))?;
+    let minutes = minutes.ok_or_else(|| {
+        fields.unanswered("minutes", "a number of minutes, up to 60", "choose some minutes")
+    })?;
     let wanted = Wanted {
         way: Aside::Shelved,
         machine: fields.machine(app)?,
@@ -196,8 +205,9 @@ async fn taking_out(app: &App, by: By, fields: &Fields) -> Result<SetAside, Prob
         machine: fields.machine(app)?,
         kind: fields.kind()?,
         reason: fields.reason()?,
-        until: until.ok_or_else(|| {
-            missing("until", "a time such as 2026-03-05T05:00:00Z, at most 31 days from now")
+        until: until.ok_or_else(|| match fields.form() {
+            Some(_) => fields.unanswered("days", "", "choose some days"),
+            None => missing("until", "a time such as 2026-03-05T05:00:00Z, at most 31 days from now"),
         })?,
     };
     let name = fields.name(&by)?;
@@ -268,8 +278,9 @@ pub(crate) async fn acknowledge_form(
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
     let (by, body) = admit(&app, Right::Answer, &headers, body, FORM)?;
-    let done = acknowledging(&app, by, &Fields::of(FORM, &body, &["alarm"])?).await;
-    back(&app, None, done).await
+    let fields = Fields::of(FORM, &body, &["alarm"])?;
+    let done = acknowledging(&app, by, &fields).await;
+    back(&app, &fields, done).await
 }
 
 /// The form on the page.
@@ -279,9 +290,10 @@ pub(crate) async fn shelve_form(
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
     let (by, body) = admit(&app, Right::Answer, &headers, body, FORM)?;
-    let fields = Fields::of(FORM, &body, &["alarm", "machine", "kind", "minutes", "why", "reason", "by"])?;
+    let known = ["form", "alarm", "machine", "kind", "minutes", "why", "reason", "by"];
+    let fields = Fields::of(FORM, &body, &known)?;
     let done = shelving(&app, by, &fields).await;
-    back(&app, fields.text("alarm"), done).await
+    back(&app, &fields, done).await
 }
 
 /// The form on the page.
@@ -291,9 +303,15 @@ pub(crate) async fn take_out_form(
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
     let (by, body) = admit(&app, Right::TakeOut, &headers, body, FORM)?;
-    let fields = Fields::of(FORM, &body, &["alarm", "machine", "kind", "days", "why", "reason", "by"])?;
-    let done = taking_out(&app, by, &fields).await;
-    back(&app, fields.text("alarm"), done).await
+    let known = ["form", "alarm", "machine", "kind", "days", "why", "reason", "by"];
+    let fields = Fields::of(FORM, &body, &known)?;
+    // Without either it would be every alarm of the whole works, which nobody has chosen.
+    let done = if fields.text("machine").or(fields.text("kind")).is_some() {
+        taking_out(&app, by, &fields).await
+    } else {
+        Err(fields.unanswered("machine", "", "choose one"))
+    };
+    back(&app, &fields, done).await
 }
 
 /// The button on the page.
@@ -303,16 +321,18 @@ pub(crate) async fn take_back_form(
     body: Result<Bytes, BytesRejection>,
 ) -> Result<Response, Problem> {
     let (by, body) = admit(&app, Right::Answer, &headers, body, FORM)?;
-    let done = taking_back(&app, by, &Fields::of(FORM, &body, &["number"])?).await;
-    back(&app, None, done).await
+    let fields = Fields::of(FORM, &body, &["number"])?;
+    let done = taking_back(&app, by, &fields).await;
+    back(&app, &fields, done).await
 }
 
-/// Back to the page; with the sentence where it could not be done.
-async fn back<T>(app: &Arc<App>, aside: Option<&str>, done: Result<T, Problem>) -> Result<Response, Problem> {
+/// Back to the page; with the sentence where it could not be done, and with what was typed.
+async fn back<T>(app: &Arc<App>, fields: &Fields, done: Result<T, Problem>) -> Result<Response, Problem> {
     match done {
         Ok(_) => Ok(Redirect::to("/alarms").into_response()),
         Err(problem) => {
-            let page = show(app, aside, Some(in_words("alarms", &problem.sentence).1)).await?;
+            let typed = fields.form().map(|form| Typed::refused(app.scene(), form, &problem));
+            let page = show(app, fields.text("alarm"), typed.unwrap_or_default()).await?;
             Ok((problem.status, page).into_response())
         }
     }
@@ -325,6 +345,7 @@ fn problem(error: DeskError) -> Problem {
         DeskError::NotAside => Problem::not_found("not-set-aside", sentence),
         DeskError::AlreadySeen { .. } => Problem::refused("already-acknowledged", sentence),
         DeskError::TooLong { .. } => Problem::refused("too-long", sentence),
+        DeskError::AlreadyAside { .. } => Problem::refused("already-set-aside", sentence),
         DeskError::Passed => Problem::refused("time-has-passed", sentence),
         DeskError::Records(cause) => Problem::unavailable(
             "records-busy",

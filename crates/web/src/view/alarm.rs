@@ -173,12 +173,27 @@ fn on_their_own(listing: &Listing) -> impl Iterator<Item = &Alarm> {
 fn headline(listing: &Listing, ringing: usize) -> (Chip, String) {
     let urgent =
         listing.alarms.first().filter(|alarm| alarm.state.rings()).map(|alarm| alarm.finding.priority);
-    let says = match ringing {
-        0 => "No alarm calls for anybody.".to_owned(),
-        1 => "One alarm calls for somebody.".to_owned(),
-        n => format!("{n} alarms call for somebody."),
+    let set_aside =
+        |alarm: &&Alarm| alarm.aside.is_some() && alarm.state.is_aside() && alarm.finding.is_open();
+    let aside = listing.alarms.iter().filter(set_aside).count();
+    let calls = match ringing {
+        0 => "No alarm calls for anybody".to_owned(),
+        1 => "One alarm calls for somebody".to_owned(),
+        n => format!("{n} alarms call for somebody"),
     };
-    (urgent.map_or(Chip { class: "good", word: "Quiet" }, priority_chip), says)
+    let says = match (ringing, aside) {
+        (_, 0) => format!("{calls}."),
+        (0, 1) => format!("{calls}, but one that is set aside is still on."),
+        (0, n) => format!("{calls}, but {n} that are set aside are still on."),
+        (_, 1) => format!("{calls}. Another one is set aside and still on."),
+        (_, n) => format!("{calls}. {n} others are set aside and still on."),
+    };
+    let calm = if aside == 0 {
+        Chip { class: "good", word: "Quiet" }
+    } else {
+        Chip { class: "later", word: "Set aside" }
+    };
+    (urgent.map_or(calm, priority_chip), says)
 }
 
 impl AlarmView {

@@ -103,6 +103,68 @@ async fn the_shelf_is_short_has_a_reason_and_is_taken_back() {
     assert_eq!(alarm(&works).await["state"], "unacknowledged");
 }
 
+/// Nothing is chosen that a person has not chosen, and what was typed stands there again.
+#[tokio::test]
+async fn a_reason_is_said_by_whoever_shelves() {
+    let works = open();
+    let id = alarm(&works).await["id"].as_str().unwrap().replace(':', "%3A");
+    let page = works.get(&format!("/alarms?aside={id}")).await;
+    assert!(
+        page.says("name=\"why\"") && !page.says(" checked>") && !page.says(" selected>"),
+        "{}",
+        page.text
+    );
+    let shelve = async |more: &str| {
+        let body = format!("form=shelve&alarm={id}&kind=warm-hold&machine=alder{more}");
+        works.post_form("/alarms/shelve", &body).await
+    };
+    let refused = shelve("&minutes=30").await;
+    assert_eq!(refused.status, StatusCode::BAD_REQUEST);
+    assert!(
+        refused.says("“Why” is not answered; choose a reason, or write one in your own words.")
+            && refused.says("value=\"30\" required checked"),
+        "{}",
+        refused.text
+    );
+    let refused = shelve("&why=Being+worked+on").await;
+    assert!(refused.says("“For how long” is not answered; choose some minutes."), "{}", refused.text);
+    assert!(refused.says("value=\"Being worked on\" checked"), "{}", refused.text);
+    let refused = shelve("&minutes=90&why=Being+worked+on").await;
+    assert!(refused.says("That is too long: at most 60 min."), "{}", refused.text);
+    assert_eq!(shelve("&minutes=30&why=Being+worked+on").await.status, StatusCode::SEE_OTHER);
+    let again = shelve("&minutes=30&why=Being+worked+on").await;
+    assert_eq!(again.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        again.says("Somebody at this computer has shelved it already. Let it ring again first"),
+        "{}",
+        again.text
+    );
+    assert!(!again.says("Shelve for some minutes"), "there is nothing left to shelve");
+    let aside = works.get("/api/v1/alarms").await.json()["set_aside"].as_array().unwrap().len();
+    assert_eq!(aside, 1);
+    let nobody = works.post_form("/alarms/out-of-service", "form=machine-out&days=3&reason=new+probe").await;
+    assert!(nobody.says("“Machine” is not answered; choose one."), "{}", nobody.text);
+}
+
+/// What is shelved goes on: the page is not green over it.
+#[tokio::test]
+async fn the_headline_says_what_is_set_aside_and_still_on() {
+    let works = open();
+    let shelve = json!({ "machine": "alder", "kind": "warm-hold", "minutes": 30, "reason": "valve" });
+    assert_eq!(post(&works, "shelve", shelve).await.0, StatusCode::CREATED);
+    let page = works.get("/alarms").await;
+    assert!(
+        page.says("No alarm calls for anybody, but one that is set aside is still on.")
+            && page.says("headline later")
+            && !page.says("headline good"),
+        "{}",
+        page.text
+    );
+    change(&works, |finding| finding.to = Some(moment("11:59")));
+    let page = works.get("/alarms").await;
+    assert!(page.says("No alarm calls for anybody.") && page.says("headline good"), "{}", page.text);
+}
+
 #[tokio::test]
 async fn out_of_service_is_for_an_engineer_and_so_is_taking_it_back() {
     let works = staffed(WebConfig::default());
@@ -118,6 +180,17 @@ async fn out_of_service_is_for_an_engineer_and_so_is_taking_it_back() {
         "{}",
         refused.text
     );
+    let program = |cookie: &str| {
+        let mut request = form("/api/v1/alarms/out-of-service", cookie, String::new());
+        request.headers_mut().insert("content-type", "application/json".parse().unwrap());
+        *request.body_mut() =
+            json!({ "machine": "alder", "until": "2026-03-05T05:00:00Z", "reason": "probe" })
+                .to_string()
+                .into();
+        request
+    };
+    let refused = works.send(program(&ana)).await;
+    assert_eq!((refused.status, &refused.json()["code"]), (StatusCode::FORBIDDEN, &json!("role-may-not")));
     let page = get_as(&works, &ana, "/alarms").await;
     assert!(page.says("to take alarms out of service one has to be an engineer or quality"), "{}", page.text);
     let shelf = "machine=alder&kind=warm-hold&minutes=30&reason=valve";

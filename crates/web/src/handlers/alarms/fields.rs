@@ -71,7 +71,29 @@ impl Fields {
     pub(super) fn reason(&self) -> Result<String, Problem> {
         let beside = bounded("reason", self.text("reason"), LONGEST_REASON)?;
         let own = bounded("why", self.text("why"), LONGEST_REASON)?;
-        beside.or(own).ok_or_else(|| missing("reason", "why it is set aside"))
+        beside.or(own).ok_or_else(|| {
+            self.unanswered(
+                "reason",
+                "why it is set aside",
+                "choose a reason, or write one in your own words",
+            )
+        })
+    }
+
+    /// A field without an answer: for a program what it should be, for a person what to do.
+    pub(super) fn unanswered(&self, name: &str, should_be: &str, to_do: &str) -> Problem {
+        match self {
+            Fields::Form(_) => refused(format!("`{name}` is not answered; {to_do}.")),
+            Fields::Document(_) => missing(name, should_be),
+        }
+    }
+
+    /// The form, where it is one.
+    pub(super) fn form(&self) -> Option<&Params> {
+        match self {
+            Fields::Form(form) => Some(form),
+            Fields::Document(_) => None,
+        }
     }
 
     pub(super) fn name(&self, by: &By) -> Result<String, Problem> {
