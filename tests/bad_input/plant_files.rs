@@ -101,13 +101,27 @@ fn a_rule_that_can_never_reach_anybody() {
                   [[reach]]\nalarms = [\"hot-room\", \"damp-room\", \"scorch\"]\nfirst = [\"lead\"]\n\
                   [[reach]]\nalarms = [\"warm-hold\", \"silent\"]\npriority = \"high\"\nfirst = [\"lead\"]\n\
                   [[reach]]\nmachines = [\"alder\"]\nalarms = [\"common-cause\"]\nfirst = [\"lead\"]\n[[machine]]";
-    check_plant(&[("[[machine]]", people)], expect![[""]]);
+    check_plant(
+        &[("[[machine]]", people)],
+        expect![[r#"
+        exit 1
+        plant.toml: line 13: `alarms`: nobody is ever told of `hot-room` or `damp-room`, which is low at the most, and this rule is for medium and above (medium where `priority` is left out); write `priority = "low"`, or leave it out
+        plant.toml: line 16: `alarms`: nobody is ever told of `warm-hold`, which is medium at the most, and this rule is for high and above (medium where `priority` is left out); write `priority = "medium"`, or leave it out
+        plant.toml: line 20: `alarms`: nobody is ever told of `common-cause`, which is of the whole works, and this rule is for some machines; leave `machines` out, or give it a rule of its own
+    "#]],
+    );
 }
 
 #[test]
 fn a_contact_whom_no_rule_names() {
     let people = "[[contact]]\nid = \"lead\"\nwebhook = \"https://hooks.tern.example/alarms\"\nsecret_env = \"TERN\"\n[[machine]]";
-    check_plant(&[("[[machine]]", people)], expect![[""]]);
+    check_plant(
+        &[("[[machine]]", people)],
+        expect![[r#"
+        exit 1
+        plant.toml: line 10: the contact `lead` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
+    "#]],
+    );
 }
 
 #[test]
