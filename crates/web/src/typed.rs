@@ -227,7 +227,7 @@ mod tests {
         assert_eq!(told, (Some("temperature".to_owned()), says));
         let told = in_words("decision", "The field `reason` should be why it was decided.").1;
         assert_eq!(told, "“Why” should be why it was decided.");
-        assert_eq!(in_words("alarms", "`minutes` is 0").1, "“For how long” is 0.");
+        assert_eq!(in_words("shelve", "`minutes` is 0").1, "“For how long” is 0.");
         assert_eq!(in_words("note", "it is late.").1, "It is late.");
     }
 }
