@@ -6,10 +6,11 @@ use std::fs;
 use std::process::Stdio;
 
 use engine::Analyst;
+use intake::{EmbeddedBroker, EmbeddedListen};
 use model::{Channel, Content, MachineId, Timestamp};
 use testkit::{Mosquitto, wait_until};
 
-use crate::program::{Service, output, program};
+use crate::program::{Service, output, program, text};
 use crate::streams::Sample;
 
 /// Readings after which the service is stopped, and those after which it is killed; counted anew by each run of it.
@@ -69,6 +70,21 @@ fn stopped_and_killed_on_the_way_every_reading_is_there_once() {
         displays_are_told(&service, broker.port(), machine);
     }
     service.stop();
+}
+
+/// The broker inside the service speaks MQTT 3.1.1 on its first port, which is no trouble of whoever replays.
+#[test]
+fn a_broker_of_the_older_version_is_no_trouble() {
+    let anywhere = ([127, 0, 0, 1], 0).into();
+    let broker = EmbeddedBroker::start(EmbeddedListen { v311: anywhere, v5: anywhere }, None).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let stream = folder.path().join("stream.ndjson");
+    let lines: Vec<String> =
+        Sample::read("good-day").timed_messages().iter().take(2).map(wire::recording::line).collect();
+    fs::write(&stream, lines.join("\n")).unwrap();
+    let to = format!("mqtt://{}", broker.listen().v311);
+    let output = program().arg("replay").arg(&stream).args(["--to", &to, "--speed", "0"]).output().unwrap();
+    assert_eq!(text(&output.stderr), "2 messages published, each acknowledged by the broker\n");
 }
 
 /// What stands at the broker for light towers is, within seconds, what the API says of the machine.

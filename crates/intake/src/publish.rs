@@ -12,7 +12,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use tokio::time::{sleep, sleep_until, timeout};
-use tracing::warn;
+use tracing::{debug, warn};
 use wire::Message;
 
 use crate::IntakeError;
@@ -98,7 +98,11 @@ pub async fn replay(
         if moved {
             backoff.reset();
         }
-        warn!(%why, "the replay reconnects");
+        if failures_running <= 1 && !desk.has_connected() && tongue.next() != config.first_try {
+            debug!(%why, "the broker may speak the other version of MQTT");
+        } else {
+            warn!(%why, "the replay reconnects");
+        }
         sleep(backoff.next_wait()).await;
     }
 }
