@@ -20,8 +20,9 @@ const READERS_KEPT: usize = 8;
 #[derive(Debug)]
 pub struct Records {
     path: PathBuf,
-    writer: Mutex<Connection>,
     readers: Mutex<Vec<Connection>>,
+    /// Closed behind the readers: the last connection moves what is left in the write-ahead log into the file, and a reader cannot.
+    writer: Mutex<Connection>,
 }
 
 impl Records {

@@ -71,9 +71,9 @@ deeds! {
     /// A user has no PIN any more.
     PinRemoved = "pin-removed",
     /// A key for programs was made.
-    TokenMade = "token-made",
+    TokenMade = "key-made",
     /// A key for programs was withdrawn.
-    TokenWithdrawn = "token-withdrawn",
+    TokenWithdrawn = "key-withdrawn",
     /// Somebody signed in.
     SignedIn = "signed-in",
     /// Somebody took over a device by PIN.
@@ -94,6 +94,12 @@ impl FromStr for Deed {
     type Err = ();
 
     fn from_str(text: &str) -> Result<Deed, ()> {
+        // As earlier versions wrote them.
+        let text = match text {
+            "token-made" => "key-made",
+            "token-withdrawn" => "key-withdrawn",
+            text => text,
+        };
         Deed::ALL.iter().copied().find(|deed| deed.as_str() == text).ok_or(())
     }
 }

@@ -64,9 +64,17 @@ impl Actor {
         let way = match way {
             "password" => Way::Password,
             "PIN" => Way::Pin,
-            other => Way::Token(other.strip_prefix("token ")?.to_owned()),
+            other => Way::Token(Way::key_in(other)?.to_owned()),
         };
         Some(Actor::User(who.parse().ok()?, way))
+    }
+}
+
+impl Way {
+    /// What the key is called, if an entry says that a program used one.
+    pub fn key_in(written: &str) -> Option<&str> {
+        // The second word is that of earlier versions.
+        written.strip_prefix("key ").or_else(|| written.strip_prefix("token "))
     }
 }
 
@@ -75,7 +83,7 @@ impl fmt::Display for Way {
         match self {
             Way::Password => f.write_str("password"),
             Way::Pin => f.write_str("PIN"),
-            Way::Token(name) => write!(f, "token {name}"),
+            Way::Token(name) => write!(f, "key {name}"),
         }
     }
 }
@@ -171,7 +179,7 @@ pub struct Entry {
     pub at: Timestamp,
     /// Who: a user's name, or `loopback`, `command line`, `broker`, `nobody`.
     pub who: String,
-    /// How a user was known: `password`, `PIN`, `token …`; empty for others.
+    /// How a user was known: `password`, `PIN`, `key …`; empty for others.
     pub way: String,
     /// What was done.
     pub deed: String,

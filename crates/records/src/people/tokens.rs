@@ -56,7 +56,7 @@ impl Records {
             let sql = "INSERT INTO tokens VALUES (?1, ?2, ?3, ?4)";
             transaction.execute(sql, (key.sha256(), user.as_str(), name, by.at.as_millis()))?;
             let draft = Draft::new(by, Deed::TokenMade, Subject::user(user));
-            append(transaction, &draft.new_is(json!({ "token": name })))
+            append(transaction, &draft.new_is(json!({ "key": name })))
         })?;
         Ok(key)
     }
@@ -72,7 +72,7 @@ impl Records {
                 return Ok(false);
             }
             let draft = Draft::new(by, Deed::TokenWithdrawn, Subject::user(user));
-            append(transaction, &draft.old(json!({ "token": name })))?;
+            append(transaction, &draft.old(json!({ "key": name })))?;
             Ok(true)
         })
     }

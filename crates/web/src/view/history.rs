@@ -1,6 +1,6 @@
 //! The history of changes of one record: who, when, and what it was before and after, in words.
 
-use records::{Deed, Entry, EntryQuery, Subject};
+use records::{Deed, Entry, EntryQuery, Subject, UserName, Way};
 use serde::Serialize;
 use serde_json::{Map, Value};
 
@@ -57,14 +57,14 @@ fn who(entry: &Entry) -> String {
         "loopback" => format!("somebody at this computer{named}"),
         "broker" => format!("a sender at the broker{named}"),
         "command line" => "somebody at the command line".to_owned(),
-        "nobody" => "somebody unknown".to_owned(),
+        "nobody" => "somebody".to_owned(),
         name => name.to_owned(),
     }
 }
 
 fn way(entry: &Entry) -> String {
-    match entry.way.strip_prefix("token ") {
-        Some(token) => format!("with the key {token}"),
+    match Way::key_in(&entry.way) {
+        Some(key) => format!("with the key {key}"),
         None if entry.way == "PIN" => "by PIN".to_owned(),
         None => String::new(),
     }
@@ -152,15 +152,26 @@ fn says(scene: Scene<'_>, entry: &Entry) -> String {
         Deed::PasswordChanged => "set another password".to_owned(),
         Deed::PinChanged => "set a PIN".to_owned(),
         Deed::PinRemoved => "took the PIN away".to_owned(),
-        Deed::TokenMade => format!("made the key {}", word(new, "token")),
-        Deed::TokenWithdrawn => format!("withdrew the key {}", word(old, "token")),
+        Deed::TokenMade => format!("made the key {}", key_of(new)),
+        Deed::TokenWithdrawn => format!("withdrew the key {}", key_of(old)),
         Deed::SignedIn => format!("signed in from {}", word(new, "from")),
         Deed::TookOver => format!("took over a device from {}", word(old, "user")),
         Deed::SignedOut => "signed out".to_owned(),
-        Deed::SignInFailed => {
-            format!("tried to sign in with a wrong {} from {}", word(new, "with"), word(new, "from"))
+        Deed::SignInFailed if entry.subject.id.parse::<UserName>().is_err() => {
+            format!("tried to sign in from {}, under a name that no user has", word(new, "from"))
         }
+        Deed::SignInFailed => format!(
+            "tried to sign in as {} from {}, with a wrong {}",
+            entry.subject.id,
+            word(new, "from"),
+            word(new, "with")
+        ),
     }
+}
+
+/// What a key is called; `token` stands there in entries of earlier versions.
+fn key_of(value: &Value) -> String {
+    plain(value.get("key").unwrap_or(&value["token"]))
 }
 
 /// `, raised 09:14`

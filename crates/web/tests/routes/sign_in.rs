@@ -157,7 +157,7 @@ async fn a_program_has_a_key_that_is_shown_once_and_may_be_withdrawn() {
     let audit = works.get("/api/v1/audit?kind=machine&id=alder").await.json();
     assert_eq!(
         (&audit["entries"][0]["who"], &audit["entries"][0]["way"]),
-        (&json!("joana"), &json!("token scale"))
+        (&json!("joana"), &json!("key scale"))
     );
     let unknown = works.send(by_key("halfdegree-00", "/api/v1/events", note)).await;
     assert_eq!((unknown.status, unknown.header("www-authenticate")), (StatusCode::UNAUTHORIZED, "Bearer"));
