@@ -170,7 +170,7 @@ fn a_wrong_password_is_slowed_down() {
 fn whoever_changes_the_trail_is_told_by_the_entry() {
     let site = Site::new();
     for role in ["engineer", "quality", "worker"] {
-        output(&["user", "role", "--data", &site.data(), "ana", role]);
+        output(&["user", "role", "--data", &site.data(), "ana", "--role", role]);
     }
     let file = Path::new(&site.data()).join("records.db");
     let mut bytes = fs::read(&file).unwrap();
@@ -215,13 +215,20 @@ fn users_are_added_listed_and_told_what_is_wrong() {
     assert_eq!(text(&again.stderr), "halfdegree: there is a user `ana` already\n");
     let easy = site.user(&["pin", "ana"], "1234");
     assert!(text(&easy.stderr).contains("one of the first that anybody would try"), "{}", text(&easy.stderr));
-    assert_eq!(text(&site.user(&["pin", "ana"], "2718").stdout), "ana has another PIN.\n");
+    assert_eq!(
+        text(&site.user(&["pin", "ana"], "2718").stdout),
+        "ana has a PIN. It takes over a device on which somebody has signed in.\n"
+    );
+    let role = |role| output(&["user", "role", "--data", &site.data(), "ana", "--role", role]);
+    assert_eq!(role("engineer"), "The role of ana was worker and is engineer from now on.\n");
+    assert_eq!(role("engineer"), "The role of ana is engineer already.\n");
+    role("worker");
     let secret = site.folder.path().join("secret");
     fs::write(&secret, "four other plain words\nand a second line\n").unwrap();
     let given = ["user", "password", "--data", &site.data(), "ana", "--from-file", secret.to_str().unwrap()];
     output(&given);
     let listed = output(&["user", "list", "--data", &site.data()]);
-    assert!(listed.starts_with("ana  worker    may sign in, has a PIN, since "), "{listed}");
+    assert!(listed.starts_with("ana  worker    added 20"), "{listed}");
     let service = site.serve();
     assert_eq!(sign_in(&service, PASSWORD).0, 422);
     assert_eq!(sign_in(&service, "four other plain words").0, 303);
@@ -238,7 +245,12 @@ fn a_program_gets_in_with_a_key_from_the_command_line_until_it_is_withdrawn() {
     let key = key.trim();
     assert!(key.starts_with("halfdegree-") && key.len() > 60, "{key}");
     let listed = output(&["key", "list", "--data", &data]);
-    assert!(listed.starts_with("ana  worker    mould scale, since ") && !listed.contains(key), "{listed}");
+    assert!(
+        listed.starts_with("ana  worker    made 20")
+            && listed.ends_with("  mould scale\n")
+            && !listed.contains(key),
+        "{listed}"
+    );
     let again = run(&["key", "add", "--data", &data, "ana", "mould scale"]);
     assert_eq!(again.status.code(), Some(2));
     assert!(text(&again.stderr).contains("there is a key `mould scale` already"), "{}", text(&again.stderr));
@@ -256,7 +268,7 @@ fn a_program_gets_in_with_a_key_from_the_command_line_until_it_is_withdrawn() {
     service.stop();
     let gone = run(&["key", "withdraw", "--data", &data, "ana", "mould scale"]);
     assert!(text(&gone.stderr).contains("ana has no key `mould scale`"), "{}", text(&gone.stderr));
-    for deed in ["command line  token-made  user ana", "command line  token-withdrawn  user ana"] {
+    for deed in ["command line  key-made  user ana", "command line  key-withdrawn  user ana"] {
         assert!(site.audit().contains(deed), "{deed}: {}", site.audit());
     }
     let trail = fs::read(Path::new(&data).join("records.db")).unwrap();

@@ -7,9 +7,10 @@ use std::path::Path;
 
 use model::{Channel, MachineId};
 use tempfile::TempDir;
+use testkit::{Mosquitto, wait_until};
 
 use crate::program::{Service, program, text};
-use crate::replay::{expected_readings, exported};
+use crate::replay::{connected, expected_readings, exported};
 use crate::streams::Sample;
 
 /// Runs `import` on `night.csv` for alder; exit code and what it said.
@@ -71,7 +72,11 @@ fn batches(service: &Service) -> Vec<String> {
 fn a_loggers_file_becomes_batches_and_is_taken_once() {
     let folder = tempfile::tempdir().unwrap();
     let sample = Sample::read("good-day");
-    fs::write(folder.path().join("plant.toml"), without_broker(&sample)).unwrap();
+    let broker_folder = folder.path().join("broker");
+    fs::create_dir(&broker_folder).unwrap();
+    let broker = Mosquitto::start(&broker_folder, &[]);
+    let plant = sample.plant_text.replace("\"embedded\"", &format!("\"{}\"", broker.url()));
+    fs::write(folder.path().join("plant.toml"), plant).unwrap();
     fs::write(folder.path().join("night.csv"), logger_file(&sample)).unwrap();
     let dry: Vec<&str> = COLUMNS.into_iter().chain(["--dry-run"]).collect();
     let told = import(folder.path(), &dry);
@@ -93,6 +98,9 @@ fn a_loggers_file_becomes_batches_and_is_taken_once() {
     let service = Service::start(&folder.path().join("plant.toml"), &data);
     let first = batches(&service);
     assert!(!first.is_empty());
+    wait_until("connected", || connected(&service));
+    let gaps = &service.json("/healthz")["health"]["possible_gaps"];
+    assert_eq!(gaps, &serde_json::json!([]), "no broker ever had what a file brought");
     let refused = import(folder.path(), &COLUMNS);
     assert!(refused.starts_with("exit 2\n"), "{refused}");
     assert!(refused.contains("a service that is running on the folder has to be stopped first"), "{refused}");
@@ -159,6 +167,7 @@ fn what_cannot_be_read_gets_its_sentence() {
         &[],
         "no line of night.csv could be read; see to --time-format and --column",
     );
+    says("time,Temp1\n", &[], "halfdegree: night.csv has nothing behind the line that names the columns");
     says(
         good,
         &["--time-zone", "Europe/Tern"],
@@ -171,6 +180,11 @@ fn what_cannot_be_read_gets_its_sentence() {
         "the channels are chocolate, jacket, room, humidity, setpoint, stirrer, motor",
     );
     says(good, &["--column", "chocolate=Temp2"], "--column names chocolate twice; a channel has one column");
+    says(
+        good,
+        &["--column", "jacket=Temp1"],
+        "--column takes `Temp1` for chocolate and for jacket; a column is one of them",
+    );
     says(
         "time,Temp1\n2026-10-25 00:30:00,45\n2026-10-25 01:30:00,45\n",
         &["--time-zone", "Europe/Lisbon"],
@@ -186,4 +200,26 @@ fn what_cannot_be_read_gets_its_sentence() {
     ] {
         assert!(told.contains(line), "{line:?} is not in {told}");
     }
+}
+
+#[test]
+fn what_cannot_be_a_reading_is_put_aside_and_what_takes_anothers_place_is_told() {
+    let plain = ["--column", "chocolate=Temp1", "--time-column", "time"];
+    let folder = site(
+        "time,Temp1\n2026-03-02 05:00:00,45.0\n2026-03-02 05:00:10,99999999999999\n1500-03-02 05:00:20,45.0\n2026-03-02 05:00:30\n",
+    );
+    let told = import(folder.path(), &plain);
+    for line in [
+        "night.csv: lines understood: 1, put aside: 3;",
+        "  put aside: line 3: `99999999999999` is no temperature of a works; those are between -10 and 120 °C (column `Temp1`)",
+        "  put aside: line 4: 1500-03-02T05:37:05Z is before 2001, and no reading of a logger whose clock is right",
+        "  put aside: line 5: it has a time and no value",
+        "Readings written: 1; there already: 0.\n",
+    ] {
+        assert!(told.contains(line), "{line:?} is not in {told}");
+    }
+    fs::write(folder.path().join("night.csv"), "time,Temp1\n2026-03-02 05:00:00,46.0\n").unwrap();
+    let told = import(folder.path(), &plain);
+    let line = "Readings that were there with another value, in whose place the file's stands now: 1.\n";
+    assert!(told.contains(line) && told.contains("Readings written: 0; there already: 0.\n"), "{told}");
 }

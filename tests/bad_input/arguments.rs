@@ -1,8 +1,11 @@
 //! Wrong arguments are refused before anything starts.
 
+use std::fs;
+use std::net::TcpListener;
+
 use expect_test::expect;
 
-use super::check_args;
+use super::{check_args, told_in};
 
 #[test]
 fn bad_arguments() {
@@ -88,4 +91,42 @@ fn bad_arguments() {
         halfdegree: the demo runs 1 to 120 times as fast as real time, not 0.5
     "#]],
     );
+}
+
+#[test]
+fn what_is_not_there_and_what_is_there_already() {
+    check_args(
+        &["audit", "verify", "--data", "nodata"],
+        expect![[r#"
+        exit 2
+        halfdegree: there is no nodata/records.db; name the data folder of a service, or a backup
+    "#]],
+    );
+    // A file in the place of the data folder: no address is told of pages that never answer.
+    check_args(
+        &["serve", "--plant", "plant.toml", "--data", "plant.toml", "--listen", "127.0.0.1:0"],
+        expect![[r#"
+            exit 2
+            halfdegree: cannot make the data folder plant.toml: File exists (os error 17)
+        "#]],
+    );
+    let folder = tempfile::tempdir().unwrap();
+    crate::formats::copied("data-1", folder.path());
+    let export = ["export", "--data", "data", "--machine", "oak"];
+    expect![[r#"
+        exit 2
+        time,missing
+        halfdegree: there is no machine `oak` in data; it has alder, fir
+    "#]]
+    .assert_eq(&told_in(folder.path(), &export));
+    fs::create_dir(folder.path().join("out")).unwrap();
+    fs::write(folder.path().join("out/truth.json"), "{}").unwrap();
+    expect![[r#"
+        exit 2
+        halfdegree: cannot simulate into out: out/truth.json is there already; name another folder, or move it away
+    "#]].assert_eq(&told_in(folder.path(), &["simulate", "--out", "out"]));
+    let taken = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = taken.local_addr().unwrap().to_string();
+    let told = told_in(folder.path(), &["demo", "--listen", &address]);
+    assert!(!told.contains("Playing") && told.contains("is another service running there?"), "{told}");
 }

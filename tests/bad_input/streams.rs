@@ -1,12 +1,13 @@
 //! A stream is read as far as it can be: broken lines and payloads are counted and told, and the rest counts.
 
 use std::fs;
+use std::process::{Child, Stdio};
 
 use expect_test::expect;
 use wire::recording::line;
 
 use super::payloads::BAD_PAYLOADS;
-use super::{PLANT, check_args, folder_with, messages};
+use super::{PLANT, check_args, folder_with, messages, told_in};
 use crate::program::{program, text};
 
 const GOOD: (&str, &str) = ("works/alder/chocolate", "31.24");
@@ -38,6 +39,12 @@ fn bad_payloads_are_counted_and_the_rest_is_read() {
     expect![[r#"
         exit 0
         {"messages":17,"readings":3,"duplicates":0,"rejected":14}
+        halfdegree: 1 not taken: `31,24` has a decimal comma; send it with a point
+        halfdegree: 1 not taken: `at` is `noon`, which is not a time with a zone such as 2026-03-02T07:05:00Z
+        halfdegree: 1 not taken: `stir` is not an event; the events are charge, seed, top-up, temper-test, reference, note and end
+        halfdegree: 1 not taken: `vibration` is not a channel; the channels are chocolate, jacket, room, humidity, setpoint, stirrer and motor
+        halfdegree: 1 not taken: `warm` is not a number; send a bare number such as 31.24, or a SenML pack
+        halfdegree: 9 not taken for other reasons
     "#]]
     .assert_eq(&analysed_text(&stream(&payloads)));
 }
@@ -93,4 +100,51 @@ fn a_stream_that_is_not_there() {
         halfdegree: cannot read other.ndjson: cannot open other.ndjson: No such file or directory (os error 2)
     "#]],
     );
+}
+
+/// A plant file given for a stream, and a stream of other machines than those of the plant file.
+#[test]
+fn what_nothing_could_be_read_of_is_no_answer() {
+    let name = ["analyse", "plant.toml", "--plant", "plant.toml"];
+    check_args(
+        &name,
+        expect![[r#"
+        exit 2
+        halfdegree: plant.toml: line 1: this is not a recorded message (expected value at line 1 column 2)
+        halfdegree: plant.toml: line 2: this is not a recorded message (expected ident at line 1 column 2)
+        halfdegree: plant.toml: line 3: this is not a recorded message (expected ident at line 1 column 2)
+        halfdegree: plant.toml: line 4: this is not a recorded message (expected value at line 1 column 2)
+        halfdegree: plant.toml: line 5: this is not a recorded message (expected value at line 1 column 1)
+        halfdegree: lines that could not be read besides these: 7
+        halfdegree: this is no recorded stream: none of its lines could be read. A stream is what `mosquitto_sub -t 'works/#' -F %J` prints, a message a line
+    "#]],
+    );
+    let folder = folder_with(PLANT);
+    let other = [("works/oak/chocolate", "31.24"), ("works/oak/chocolate", "31.25"), ("works/oak/stir", "1")];
+    fs::write(folder.path().join("stream"), stream(&other)).unwrap();
+    let args = ["analyse", "stream", "--plant", "plant.toml"];
+    expect![[r#"
+        exit 2
+        halfdegree: 3 not taken: there is no machine `oak` in the plant file
+        halfdegree: none of the 3 messages could be taken; is plant.toml the plant file that belongs to them?
+    "#]]
+    .assert_eq(&told_in(folder.path(), &args));
+}
+
+/// As with `| head -1`.
+#[test]
+fn a_reader_who_has_seen_enough_is_no_fault() {
+    let run = |args: &[&str], hang_up: fn(&mut Child)| {
+        let folder = folder_with(PLANT);
+        let mut command = program();
+        command.current_dir(folder.path()).args(args).stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut child = command.spawn().unwrap();
+        hang_up(&mut child);
+        let output = child.wait_with_output().unwrap();
+        (output.status.code(), text(&output.stderr).to_owned())
+    };
+    let no_stream = ["analyse", "plant.toml", "--plant", "plant.toml"];
+    assert_eq!(run(&no_stream, |child| drop(child.stderr.take())), (Some(2), String::new()));
+    let check = ["check", "plant.toml"];
+    assert_eq!(run(&check, |child| drop(child.stdout.take())), (Some(0), String::new()));
 }

@@ -1,7 +1,10 @@
 //! The program: arguments in, exit codes out. Everything else is in the other crates.
 
+#![warn(clippy::print_stdout, clippy::print_stderr)]
+
 mod args;
 mod commands;
+mod say;
 
 use std::io::IsTerminal;
 use std::process::ExitCode;
@@ -9,11 +12,12 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use crate::args::{Args, Command, LogFormat};
+use crate::say::note;
 
 /// The answer is no: a check found faults, or a trail is broken.
 pub(crate) const NO: u8 = 1;
 /// It could not be done.
-const FAILED: u8 = 2;
+pub(crate) const FAILED: u8 = 2;
 
 fn main() -> ExitCode {
     let args = Args::parse();
@@ -21,7 +25,7 @@ fn main() -> ExitCode {
     match run(args.command) {
         Ok(code) => code,
         Err(error) => {
-            eprintln!("halfdegree: {error:#}");
+            note!("halfdegree: {error:#}");
             ExitCode::from(FAILED)
         }
     }
@@ -56,7 +60,7 @@ fn init_log(format: LogFormat) {
             "warn,rumqttd=off,halfdegree=info,service=info,intake=info,web=info",
         )
     });
-    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_writer(say::Aside::default);
     match format {
         LogFormat::Text => lines.with_target(false).with_ansi(std::io::stderr().is_terminal()).init(),
         LogFormat::Json => {

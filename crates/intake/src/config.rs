@@ -25,9 +25,11 @@ pub struct IntakeConfig {
     pub decoder: Decoder,
     /// Tells the time of arrivals.
     pub clock: Clock,
-    /// The newest arrival of earlier runs, `None` for a plant that has none. A broker without a session for us then means a
-    /// possible gap from there on.
+    /// The newest arrival of earlier runs, `None` for a plant that has none.
     pub last_arrival: Option<Timestamp>,
+    /// The newest of which the broker told us; it may be older, if a file was brought in since. A broker without a session for us then means
+    /// a possible gap from there on; `None` for a broker that never had one.
+    pub heard: Option<Timestamp>,
     /// Whether the broker's own count of dropped messages is watched, over a second connection.
     pub watch_drops: bool,
     /// The version of MQTT to try first; the other follows if the broker does not understand it.
@@ -49,6 +51,7 @@ impl IntakeConfig {
             decoder,
             clock,
             last_arrival: None,
+            heard: None,
             watch_drops: false,
             first_try: Dialect::V5,
         }

@@ -104,7 +104,7 @@ pub async fn run(
         beside.spawn(watch_drops(settings, config.first_try, Arc::clone(&stats), stop));
     }
     let mut committer = tokio::spawn(committer.run());
-    let mut sessions = tokio::spawn(keep_connected(common, config.first_try, config.last_arrival));
+    let mut sessions = tokio::spawn(keep_connected(common, config.first_try, config.heard));
 
     let early = tokio::select! {
         () = shutdown => None,
@@ -154,10 +154,10 @@ fn joined(ended: Result<Result<(), IntakeError>, tokio::task::JoinError>) -> Res
 }
 
 /// One connection after the other until told to stop.
-async fn keep_connected(common: Arc<Common>, first_try: Dialect, last_arrival: Option<model::Timestamp>) {
+async fn keep_connected(common: Arc<Common>, first_try: Dialect, heard: Option<model::Timestamp>) {
     let mut tongue = Tongue::new(first_try);
     let mut backoff = Backoff::new(FIRST_RECONNECT, LONGEST_RECONNECT);
-    let mut past = Past { heard: last_arrival };
+    let mut past = Past { heard };
     let mut hush = Hush::default();
     for number in 1.. {
         // A journal that takes nothing would only have the same messages delivered over and over.

@@ -1,6 +1,7 @@
 //! The quantities that a machine reports.
 
 use std::fmt;
+use std::ops::RangeInclusive;
 use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
@@ -69,6 +70,13 @@ impl Channel {
             Channel::Stirrer => "",
             Channel::Motor => "A",
         }
+    }
+
+    /// What a reading of it can be, in its unit. A temperature beyond it is a fault of the probe (contract, section 6), whoever brings it; of
+    /// the others nothing is known but what the store can keep.
+    pub fn possible(self) -> RangeInclusive<f64> {
+        const LARGEST_KEPT: f64 = 999_999.999;
+        if self.is_temperature() { -10.0..=120.0 } else { -LARGEST_KEPT..=LARGEST_KEPT }
     }
 
     /// Does it measure a temperature?

@@ -7,6 +7,12 @@ use rusqlite::ErrorCode;
 /// Why the records cannot do what was asked. A failed change has changed nothing.
 #[derive(Debug, thiserror::Error)]
 pub enum RecordsError {
+    /// No file of that name.
+    #[error("there is no {}; name the data folder of a service, or a backup", path.display())]
+    NotThere {
+        /// The file.
+        path: PathBuf,
+    },
     /// Somebody else holds the file.
     #[error("{} is locked; is another service running on it?", path.display())]
     Locked {

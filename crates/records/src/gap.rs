@@ -2,12 +2,13 @@
 //!
 //! ```text
 //! gaps  from_at, to_at (ms UTC): together they are its identity | reason
+//! heard_before_import  one row: at (ms UTC, null for never); there from an import on until the broker has let us in again
 //! ```
 //! Nothing is known to be lost; it is known that nobody can say. Such a time is kept for good, because a batch of that day
 //! has to say what it does not know.
 
 use model::Timestamp;
-use rusqlite::Connection;
+use rusqlite::{Connection, OptionalExtension};
 
 use crate::{Records, RecordsError};
 
@@ -15,6 +16,7 @@ const TABLE: &str = "
     CREATE TABLE IF NOT EXISTS gaps (
         from_at INTEGER NOT NULL, to_at INTEGER NOT NULL, reason TEXT NOT NULL,
         PRIMARY KEY (from_at, to_at)) STRICT, WITHOUT ROWID;
+    CREATE TABLE IF NOT EXISTS heard_before_import (one INTEGER PRIMARY KEY CHECK (one = 1), at INTEGER) STRICT;
 ";
 
 /// A list that a page can show and a person can read; there is one a night at the very worst.
@@ -69,6 +71,42 @@ impl Records {
             gaps.collect()
         })
     }
+
+    /// What comes next is from a file. `heard` is the newest moment of which the broker told us; what an earlier import wrote down stays.
+    ///
+    /// # Errors
+    /// If the file cannot be written.
+    pub fn note_import(&self, heard: Option<Timestamp>) -> Result<(), RecordsError> {
+        self.change(|transaction| {
+            let sql = "INSERT OR IGNORE INTO heard_before_import VALUES (1, ?1)";
+            transaction.execute(sql, [heard.map(Timestamp::as_millis)])?;
+            Ok(())
+        })
+    }
+
+    /// The newest moment of which the broker told us, where what came last was imported: `Some(None)` if it never told us anything, `None`
+    /// if nothing was imported since it let us in.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn heard_before_import(&self) -> Result<Option<Option<Timestamp>>, RecordsError> {
+        self.with_reader(|reader| {
+            let sql = "SELECT at FROM heard_before_import";
+            let at = |row: &rusqlite::Row<'_>| row.get::<_, Option<i64>>(0);
+            Ok(reader.query_row(sql, [], at).optional()?.map(|at| at.map(Timestamp::from_millis)))
+        })
+    }
+
+    /// The broker has let us in: what is newest comes from it again.
+    ///
+    /// # Errors
+    /// If the file cannot be written.
+    pub fn forget_import(&self) -> Result<(), RecordsError> {
+        self.change(|transaction| {
+            transaction.execute("DELETE FROM heard_before_import", [])?;
+            Ok(())
+        })
+    }
 }
 
 /// Makes the table where there is none.
@@ -103,5 +141,18 @@ mod tests {
         assert_eq!(records.gaps(at(-99), at(999)).unwrap(), [gap(90, 95), gap(60, 70), gap(0, 10)]);
         assert_eq!(records.gaps(at(5), at(60)).unwrap(), [gap(0, 10)]);
         assert_eq!(records.gaps(at(71), at(90)).unwrap(), []);
+    }
+
+    #[test]
+    fn what_was_heard_before_an_import_is_known_until_the_broker_lets_us_in() {
+        let folder = tempdir().unwrap();
+        let records = Records::open(folder.path().join(crate::FILE_NAME)).unwrap();
+        assert_eq!(records.heard_before_import().unwrap(), None);
+        records.note_import(None).unwrap();
+        records.note_import(Some(at(5))).unwrap();
+        assert_eq!(records.heard_before_import().unwrap(), Some(None), "the first of two imports knows");
+        records.forget_import().unwrap();
+        records.note_import(Some(at(5))).unwrap();
+        assert_eq!(records.heard_before_import().unwrap(), Some(Some(at(5))));
     }
 }

@@ -115,6 +115,9 @@ pub(crate) fn open_to_write(path: &Path) -> Result<Connection, RecordsError> {
 
 /// Opens the file to read; it must be there.
 pub(crate) fn open_to_read(path: &Path) -> Result<Connection, RecordsError> {
+    if !path.exists() {
+        return Err(RecordsError::NotThere { path: path.to_owned() });
+    }
     let fail = |source| RecordsError::from_sqlite("open", path, source);
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let connection = Connection::open_with_flags(path, flags).map_err(fail)?;

@@ -7,7 +7,7 @@ use std::time::Duration;
 use intake::{Clock, IntakeStats};
 use model::{Board, Timestamp};
 use reach::ReachStats;
-use records::{Gap, Records};
+use records::{Gap, Records, RecordsError};
 use store::{MissingSpan, Store};
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
@@ -152,23 +152,34 @@ fn new_gaps(intake: &IntakeStats) -> Vec<Gap> {
     intake.possible_gaps().into_iter().map(gap).collect()
 }
 
+/// Puts gaps on record; once the broker has let us in, an import is no longer the newest thing.
+fn note(records: &Records, gaps: &[Gap], is_let_in: bool) -> Result<(), RecordsError> {
+    records.note_gaps(gaps)?;
+    if is_let_in && records.heard_before_import()?.is_some() {
+        records.forget_import()?;
+    }
+    Ok(())
+}
+
 /// Puts the intake's possible gaps on record until told to stop, and a last time then.
 pub(crate) async fn keep_noting_gaps(
     intake: Arc<IntakeStats>,
     records: Arc<Records>,
     stop: CancellationToken,
 ) {
-    let mut noted = Vec::new();
+    let mut noted = (Vec::new(), false);
     loop {
         let goes_on = tokio::select! {
             () = stop.cancelled() => false,
             () = tokio::time::sleep(NOTE_GAPS_EVERY) => true,
         };
-        let gaps = new_gaps(&intake);
-        if gaps != noted {
-            let (to_note, records) = (gaps.clone(), records.clone());
-            match tokio::task::spawn_blocking(move || records.note_gaps(&to_note)).await {
-                Ok(Ok(())) => noted = gaps,
+        // In this order: a gap is there before the connection counts.
+        let is_let_in = 0 < intake.counts().connections;
+        let news = (new_gaps(&intake), is_let_in);
+        if news != noted {
+            let (to_note, records) = (news.0.clone(), records.clone());
+            match tokio::task::spawn_blocking(move || note(&records, &to_note, is_let_in)).await {
+                Ok(Ok(())) => noted = news,
                 Ok(Err(error)) => {
                     warn!(
                         error = &error as &dyn std::error::Error,

@@ -31,8 +31,10 @@ const BATCHES: usize = 10_000;
 /// What came of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Imported {
-    /// Readings that were not there, or had another value.
+    /// Readings that were not there.
     pub written: usize,
+    /// Readings that were there with another value, which counts no more.
+    pub replaced: usize,
     /// Readings that were there already.
     pub known: usize,
     /// What they became, where they are older than something in the folder; what is newer goes through the watch.
@@ -67,13 +69,19 @@ pub fn import(
     let records = Arc::new(data.open_records()?);
     let last_of_each: BTreeMap<(Timestamp, Channel), f64> =
         readings.iter().filter_map(|reading| Some(((reading.at, reading.channel), reading.value?))).collect();
-    let new = not_there_yet(&store, machine, &last_of_each)?;
-    let mut imported = Imported { written: new.len(), known: last_of_each.len() - new.len(), past: None };
+    let NotThereYet { arrivals: new, replaced } = not_there_yet(&store, machine, &last_of_each)?;
+    let mut imported = Imported {
+        written: new.len() - replaced,
+        replaced,
+        known: last_of_each.len() - new.len(),
+        past: None,
+    };
     let (Some(first), Some(last)) = (new.first(), new.last()) else { return Ok(imported) };
     let (first, last) = (first.arrived, last.arrived);
 
     let mut watch = catch_up(data, plant, &records)?;
     let newest = watch.last_arrival().max(store.newest_moment()?);
+    records.note_import(watch.last_arrival())?;
     append(&mut journal, &new)?;
     if newest.is_none_or(|newest| newest < first) {
         catch_up(data, plant, &records)?;
@@ -96,24 +104,37 @@ fn arrival(machine: &MachineId, (at, channel): (Timestamp, Channel), value: f64)
     Arrival { arrived: at, retained: false, content }
 }
 
+/// What is to be written, in the order of time.
+#[derive(Default)]
+struct NotThereYet {
+    arrivals: Vec<Arrival>,
+    /// So many of them take the place of another value.
+    replaced: usize,
+}
+
 fn not_there_yet(
     store: &Store,
     machine: &MachineId,
     readings: &BTreeMap<(Timestamp, Channel), f64>,
-) -> Result<Vec<Arrival>, ServiceError> {
+) -> Result<NotThereYet, ServiceError> {
     let (Some(((from, _), _)), Some(((to, _), _))) = (readings.first_key_value(), readings.last_key_value())
     else {
-        return Ok(Vec::new());
+        return Ok(NotThereYet::default());
     };
     let mut there = BTreeMap::new();
     for (channel, series) in store.read_channels(machine, &Channel::ALL, *from, *to + Span::from_millis(1))? {
         there.extend(series.into_iter().filter_map(|(at, value)| Some(((at, channel), value?))));
     }
-    let is_new = |key: &(Timestamp, Channel), value: f64| {
-        there.get(key).is_none_or(|kept: &f64| KEPT_TO <= (kept - value).abs())
-    };
-    let new = readings.iter().filter(|(key, value)| is_new(key, **value));
-    Ok(new.map(|(key, value)| arrival(machine, *key, *value)).collect())
+    let mut new = NotThereYet::default();
+    for (key, value) in readings {
+        match there.get(key) {
+            Some(kept) if f64::abs(kept - value) < KEPT_TO => continue,
+            Some(_) => new.replaced += 1,
+            None => {}
+        }
+        new.arrivals.push(arrival(machine, *key, *value));
+    }
+    Ok(new)
 }
 
 /// Has the watch work through what is in the journal, and saves it.

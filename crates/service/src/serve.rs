@@ -65,6 +65,7 @@ pub async fn serve(
     let mut watch = Watch::resume(plant.clone(), records.clone(), &reader, saved, progress.clone())?;
     watch.save()?;
     let last_arrival = watch.last_arrival();
+    let heard = records.heard_before_import()?.unwrap_or(last_arrival);
 
     let stats = Arc::new(IntakeStats::new());
     let (submit, inbox) = inbox();
@@ -149,6 +150,7 @@ pub async fn serve(
     let mut intake_config = IntakeConfig::new(broker.address, broker.client_id, Decoder::new(&plant), clock);
     intake_config.credentials = broker.credentials;
     intake_config.last_arrival = last_arrival.filter(|_| !broker.is_new);
+    intake_config.heard = heard.filter(|_| !broker.is_new);
     intake_config.watch_drops = !broker.is_embedded;
     let told_to_stop = async {
         tokio::select! {

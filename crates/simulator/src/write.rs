@@ -29,7 +29,16 @@ pub enum WriteError {
         /// Why.
         source: io::Error,
     },
+    /// Streams and truth of another day; mixed with new ones they would mean nothing.
+    #[error("{} is there already; name another folder, or move it away", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
 }
+
+/// The truth's file.
+const TRUTH: &str = "truth.json";
 
 /// What was written.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -43,16 +52,24 @@ pub struct Written {
 }
 
 /// Plays `days` more days and writes them to `folder`: a stream a day and `truth.json`. Tells `progress` after each hour.
+///
+/// # Errors
+/// If there is such a file already, or one cannot be written.
 pub fn write_days(
     works: &mut Works,
     folder: &Path,
     days: u32,
     mut progress: impl FnMut(Timestamp),
 ) -> Result<Written, WriteError> {
+    let stream_of = |day: u32| folder.join(format!("day-{day:02}.ndjson.zst"));
+    let files = (1..=days).map(stream_of).chain([folder.join(TRUTH)]);
+    if let Some(path) = files.into_iter().find(|path| path.exists()) {
+        return Err(WriteError::Exists { path });
+    }
     fs::create_dir_all(folder).map_err(failed(folder))?;
     let mut written = Written::default();
     for day in 1..=days {
-        let path = folder.join(format!("day-{day:02}.ndjson.zst"));
+        let path = stream_of(day);
         let mut stream = Stream::create(&path, QUICK)?;
         for _ in 0..24 {
             stream.write(&works.advance_to(works.now() + Span::from_hours(1)))?;
@@ -61,7 +78,7 @@ pub fn write_days(
         written.messages += stream.finish()?;
         written.streams.push(path);
     }
-    written.truth = folder.join("truth.json");
+    written.truth = folder.join(TRUTH);
     write_truth(&works.truth(), &written.truth)?;
     Ok(written)
 }

@@ -38,6 +38,8 @@ pub struct Coverage {
 /// The file of a part.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PartFile {
+    /// Whose readings it holds.
+    pub machine: MachineId,
     /// Its place in the data folder.
     pub path: PathBuf,
     /// Its length.
@@ -142,6 +144,7 @@ impl StoreReader {
         })?;
         let file = |part: Part| PartFile {
             path: part.path(),
+            machine: part.machine,
             bytes: u64::try_from(part.bytes).unwrap_or(0),
             crc32: u32::try_from(part.crc32).unwrap_or(0),
         };

@@ -18,10 +18,6 @@ pub use self::text::decode_text;
 
 /// The header is looked for so far down: loggers write serial numbers and remarks before it.
 const HEADER_WITHIN: usize = 60;
-/// Colder than any zero of a scale; a value below it is a wire that broke or a number that was meant otherwise.
-const ABSOLUTE_ZERO_C: f64 = -273.15;
-/// The largest value that the store keeps; what is larger is no reading of any channel.
-const LARGEST_VALUE: f64 = 999_999.999;
 /// Names shown of a line that is no header, and characters of each.
 const NAMES_SHOWN: usize = 20;
 const CHARACTERS_SHOWN: usize = 40;
@@ -52,6 +48,8 @@ pub struct LoggerTimes {
     pub zone: TimeZone,
     /// Which one is meant where an hour comes twice; `None` if nobody has said.
     pub hour_twice: Option<HourTwice>,
+    /// Nothing has been measured after it.
+    pub now: Timestamp,
 }
 
 /// One line that has been understood.
@@ -89,13 +87,15 @@ pub fn read_logger_table(
 ) -> Result<LoggerTable, String> {
     let (delimiter, header_line, places) = find_header(text, columns)?;
     let mut table = LoggerTable { delimiter: char::from(delimiter), ..LoggerTable::default() };
-    let mut moments = Moments::new(times.layout.clone(), times.zone.clone(), times.hour_twice);
+    let mut moments = Moments::new(times);
     for (line, record) in records(text, delimiter) {
         if line <= header_line {
             continue;
         }
         match record {
-            Ok(record) if record.iter().all(|cell| cell.trim().is_empty()) => {}
+            Ok(record) if record.iter().all(|cell| cell.trim().is_empty()) => {
+                table.put_aside.push((line, "nothing stands in it".to_owned()));
+            }
             Ok(record) => read_row(line, &record, columns, &places, &mut moments, &mut table),
             Err(why) => table.put_aside.push((line, why)),
         }
@@ -218,14 +218,20 @@ fn read_row(
         }
     };
     let mut values = Vec::new();
+    let mut is_bare = true;
     for ((channel, place), (_, name)) in places.channels.iter().zip(&columns.channels) {
-        match cell(*place) {
-            "" => {}
-            text => match value(text, *channel, columns.fahrenheit) {
-                Ok(value) => values.push((*channel, value)),
-                Err(why) => table.put_aside.push((line, format!("{why} (column `{name}`)"))),
-            },
+        let text = cell(*place);
+        if text.is_empty() {
+            continue;
         }
+        is_bare = false;
+        match value(text, *channel, columns.fahrenheit) {
+            Ok(value) => values.push((*channel, value)),
+            Err(why) => table.put_aside.push((line, format!("{why} (column `{}`)", excerpt(name)))),
+        }
+    }
+    if is_bare {
+        table.put_aside.push((line, "it has a time and no value".to_owned()));
     }
     if !values.is_empty() {
         table.rows.push(LoggerRow { line, at, values });
@@ -240,18 +246,21 @@ fn value(text: &str, channel: Channel, fahrenheit: bool) -> Result<f64, String> 
         if commas == 1 && !plain.contains('.') { plain.replace(',', ".") } else { plain.to_owned() };
     let number = pointed.parse::<f64>().ok().filter(|number| number.is_finite());
     let number = number.ok_or_else(|| format!("`{}` is not a number", excerpt(text)))?;
-    if LARGEST_VALUE < number.abs() {
-        return Err(format!("`{}` is larger than any reading", excerpt(text)));
-    }
-    if !channel.is_temperature() {
-        return Ok(number);
-    }
     // Exact by definition of the scale.
-    let celsius = if fahrenheit { (number - 32.0) / 1.8 } else { number };
-    if celsius < ABSOLUTE_ZERO_C {
-        return Err(format!("`{}` is colder than anything can be", excerpt(text)));
+    let value = if fahrenheit && channel.is_temperature() { (number - 32.0) / 1.8 } else { number };
+    let possible = channel.possible();
+    if possible.contains(&value) {
+        return Ok(value);
     }
-    Ok(celsius)
+    Err(match channel.is_temperature() {
+        true => format!(
+            "`{}` is no temperature of a works; those are between {} and {} °C",
+            excerpt(text),
+            possible.start(),
+            possible.end()
+        ),
+        false => format!("`{}` is no value of the channel {channel}", excerpt(text)),
+    })
 }
 
 /// Fit for a terminal, whatever the file holds.
@@ -273,7 +282,12 @@ mod tests {
 
     fn lisbon() -> LoggerTimes {
         let zone = TimeZone::named("Europe/Lisbon").unwrap();
-        LoggerTimes { layout: TimeLayout::Iso, zone, hour_twice: None }
+        LoggerTimes {
+            layout: TimeLayout::Iso,
+            zone,
+            hour_twice: None,
+            now: "2026-11-29T12:00:00Z".parse().unwrap(),
+        }
     }
 
     fn told(text: &str, columns: &LoggerColumns) -> String {
@@ -338,13 +352,20 @@ mod tests {
     #[test]
     fn what_cannot_be_read_is_told_and_the_rest_is_read() {
         let text = "time,choc\n2026-03-02 05:00:00,45.0\nyesterday,44\n2026-03-02 05:00:20,OL\n2026-03-02 05:00:30,\"1.234,5\"\n\
-                    2026-03-02 05:00:40,\n2026-03-02 05:00:50,-400\n2026-03-02 05:01:00,44.0\n2026-03-02 05:01:10,1e20\n";
+                    2026-03-02 05:00:40,\n2026-03-02 05:00:50,-400\n2026-03-02 05:01:00,44.0\n2026-03-02 05:01:10,1e20\n\
+                    2026-03-02 05:01:20\n\n,\n44.1\n1500-03-02 05:01:30,44.0\n2036-03-02 05:01:40,44.0\n";
         let wanted = "2 2026-03-02T05:00:00Z 45.0\n8 2026-03-02T05:01:00Z 44.0\n\
                       3 aside: `yesterday` is not a time such as 2026-03-02 05:00:10\n\
                       4 aside: `OL` is not a number (column `choc`)\n\
                       5 aside: `1.234,5` is not a number (column `choc`)\n\
-                      7 aside: `-400` is colder than anything can be (column `choc`)\n\
-                      9 aside: `1e20` is larger than any reading (column `choc`)";
+                      6 aside: it has a time and no value\n\
+                      7 aside: `-400` is no temperature of a works; those are between -10 and 120 °C (column `choc`)\n\
+                      9 aside: `1e20` is no temperature of a works; those are between -10 and 120 °C (column `choc`)\n\
+                      10 aside: it has a time and no value\n\
+                      12 aside: nothing stands in it\n\
+                      13 aside: `44.1` is not a time such as 2026-03-02 05:00:10\n\
+                      14 aside: 1500-03-02T05:38:15Z is before 2001, and no reading of a logger whose clock is right\n\
+                      15 aside: 2036-03-02T05:01:40Z lies in the future; see to the logger's clock and to the time zone";
         assert_eq!(told(text, &columns(&["time"], "choc")), wanted);
         assert_eq!(
             told("time,Temp1\n", &columns(&["Zeit"], "temp1")),
@@ -361,7 +382,7 @@ mod tests {
 
     #[test]
     fn fahrenheit_becomes_celsius() {
-        for (fahrenheit, celsius) in [("32", 0.0), ("212", 100.0), ("-40", -40.0), ("88.7", 31.5)] {
+        for (fahrenheit, celsius) in [("32", 0.0), ("212", 100.0), ("23", -5.0), ("88.7", 31.5)] {
             let value = value(fahrenheit, Channel::Chocolate, true).unwrap();
             assert!((value - celsius).abs() < 1e-9, "{fahrenheit} °F");
         }

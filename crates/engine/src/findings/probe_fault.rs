@@ -4,12 +4,11 @@
 //! An open circuit or a short sends the value to the end of its range, and the controller behind the same probe may heat without end
 //! (common practice, no source). Such values never reach a process detector. Over when good readings have come for 10 s.
 
-use model::{FindingKind, Priority, Span, Timestamp};
+use model::{Channel, FindingKind, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Report, Verdict, number, text};
 
-const POSSIBLE: std::ops::RangeInclusive<f64> = -10.0..=120.0;
 const FOR: Span = Span::from_secs(10);
 const AT_LEAST: u32 = 2;
 
@@ -24,7 +23,7 @@ pub(crate) struct ProbeFault {
 impl ProbeFault {
     /// A value that a tempering machine can have.
     pub(crate) fn is_possible(value: Option<f64>) -> bool {
-        value.is_some_and(|value| POSSIBLE.contains(&value))
+        value.is_some_and(|value| Channel::Chocolate.possible().contains(&value))
     }
 
     pub(crate) fn step(&mut self, at: Timestamp, value: Option<f64>) -> Verdict {

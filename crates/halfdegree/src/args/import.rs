@@ -15,7 +15,8 @@ const EXAMPLES: &str = "Examples:
       --time-column Date --time-column Time --time-format '%d.%m.%Y %H:%M:%S'
 
 Values are taken as they are: a sensor's law and a probe's offset from the plant file are not applied. What is there already is not
-written again, so that importing a file twice is the same as once.";
+written again, so that importing a file twice is the same as once; another value of the same moment takes the place of what is there, and
+is told. Lines that cannot be a reading (outside -10 to 120 °C, dated before 2001 or in the future) are put aside and told.";
 
 #[derive(Debug, ClapArgs)]
 #[command(after_help = EXAMPLES)]

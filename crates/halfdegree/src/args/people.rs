@@ -9,7 +9,7 @@ use super::AnalysisFormat;
 
 #[derive(Debug, ClapArgs)]
 #[command(
-    after_help = "Examples:\n  halfdegree user add --data data ana --role worker\n  halfdegree user add --data data rui --role quality --from-file password.txt\n  halfdegree user role --data data ana engineer\n  halfdegree user pin --data data ana\n  halfdegree user list --data data"
+    after_help = "Examples:\n  halfdegree user add --data data ana --role worker\n  halfdegree user add --data data rui --role quality --from-file password.txt\n  halfdegree user role --data data ana --role engineer\n  halfdegree user pin --data data ana\n  halfdegree user list --data data"
 )]
 pub(crate) struct UserArgs {
     #[command(subcommand)]
@@ -49,6 +49,7 @@ pub(crate) enum UserCommand {
         #[command(flatten)]
         whose: Whose,
         /// viewer, worker, engineer or quality.
+        #[arg(long)]
         role: Role,
     },
     /// Give somebody another password, and sign them out everywhere.
@@ -73,7 +74,7 @@ pub(crate) enum UserCommand {
 /// Of whom, and in which data folder.
 #[derive(Debug, ClapArgs)]
 pub(crate) struct Whose {
-    /// The data folder of a service, which may be running; made if it is not there.
+    /// The data folder of a service, which may be running; `user add` makes one where there is none.
     #[arg(long)]
     pub(crate) data: PathBuf,
     /// The user's name.
@@ -83,7 +84,7 @@ pub(crate) struct Whose {
 /// Where a secret comes from. Never from an argument: those stand in the list of processes and in the shell's history.
 #[derive(Debug, ClapArgs)]
 pub(crate) struct SecretArgs {
-    /// A file with it in its first line. Without it, it is asked for at a terminal, and read from standard input elsewhere.
+    /// A file whose first line is the password or PIN. Without a file it is asked for at a terminal, and read from standard input elsewhere.
     #[arg(long, value_name = "FILE")]
     pub(crate) from_file: Option<PathBuf>,
 }

@@ -98,10 +98,10 @@ pub(crate) struct MeltArgs {
     /// Dark, milk or white: the constants, the limits and the working range.
     #[arg(long, value_enum)]
     pub(crate) family: Kind,
-    /// What is melted, before the seed, kg.
+    /// What is melted, before the seed, kg; this, or --total-kg.
     #[arg(long, value_name = "KG", required_unless_present = "total_kg", conflicts_with = "total_kg")]
     pub(crate) melt_kg: Option<f64>,
-    /// Melt and seed together, kg.
+    /// Melt and seed together, kg; this, or --melt-kg.
     #[arg(long, value_name = "KG")]
     pub(crate) total_kg: Option<f64>,
     /// How warm the melt is, °C.

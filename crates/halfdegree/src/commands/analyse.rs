@@ -3,47 +3,54 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use anyhow::Context;
+use anyhow::{Context, bail};
 use engine::{Analysis, Analyst, MachineAnalysis};
 use plant::Plant;
 use report::{Analysed, AnalysedMachine, AnalysisDocument, IntakeDto, analysis_text};
-use wire::Decoder;
+use wire::{Decoded, Decoder};
 
 use super::read_plant;
-use super::streams::Streams;
+use super::streams::{Streams, Unread};
 use crate::args::{AnalyseArgs, AnalysisFormat};
+use crate::say;
 
 pub(crate) fn run(args: &AnalyseArgs) -> anyhow::Result<ExitCode> {
     let plant = read_plant(&args.plant)?;
     let mut decoder = Decoder::new(&plant);
     let mut analyst = Analyst::new(plant.clone());
-    let (mut messages, mut rejected) = (0_u64, 0_u64);
+    let (mut messages, mut unread, mut taken) = (0_u64, Unread::default(), false);
+    let mut take = |decoded: Decoded, unread: &mut Unread| {
+        unread.rejects(decoded.rejects);
+        taken |= !decoded.arrivals.is_empty();
+        decoded.arrivals.iter().for_each(|arrival| analyst.push(arrival));
+    };
     for line in Streams::open(&args.streams)? {
         match line {
             Ok(message) => {
                 messages += 1;
-                let decoded = decoder.decode(&message);
-                rejected += decoded.rejects.len() as u64;
-                decoded.arrivals.iter().for_each(|arrival| analyst.push(arrival));
+                take(decoder.decode(&message), &mut unread);
             }
-            Err(fault) => {
-                rejected += 1;
-                eprintln!("halfdegree: {fault}");
-            }
+            Err(fault) => unread.line(&fault),
         }
     }
-    let last = decoder.finish();
-    rejected += last.rejects.len() as u64;
-    last.arrivals.iter().for_each(|arrival| analyst.push(arrival));
+    take(decoder.finish(), &mut unread);
+    unread.tell();
+    unread.refuse(messages)?;
+    if !taken && 0 < unread.count() {
+        bail!(
+            "none of the {messages} messages could be taken; is {} the plant file that belongs to them?",
+            args.plant.display()
+        );
+    }
     let analysis = analyst.finish()?;
     let intake = IntakeDto {
         messages,
         readings: analysis.readings as u64,
         duplicates: analysis.duplicates as u64,
-        rejected,
+        rejected: unread.count(),
     };
     let analysed = analysed(&plant, intake, &analysis);
-    let mut out = std::io::stdout().lock();
+    let mut out = say::Results::default();
     match args.format {
         AnalysisFormat::Json => serde_json::to_writer_pretty(&mut out, &AnalysisDocument::from(&analysed))?,
         AnalysisFormat::Text => {

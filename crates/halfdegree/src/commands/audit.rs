@@ -8,6 +8,7 @@ use service::DataFolder;
 
 use crate::NO;
 use crate::args::{AnalysisFormat, AuditArgs, AuditCommand};
+use crate::say::{note, say};
 
 pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<ExitCode> {
     match &args.command {
@@ -15,10 +16,14 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<ExitCode> {
         AuditCommand::List { data, limit, behind, about, format } => {
             let subjects = about.iter().cloned().collect();
             let query = EntryQuery { subjects, behind: *behind, limit: *limit, ..EntryQuery::default() };
-            for entry in Records::audit_at(DataFolder::new(data).records_path(), &query)? {
+            let entries = Records::audit_at(DataFolder::new(data).records_path(), &query)?;
+            if entries.is_empty() {
+                note!("halfdegree: there is no such entry");
+            }
+            for entry in entries {
                 match format {
-                    AnalysisFormat::Text => println!("{}", line(&entry)),
-                    AnalysisFormat::Json => println!("{}", document(&entry)),
+                    AnalysisFormat::Text => say!("{}", line(&entry)),
+                    AnalysisFormat::Json => say!("{}", document(&entry)),
                 }
             }
             Ok(ExitCode::SUCCESS)
@@ -28,13 +33,13 @@ pub(crate) fn run(args: &AuditArgs) -> anyhow::Result<ExitCode> {
 
 fn verify(data: &std::path::Path, known: Option<&Known>) -> anyhow::Result<ExitCode> {
     match Records::verify_audit(DataFolder::new(data).records_path(), known)? {
-        Verdict::Whole { entries: 0, .. } => println!("The audit trail is whole. It has no entry yet."),
-        Verdict::Whole { entries, sha256 } => println!(
+        Verdict::Whole { entries: 0, .. } => say!("The audit trail is whole. It has no entry yet."),
+        Verdict::Whole { entries, sha256 } => say!(
             "The audit trail is whole: {entries} entries.\nWrite this down elsewhere, and later ask whether it still holds: \
              --known {entries}:{sha256}"
         ),
         Verdict::Broken { number, fault } => {
-            println!("The audit trail is broken at entry {number}: {fault}.");
+            say!("The audit trail is broken at entry {number}: {fault}.");
             return Ok(ExitCode::from(NO));
         }
     }

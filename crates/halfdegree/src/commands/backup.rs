@@ -7,13 +7,14 @@ use model::Timestamp;
 use service::{DataFolder, backup};
 
 use crate::args::BackupArgs;
+use crate::say::{note, say};
 
 pub(crate) fn run(args: &BackupArgs) -> anyhow::Result<ExitCode> {
     let now = Timestamp::from(jiff::Timestamp::now());
     let made = backup(&DataFolder::new(&args.data), &args.out, now).context("cannot make the backup")?;
-    println!("{} files, {} bytes, up to block {} of the journal", made.files, made.bytes, made.up_to_block);
+    say!("{} files, {} bytes, up to block {} of the journal", made.files, made.bytes, made.up_to_block);
     for part in made.left_out {
-        eprintln!("halfdegree: left out: {part}");
+        note!("halfdegree: left out: {part}");
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -7,6 +7,7 @@ use plant::parse_plant;
 use super::named::{Named, fault_line, names_a_variable};
 use crate::NO;
 use crate::args::CheckArgs;
+use crate::say::say;
 
 pub(crate) fn run(args: &CheckArgs) -> anyhow::Result<ExitCode> {
     let file = args.file.display();
@@ -16,10 +17,10 @@ pub(crate) fn run(args: &CheckArgs) -> anyhow::Result<ExitCode> {
             let mut faults = Named::read(&plant, &args.file, None).err().unwrap_or_default();
             faults.retain(|fault| !names_a_variable(&plant, fault.line));
             if !faults.is_empty() {
-                faults.iter().for_each(|fault| println!("{}", fault_line(&args.file, fault)));
+                faults.iter().for_each(|fault| say!("{}", fault_line(&args.file, fault)));
                 return Ok(ExitCode::from(NO));
             }
-            println!(
+            say!(
                 "{file}: all is well. {} has {} and {}.",
                 plant.name,
                 counted(plant.machines.len(), "machine"),
@@ -28,7 +29,7 @@ pub(crate) fn run(args: &CheckArgs) -> anyhow::Result<ExitCode> {
             Ok(ExitCode::SUCCESS)
         }
         Err(faults) => {
-            faults.iter().for_each(|fault| println!("{file}: {fault}"));
+            faults.iter().for_each(|fault| say!("{file}: {fault}"));
             Ok(ExitCode::from(NO))
         }
     }

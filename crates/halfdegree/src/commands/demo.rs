@@ -3,7 +3,7 @@
 //! Nothing of it touches the network: broker and pages listen on loopback, the data lies in a temporary folder that goes with the
 //! program. The past goes straight into journal and store; from now on the works publishes over MQTT like anybody else.
 
-use std::net::{Ipv4Addr, SocketAddr};
+use std::net::{Ipv4Addr, SocketAddr, TcpListener};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Instant;
@@ -14,7 +14,6 @@ use model::{Arrival, Span, Timestamp};
 use reach::ReachConfig;
 use service::{Broker, DataFolder, Keep, ServiceConfig};
 use simulator::{Works, demo_works};
-use tokio::net::TcpListener;
 use tracing::warn;
 use web::{Entries, WebConfig};
 use wire::{Decoder, Message};
@@ -22,6 +21,7 @@ use wire::{Decoder, Message};
 use super::simulate::{TERN_STREET, tern_street};
 use super::{block_on, told_to_stop};
 use crate::args::DemoArgs;
+use crate::say::{announce, note};
 
 /// Faster than this the works would run away from its own network.
 const FASTEST: f64 = 120.0;
@@ -32,6 +32,10 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
     if !(1.0..=FASTEST).contains(&args.speed) {
         bail!("the demo runs 1 to {FASTEST} times as fast as real time, not {}", args.speed);
     }
+    // Before the past is played, which takes a while.
+    let listener = TcpListener::bind(args.listen)
+        .with_context(|| format!("cannot listen on {}; is another service running there?", args.listen))?;
+    listener.set_nonblocking(true)?;
     let plant = tern_street();
     let folder = tempfile::Builder::new()
         .prefix("halfdegree-demo-")
@@ -41,10 +45,10 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
     let began = Instant::now();
     let now = Timestamp::from(jiff::Timestamp::now()).floor(Span::from_secs(1));
     let mut works = demo_works(&plant, now).without_truth();
-    eprintln!("Playing the Tern Street works' last week ...");
+    note!("Playing the Tern Street works' last week ...");
     let mut decoder = Decoder::new(&plant);
     let readings = service::fill(&data, &plant, past(&mut works, &mut decoder, now))?;
-    eprintln!("{readings} readings and events in {:.1} s.", began.elapsed().as_secs_f64());
+    note!("{readings} readings and events in {:.1} s.", began.elapsed().as_secs_f64());
 
     let anywhere = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
     let broker = EmbeddedBroker::start(EmbeddedListen { v311: anywhere, v5: anywhere }, None)?;
@@ -74,10 +78,8 @@ pub(crate) fn run(args: &DemoArgs) -> anyhow::Result<ExitCode> {
     let pace = Pace::times(args.speed).context("the speed is checked above")?;
     block_on(async {
         let stop = told_to_stop();
-        let listener = TcpListener::bind(args.listen).await.with_context(|| {
-            format!("cannot listen on {}; is another service running there?", args.listen)
-        })?;
-        println!(
+        let listener = tokio::net::TcpListener::from_std(listener)?;
+        announce!(
             "The Tern Street works is at http://{}/ ({} times as fast as real time; ctrl-c ends it)",
             listener.local_addr()?,
             args.speed

@@ -19,6 +19,7 @@ use super::named::{Named, fault_line, folder_of, names_a_variable};
 use super::{block_on, embedded_listen};
 use crate::NO;
 use crate::args::DoctorArgs;
+use crate::say::say;
 
 /// A computer whose clock stands before this has lost the time: the program is younger.
 const PROGRAM_IS_YOUNGER_THAN: &str = "2026-01-01T00:00:00Z";
@@ -74,13 +75,13 @@ fn tell(checks: &[Check]) -> ExitCode {
             Verdict::Note => "note",
             Verdict::Fault => "FAULT",
         };
-        println!("{subject:<12} {word:<5} {}", says.replace('\n', "\n                   "));
+        say!("{subject:<12} {word:<5} {}", says.replace('\n', "\n                   "));
     }
     let count = |verdict| checks.iter().filter(|check| check.verdict == verdict).count();
     match (count(Verdict::Fault), count(Verdict::Note)) {
-        (0, 0) => println!("\nAll is well."),
-        (0, notes) => println!("\nNo faults; notes to read: {notes}."),
-        (faults, notes) => println!("\nFaults to mend: {faults}; notes to read: {notes}."),
+        (0, 0) => say!("\nAll is well."),
+        (0, notes) => say!("\nNo faults; notes to read: {notes}."),
+        (faults, notes) => say!("\nFaults to mend: {faults}; notes to read: {notes}."),
     }
     if count(Verdict::Fault) == 0 { ExitCode::SUCCESS } else { ExitCode::from(NO) }
 }

@@ -1,13 +1,17 @@
 //! `halfdegree export`: readings back out, those not yet in Parquet included.
 
+use std::collections::BTreeSet;
 use std::process::ExitCode;
 
 use anyhow::{Context, bail};
-use model::Timestamp;
+use model::{MachineId, Timestamp};
 use service::DataFolder;
-use store::ExportFormat;
+use store::{ExportFormat, StoreReader};
 
+use super::read_plant;
 use crate::args::{self, ExportArgs};
+use crate::say;
+use crate::say::note;
 
 pub(crate) fn run(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     if !args.data.is_dir() {
@@ -20,7 +24,8 @@ pub(crate) fn run(args: &ExportArgs) -> anyhow::Result<ExitCode> {
             service::JOURNAL_FILE
         );
     }
-    let readings = DataFolder::new(&args.data).open_readings()?;
+    let folder = DataFolder::new(&args.data);
+    let readings = folder.open_readings()?;
     let from = args.from.unwrap_or_else(|| Timestamp::from_millis(i64::MIN));
     let to = args.to.unwrap_or_else(|| Timestamp::from_millis(i64::MAX));
     let format = match args.format {
@@ -28,12 +33,27 @@ pub(crate) fn run(args: &ExportArgs) -> anyhow::Result<ExitCode> {
         args::ExportFormat::Parquet => ExportFormat::Parquet,
     };
     let count =
-        readings.export(&args.machine, from, to, format, std::io::stdout()).context("cannot export")?;
+        readings.export(&args.machine, from, to, format, say::Results::default()).context("cannot export")?;
     for span in readings.missing_spans(Some(&args.machine), from, to)? {
-        eprintln!("halfdegree: {span}");
+        note!("halfdegree: {span}");
     }
     if count == 0 {
-        eprintln!("halfdegree: there are no readings of `{}` in this time", args.machine);
+        refuse_unknown(&args.machine, &folder, &readings)?;
+        note!("halfdegree: there are no readings of `{}` in this time", args.machine);
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// A machine that neither the readings nor the plant file of the last start know is a slip of the finger.
+fn refuse_unknown(asked: &MachineId, folder: &DataFolder, readings: &StoreReader) -> anyhow::Result<()> {
+    let mut known: BTreeSet<MachineId> =
+        readings.part_files()?.into_iter().map(|part| part.machine).collect();
+    if folder.plant_file().is_file() {
+        known.extend(read_plant(&folder.plant_file())?.machines.iter().map(|machine| machine.id.clone()));
+    }
+    if known.is_empty() || known.contains(asked) {
+        return Ok(());
+    }
+    let known: Vec<&str> = known.iter().map(MachineId::as_str).collect();
+    bail!("there is no machine `{asked}` in {}; it has {}", folder.path().display(), known.join(", "))
 }

@@ -12,6 +12,7 @@ use service::{DataFolder, PastAdded};
 use wire::logger::{LoggerColumns, LoggerTable, LoggerTimes, decode_text, read_logger_table};
 
 use crate::args::ImportArgs;
+use crate::say::announce;
 
 /// Two months of a logger that writes each second. One month (67 MB) took 1.3 GB of memory; more is better brought in pieces.
 const LARGEST_FILE: u64 = 128 << 20;
@@ -29,11 +30,7 @@ pub(crate) fn run(args: &ImportArgs) -> anyhow::Result<ExitCode> {
         let known: Vec<&str> = plant.machines.iter().map(|machine| machine.id.as_str()).collect();
         bail!("the plant file has no machine `{}`; it has {}", args.machine, known.join(", "));
     }
-    for (n, (channel, _)) in args.columns.iter().enumerate() {
-        if args.columns[..n].iter().any(|(other, _)| other == channel) {
-            bail!("--column names {} twice; a channel has one column", channel.as_str());
-        }
-    }
+    refuse_twice(args)?;
     let zone = zone(args, &plant)?;
     let columns = LoggerColumns {
         channels: args.columns.clone(),
@@ -44,6 +41,7 @@ pub(crate) fn run(args: &ImportArgs) -> anyhow::Result<ExitCode> {
         layout: args.time_format.clone(),
         zone: zone.clone(),
         hour_twice: args.hour_twice.map(Into::into),
+        now: Timestamp::from(jiff::Timestamp::now()),
     };
     let text = decode_text(&bytes_of(&args.file)?);
     let table = read_logger_table(&text, &columns, &times)
@@ -56,26 +54,50 @@ pub(crate) fn run(args: &ImportArgs) -> anyhow::Result<ExitCode> {
         );
     }
     if table.rows.is_empty() {
-        bail!("no line of {} could be read; see to --time-format and --column", args.file.display());
+        let file = args.file.display();
+        match table.put_aside.len() {
+            0 => bail!("{file} has nothing behind the line that names the columns"),
+            _ => bail!("no line of {file} could be read; see to --time-format and --column"),
+        }
     }
     if args.dry_run {
-        println!("Dry run: nothing was written.");
+        announce!("Dry run: nothing was written.");
         return Ok(ExitCode::SUCCESS);
     }
     let readings = readings(&args.machine, &table);
     let done = service::import(&DataFolder::new(&args.data), &plant, &args.machine, &readings)
         .context("cannot import; a service that is running on the folder has to be stopped first")?;
-    println!("Readings written: {}; there already: {}.", done.written, done.known);
+    announce!("Readings written: {}; there already: {}.", done.written, done.known);
+    if 0 < done.replaced {
+        announce!(
+            "Readings that were there with another value, in whose place the file's stands now: {}.",
+            done.replaced
+        );
+    }
     match done.past {
-        Some(PastAdded { batches, findings, reworked, left }) => println!(
+        Some(PastAdded { batches, findings, reworked, left }) => announce!(
             "Batches added: {batches}, with findings: {findings}; worked out again: {reworked}; left as they are because they go on: {left}. The next start of the service shows them."
         ),
-        None if 0 < done.written => {
-            println!("Batches and findings are there at the next start of the service.");
+        None if 0 < done.written + done.replaced => {
+            announce!("Batches and findings are there at the next start of the service.");
         }
         None => {}
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// A channel has one column, and a column one meaning.
+fn refuse_twice(args: &ImportArgs) -> anyhow::Result<()> {
+    for (n, (channel, column)) in args.columns.iter().enumerate() {
+        let before = &args.columns[..n];
+        if before.iter().any(|(other, _)| other == channel) {
+            bail!("--column names {channel} twice; a channel has one column");
+        }
+        if let Some((other, _)) = before.iter().find(|(_, other)| other == column) {
+            bail!("--column takes `{column}` for {other} and for {channel}; a column is one of them");
+        }
+    }
+    Ok(())
 }
 
 fn zone(args: &ImportArgs, plant: &Plant) -> anyhow::Result<TimeZone> {
@@ -118,7 +140,7 @@ fn readings(machine: &MachineId, table: &LoggerTable) -> Vec<Reading> {
 fn tell(args: &ImportArgs, table: &LoggerTable, zone: &TimeZone) {
     let delimiter =
         if table.delimiter == '\t' { "tabs".to_owned() } else { format!("`{}`", table.delimiter) };
-    println!(
+    announce!(
         "{}: lines understood: {}, put aside: {}; columns are set apart by {delimiter}",
         args.file.display(),
         table.rows.len(),
@@ -130,7 +152,7 @@ fn tell(args: &ImportArgs, table: &LoggerTable, zone: &TimeZone) {
             .iter()
             .map(|(channel, value)| format!("{} {value:.2} {}", channel.as_str(), channel.unit()));
         let local = zone.local(row.at);
-        println!(
+        announce!(
             "  line {}: {local} on the wall, {}: {}",
             row.line,
             row.at,
@@ -139,10 +161,10 @@ fn tell(args: &ImportArgs, table: &LoggerTable, zone: &TimeZone) {
     }
     tell_span(table);
     for (line, why) in table.put_aside.iter().take(SHOWN) {
-        println!("  put aside: line {line}: {why}");
+        announce!("  put aside: line {line}: {why}");
     }
     if SHOWN < table.put_aside.len() {
-        println!("  put aside: and {} more", table.put_aside.len() - SHOWN);
+        announce!("  put aside: and {} more", table.put_aside.len() - SHOWN);
     }
     let hot = table
         .rows
@@ -150,7 +172,7 @@ fn tell(args: &ImportArgs, table: &LoggerTable, zone: &TimeZone) {
         .flat_map(|row| &row.values)
         .any(|(channel, value)| channel.is_temperature() && TOO_HOT_C < *value);
     if hot && !args.fahrenheit {
-        println!("  Some temperatures are above {TOO_HOT_C} °C. If the file has °F, say --fahrenheit.");
+        announce!("  Some temperatures are above {TOO_HOT_C} °C. If the file has °F, say --fahrenheit.");
     }
 }
 
@@ -162,13 +184,13 @@ fn tell_span(table: &LoggerTable) {
         times.windows(2).map(|pair| (pair[1] - pair[0], pair[0])).collect();
     steps.sort_unstable();
     let Some((usual, _)) = steps.get(steps.len() / 2) else { return };
-    println!("  from {first} to {last}, usually every {} s", usual.as_secs_f64());
+    announce!("  from {first} to {last}, usually every {} s", usual.as_secs_f64());
     let long = Span::from_millis(usual.as_millis() * GAP_TIMES).max(SHORTEST_GAP);
     let gaps: Vec<&(Span, Timestamp)> = steps.iter().filter(|(step, _)| long < *step).collect();
     match gaps.last() {
-        None => println!("  without a gap of more than {} s", long.as_secs_f64()),
+        None => announce!("  without a gap of more than {} s", long.as_secs_f64()),
         Some((longest, from)) => {
-            println!(
+            announce!(
                 "  gaps of more than {} s: {}, the longest {:.0} min from {from}",
                 long.as_secs_f64(),
                 gaps.len(),
@@ -178,6 +200,6 @@ fn tell_span(table: &LoggerTable) {
     }
     let repeated = steps.iter().filter(|(step, _)| step.as_millis() == 0).count();
     if 0 < repeated {
-        println!("  lines with the time of another line: {repeated}; the last one of each channel counts");
+        announce!("  lines with the time of another line: {repeated}; the last one of each channel counts");
     }
 }

@@ -9,6 +9,7 @@ use plant::{Contact, ContactWay};
 use super::{block_on, named};
 use crate::NO;
 use crate::args::MessageTrialArgs;
+use crate::say::announce;
 
 pub(crate) fn run(args: &MessageTrialArgs) -> anyhow::Result<ExitCode> {
     let plant = super::read_plant(&args.plant)?;
@@ -33,10 +34,10 @@ pub(crate) fn run(args: &MessageTrialArgs) -> anyhow::Result<ExitCode> {
                 ContactWay::Webhook { .. } => "webhook",
             };
             match reach::try_contact(&plant, &config, contact, now).await {
-                Ok(()) => println!("{} ({way}): handed over; ask whether it has arrived", contact.id),
+                Ok(()) => announce!("{} ({way}): handed over; ask whether it has arrived", contact.id),
                 Err(error) => {
                     all_arrived = false;
-                    println!("{} ({way}): not sent: {error}", contact.id);
+                    announce!("{} ({way}): not sent: {error}", contact.id);
                 }
             }
         }

@@ -8,9 +8,10 @@ use intake::{BrokerAddress, Credentials, Pace, Progress, ReplayConfig, replay};
 use plant::{BrokerUrl, Mqtt};
 
 use super::named::{folder_of, refused};
-use super::streams::Streams;
+use super::streams::{Streams, Unread};
 use super::{block_on, read_plant};
 use crate::args::ReplayArgs;
+use crate::say::{aside, note};
 
 /// Messages between two words about progress at a terminal.
 const TOLD_EVERY: u64 = 1_000;
@@ -24,32 +25,36 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
         })?,
     };
     let streams = Streams::open(&args.streams)?;
-    let mut faults = 0_u64;
-    let messages = streams.filter_map(|line| match line {
-        Ok(message) => Some(message),
+    let (mut unread, mut messages) = (Unread::default(), 0_u64);
+    let readable = streams.filter_map(|line| match line {
+        Ok(message) => {
+            messages += 1;
+            Some(message)
+        }
         Err(fault) => {
-            faults += 1;
-            eprintln!("halfdegree: {fault}");
+            unread.line(&fault);
             None
         }
     });
     let at_terminal = std::io::stderr().is_terminal();
     let told = |progress: Progress| {
         if at_terminal && progress.published.is_multiple_of(TOLD_EVERY) {
-            eprint!("\r{} messages acknowledged", progress.published);
+            aside(format_args!("\r{} messages acknowledged", progress.published));
         }
     };
     let done = block_on(async {
         let config = ReplayConfig { credentials, ..ReplayConfig::new(broker, pace) };
-        Ok(replay(config, messages, told).await?)
+        Ok(replay(config, readable, told).await?)
     })?;
-    eprintln!(
+    unread.tell();
+    unread.refuse(messages)?;
+    note!(
         "{}{} messages published, each acknowledged by the broker",
         if at_terminal { "\r" } else { "" },
         done.published
     );
-    if faults > 0 {
-        bail!("{faults} lines could not be read and were left out");
+    if 0 < unread.lines() {
+        bail!("{} lines could not be read and were left out", unread.lines());
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -7,13 +7,14 @@ use model::Timestamp;
 use service::{DataFolder, restore};
 
 use crate::args::RestoreArgs;
+use crate::say::{note, say};
 
 pub(crate) fn run(args: &RestoreArgs) -> anyhow::Result<ExitCode> {
     let now = Timestamp::from(jiff::Timestamp::now());
     let restored = restore(&args.from, &DataFolder::new(&args.data), now).context("cannot restore")?;
-    println!("{} files of the backup that was made at {}", restored.files, restored.taken_at);
+    say!("{} files of the backup that was made at {}", restored.files, restored.taken_at);
     for part in restored.left_out {
-        eprintln!("halfdegree: was left out of the backup: {part}");
+        note!("halfdegree: was left out of the backup: {part}");
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -13,6 +13,7 @@ use service::DataFolder;
 
 use super::read_plant;
 use crate::args::ReviewArgs;
+use crate::say::say;
 
 /// How the review is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,7 +42,7 @@ pub(crate) fn run(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         Form::Pdf => pdf(&sheet, &plant)?,
     };
     fs::write(&args.out, file).with_context(|| format!("cannot write {}", args.out.display()))?;
-    println!("{}", args.out.display());
+    say!("{}", args.out.display());
     Ok(ExitCode::SUCCESS)
 }
 

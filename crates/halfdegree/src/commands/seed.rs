@@ -6,6 +6,7 @@ use handwork::{ASSUMES, Amount, Figure, Mass, Refusal, Remelt, Seed, TopUp, Vess
 use plant::Family;
 
 use crate::args::seed::{MeltArgs, RemeltArgs, SeedArgs, SeedSum, ShareOf, TopUpArgs, VesselArgs};
+use crate::say::say;
 
 /// As wide as the sentences of `analyse`.
 const WIDTH: usize = 78;
@@ -24,7 +25,7 @@ pub(crate) fn run(args: &SeedArgs) -> anyhow::Result<ExitCode> {
         SeedSum::TopUp(sum) => topped_up(sum),
         SeedSum::Remelt(sum) => remelted(sum),
     };
-    println!("{}", told?);
+    say!("{}", told?);
     Ok(ExitCode::SUCCESS)
 }
 

@@ -7,7 +7,7 @@
 mod manager;
 mod site;
 
-use std::net::TcpListener;
+use std::net::{SocketAddr, TcpListener};
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -22,6 +22,7 @@ use self::manager::{Order, Signals};
 use self::site::Site;
 use super::block_on;
 use crate::args::{ReadingArg, ServeArgs};
+use crate::say::announce;
 
 /// What people should know where nothing is encrypted.
 const IN_THE_CLEAR: &str =
@@ -38,12 +39,15 @@ pub(crate) fn run(args: &ServeArgs) -> anyhow::Result<ExitCode> {
             format!("cannot listen on {}; is another service running there?", args.listen)
         })?;
         listener.set_nonblocking(true)?;
-        println!("Pages at http://{}/", listener.local_addr()?);
+        let mut first_time = Some(listener.local_addr()?);
         let _watchdog = manager::keep_alive();
         loop {
             let mut order = None;
             let listener = tokio::net::TcpListener::from_std(listener.try_clone()?)?;
-            let config = config(args, &site, inside.as_ref(), web.clone())?;
+            let config = ServiceConfig {
+                ready: ready(first_time.take()),
+                ..config(args, &site, inside.as_ref(), web.clone())?
+            };
             let told = async { order = Some(next(&mut signals, args, &site, &web).await) };
             service::serve(config, listener, told).await?;
             match order {
@@ -81,6 +85,16 @@ fn pages(args: &ServeArgs) -> anyhow::Result<WebConfig> {
     })
 }
 
+/// What is said once everything has been opened: to the service manager, and the first time to people where the pages are.
+fn ready(pages: Option<SocketAddr>) -> Box<dyn FnOnce() + Send> {
+    Box::new(move || {
+        if let Some(address) = pages {
+            announce!("Pages at http://{address}/");
+        }
+        manager::say_ready();
+    })
+}
+
 fn config(
     args: &ServeArgs,
     site: &Site,
@@ -107,7 +121,7 @@ fn config(
         web,
         keep: args.keep_days.map_or(Keep::Everything, Keep::Days),
         reach: site.named.reach.clone(),
-        ready: Box::new(manager::say_ready),
+        ready: Box::new(|| ()),
     })
 }
 

@@ -12,6 +12,7 @@ use simulator::{Settings, Works, write_days};
 
 use super::read_plant;
 use crate::args::SimulateArgs;
+use crate::say::{aside, note, say};
 
 /// The works of the demo and of every example.
 pub(crate) const TERN_STREET: &str = include_str!("../../../../config/tern-street.toml");
@@ -32,16 +33,16 @@ pub(crate) fn run(args: &SimulateArgs) -> anyhow::Result<ExitCode> {
     let at_terminal = std::io::stderr().is_terminal();
     let written = write_days(&mut works, &args.out, args.days, |at| {
         if at_terminal {
-            eprint!("\r{at}");
+            aside(format_args!("\r{at}"));
         }
     })
     .with_context(|| format!("cannot simulate into {}", args.out.display()))?;
     if at_terminal {
-        eprintln!();
+        note!("");
     }
     let named = |path: &Path| path.display().to_string();
-    written.streams.iter().for_each(|stream| println!("{}", named(stream)));
-    println!("{}", named(&written.truth));
+    written.streams.iter().for_each(|stream| say!("{}", named(stream)));
+    say!("{}", named(&written.truth));
     Ok(ExitCode::SUCCESS)
 }
 

@@ -1,18 +1,21 @@
 //! `halfdegree user`: who may sign in, and as what. Works beside a running service, which notices at once.
 
 use std::fs::File;
-use std::io::{BufRead, BufReader, IsTerminal, Read, Write};
+use std::io::{BufRead, BufReader, IsTerminal, Read};
 use std::process::{Command, ExitCode, Stdio};
 
 use anyhow::{Context, bail};
-use model::Timestamp;
-use records::{Actor, By, Password, Pin, Records};
+use model::{Span, Timestamp};
+use records::{Actor, By, Password, Pin, Records, UserName};
 use service::DataFolder;
 
 use crate::args::{SecretArgs, UserArgs, UserCommand};
+use crate::say::{aside, note, say};
 
 /// A secret is one line; this is more than any that is taken.
 const LONGEST_LINE: u64 = 4 * 1024;
+/// Times in a list.
+pub(super) const SECOND: Span = Span::from_secs(1);
 
 pub(crate) fn run(args: &UserArgs) -> anyhow::Result<ExitCode> {
     let open = |data: &std::path::Path| DataFolder::new(data).open_or_make_records();
@@ -27,34 +30,48 @@ pub(crate) fn run(args: &UserArgs) -> anyhow::Result<ExitCode> {
         UserCommand::Add { whose, role, password } => {
             let password = password_of(password)?;
             open(&whose.data)?.add_user(&by, &whose.name, *role, &password)?;
-            println!("{} may sign in as {role}.", whose.name);
+            say!("{} may sign in as {role}.", whose.name);
         }
         UserCommand::List { data } => list(&there(data)?)?,
         UserCommand::Disable { whose } => {
             there(&whose.data)?.enable_user(&by, &whose.name, false)?;
-            println!("{} may not sign in any more, and is signed out everywhere.", whose.name);
+            say!("{} may not sign in any more, and is signed out everywhere.", whose.name);
         }
         UserCommand::Enable { whose } => {
-            there(&whose.data)?.enable_user(&by, &whose.name, true)?;
-            println!("{} may sign in again.", whose.name);
+            let records = there(&whose.data)?;
+            let could = records.user(&whose.name)?.is_some_and(|user| user.is_enabled);
+            records.enable_user(&by, &whose.name, true)?;
+            say!("{} may sign in{}.", whose.name, if could { " already" } else { " again" });
         }
         UserCommand::Role { whose, role } => {
-            there(&whose.data)?.set_role(&by, &whose.name, *role)?;
-            println!("{} is {role} from now on.", whose.name);
+            let records = there(&whose.data)?;
+            let before = records.user(&whose.name)?.map(|user| user.role);
+            records.set_role(&by, &whose.name, *role)?;
+            match before {
+                Some(before) if before != *role => {
+                    say!("The role of {} was {before} and is {role} from now on.", whose.name);
+                }
+                Some(_) | None => say!("The role of {} is {role} already.", whose.name),
+            }
         }
         UserCommand::Password { whose, password } => {
             let password = password_of(password)?;
             there(&whose.data)?.set_password(&by, &whose.name, &password)?;
-            println!("{} has another password, and is signed out everywhere.", whose.name);
+            say!("{} has a new password, and is signed out everywhere.", whose.name);
         }
         UserCommand::Pin { whose, remove: true, pin: _ } => {
-            there(&whose.data)?.set_pin(&by, &whose.name, None)?;
-            println!("{} has no PIN any more.", whose.name);
+            let records = there(&whose.data)?;
+            let had = has_pin(&records, &whose.name)?;
+            records.set_pin(&by, &whose.name, None)?;
+            say!("{} {}.", whose.name, if had { "has no PIN any more" } else { "had no PIN" });
         }
         UserCommand::Pin { whose, remove: false, pin } => {
             let pin = Pin::new(&secret("PIN", pin)?)?;
-            there(&whose.data)?.set_pin(&by, &whose.name, Some(&pin))?;
-            println!("{} has another PIN.", whose.name);
+            let records = there(&whose.data)?;
+            let had = has_pin(&records, &whose.name)?;
+            records.set_pin(&by, &whose.name, Some(&pin))?;
+            let now = if had { "a new PIN, and the old one is good no more" } else { "a PIN" };
+            say!("{} has {now}. It takes over a device on which somebody has signed in.", whose.name);
         }
     }
     Ok(ExitCode::SUCCESS)
@@ -64,13 +81,17 @@ fn password_of(from: &SecretArgs) -> anyhow::Result<Password> {
     Ok(Password::new(&secret("Password", from)?)?)
 }
 
+fn has_pin(records: &Records, name: &UserName) -> anyhow::Result<bool> {
+    Ok(records.user(name)?.is_some_and(|user| user.has_pin))
+}
+
 fn list(records: &Records) -> anyhow::Result<()> {
     let users = records.users()?;
     let width = users.iter().map(|user| user.name.as_str().len()).max().unwrap_or(0);
     for user in users {
-        let state = if user.is_enabled { "may sign in" } else { "shut out" };
+        let state = if user.is_enabled { "may sign in" } else { "is shut out" };
         let pin = if user.has_pin { ", has a PIN" } else { "" };
-        println!("{:width$}  {:8}  {state}{pin}, since {}", user.name, user.role, user.added);
+        say!("{:width$}  {:8}  added {}  {state}{pin}", user.name, user.role, user.added.floor(SECOND));
     }
     Ok(())
 }
@@ -106,11 +127,10 @@ fn first_line(what: &str, from: impl Read) -> anyhow::Result<String> {
 
 /// Asks at the terminal, which shows nothing meanwhile.
 fn unseen(what: &str) -> anyhow::Result<String> {
-    eprint!("{what}: ");
-    std::io::stderr().flush()?;
+    aside(format_args!("{what}: "));
     let _shown_again = Unseen::begin()?;
     let line = first_line(what, std::io::stdin().lock());
-    eprintln!();
+    note!("");
     line
 }
 

@@ -89,9 +89,8 @@ async fn a_plant_with_a_past_misses_its_session_at_the_first_connection_too() {
     let folder = tempdir().unwrap();
     let broker = Mosquitto::start(folder.path(), &[]);
     let past = crate::rig::at(0);
-    let rig = Rig::start_with(folder.path(), broker.url().parse().unwrap(), |config| {
-        config.last_arrival = Some(past)
-    });
+    let rig =
+        Rig::start_with(folder.path(), broker.url().parse().unwrap(), |config| config.heard = Some(past));
     eventually("connected", || rig.is_connected()).await;
     assert_eq!(rig.stats.possible_gaps().first().map(|gap| gap.from), Some(past));
     rig.stop().await.unwrap();

@@ -17,10 +17,6 @@ use crate::access::{Right, admit};
 use crate::app::App;
 use crate::problem::Problem;
 
-/// Beyond this the contract calls a temperature a fault of the probe; nobody reads such a value off a thermometer.
-const TEMPERATURES_C: (f64, f64) = (-10.0, 120.0);
-/// No other channel of a works has a larger number.
-const LARGEST: f64 = 1e6;
 /// A reading this far ahead of now has a wrong clock (the contract's limit for `clock-off`).
 const AHEAD: Span = Span::from_secs(60);
 /// A reading from before this is brought in as a recorded stream.
@@ -89,11 +85,15 @@ fn senseless(reading: &Reading, now: Timestamp) -> Option<String> {
         return Some("The reading is older than a day; bring older ones in as a recorded stream.".to_owned());
     }
     let value = reading.value?;
-    let (low, high) = TEMPERATURES_C;
-    if reading.channel.is_temperature() && !(low <= value && value <= high) {
-        return Some(format!(
-            "{value:.1} °C is no temperature of a works; it should be between {low:.0} and {high:.0} °C."
-        ));
+    let possible = reading.channel.possible();
+    if possible.contains(&value) {
+        return None;
     }
-    (LARGEST < value.abs()).then(|| format!("{value} is no value of the channel {}.", reading.channel))
+    let (low, high) = (possible.start(), possible.end());
+    Some(match reading.channel.is_temperature() {
+        true => format!(
+            "{value:.1} °C is no temperature of a works; it should be between {low:.0} and {high:.0} °C."
+        ),
+        false => format!("{value} is no value of the channel {}.", reading.channel),
+    })
 }

@@ -8,10 +8,15 @@ use std::str::FromStr;
 use jiff::civil::DateTime;
 use jiff::fmt::strtime::BrokenDownTime;
 use jiff::tz::AmbiguousOffset;
-use model::Timestamp;
+use model::{Span, Timestamp};
 use plant::TimeZone;
 
-use super::excerpt;
+use super::{LoggerTimes, excerpt};
+
+/// 2001-01-01T00:00:00Z. A clock that has lost its battery begins anew at 1970 or 2000 (common practice, no source).
+const FIRST_MS: i64 = 978_307_200_000;
+/// A time this far ahead of now comes from a wrong clock or a wrong zone (the contract's limit for `clock-off`).
+const AHEAD: Span = Span::from_secs(60);
 
 /// How times are written.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -57,21 +62,35 @@ pub struct Moments {
     layout: TimeLayout,
     zone: TimeZone,
     hour_twice: Option<HourTwice>,
+    now: Timestamp,
     latest_in_hour: Option<DateTime>,
     stepped_back: bool,
 }
 
 impl Moments {
     /// Before the first line.
-    pub fn new(layout: TimeLayout, zone: TimeZone, hour_twice: Option<HourTwice>) -> Moments {
-        Moments { layout, zone, hour_twice, latest_in_hour: None, stepped_back: false }
+    pub fn new(times: &LoggerTimes) -> Moments {
+        let LoggerTimes { layout, zone, hour_twice, now } = times.clone();
+        Moments { layout, zone, hour_twice, now, latest_in_hour: None, stepped_back: false }
     }
 
     /// The moment of one line; `None` if it lies in an hour that comes twice and nobody has said which is meant.
     ///
     /// # Errors
-    /// A sentence, if it is no time, or one that never was.
+    /// A sentence, if it is no time, one that never was, or one at which no logger can have measured.
     pub fn read(&mut self, text: &str) -> Result<Option<Timestamp>, String> {
+        match self.understood(text)? {
+            Some(at) if at.as_millis() < FIRST_MS => {
+                Err(format!("{at} is before 2001, and no reading of a logger whose clock is right"))
+            }
+            Some(at) if self.now + AHEAD < at => {
+                Err(format!("{at} lies in the future; see to the logger's clock and to the time zone"))
+            }
+            at => Ok(at),
+        }
+    }
+
+    fn understood(&mut self, text: &str) -> Result<Option<Timestamp>, String> {
         let no_time = |example: &str| format!("`{}` is not a time {example}", excerpt(text));
         match &self.layout {
             TimeLayout::UnixSeconds | TimeLayout::UnixMillis => {
@@ -143,7 +162,8 @@ mod tests {
 
     fn read(layout: &str, hour_twice: Option<HourTwice>, times: &[&str]) -> Vec<String> {
         let zone = TimeZone::named("Europe/Lisbon").unwrap();
-        let mut moments = Moments::new(layout.parse().unwrap(), zone, hour_twice);
+        let (layout, now) = (layout.parse().unwrap(), "2026-11-29T12:00:00Z".parse().unwrap());
+        let mut moments = Moments::new(&LoggerTimes { layout, zone, hour_twice, now });
         let told = |text: &&str| match moments.read(text) {
             Ok(Some(at)) => at.to_string(),
             Ok(None) => "undecided".to_owned(),
