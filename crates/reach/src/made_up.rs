@@ -9,16 +9,23 @@ pub(crate) fn at(minutes: i64) -> Timestamp {
     Timestamp::from_millis(1_772_427_600_000 + 60_000 * minutes)
 }
 
-/// `rules` behind a mail server on `port`, the contacts `shift` by mail and `lead` by a webhook on `hook`.
+/// `rules` behind a mail server on `port`, the contacts `shift` by mail and `lead` by a webhook on `hook`,
+/// as far as a rule names them.
 pub(crate) fn plant(port: u16, hook: u16, rules: &str) -> Plant {
+    // A contact whom no rule names is refused.
+    let contact = |id: &str, more: &str| {
+        let is_named = rules.contains(&format!("\"{id}\""));
+        if is_named { format!("[[contact]]\nid = \"{id}\"\n{more}") } else { String::new() }
+    };
     let text = format!(
         "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"embedded\"\n\
          [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
          [[machine]]\nid = \"alder\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\n\
          [[machine]]\nid = \"birch\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\n\
          [mail]\nserver = \"smtp://127.0.0.1:{port}\"\nfrom = \"kettles@tern.example\"\n\
-         [[contact]]\nid = \"shift\"\nmail = \"shift@tern.example\"\nquiet_hours = \"22:00-05:30\"\n\
-         [[contact]]\nid = \"lead\"\nwebhook = \"http://127.0.0.1:{hook}/alarms\"\nsecret_env = \"TERN\"\n{rules}"
+         {}{}{rules}",
+        contact("shift", "mail = \"shift@tern.example\"\nquiet_hours = \"22:00-05:30\"\n"),
+        contact("lead", &format!("webhook = \"http://127.0.0.1:{hook}/alarms\"\nsecret_env = \"TERN\"\n")),
     );
     plant::parse_plant(&text).expect("the made-up plant is sound")
 }
