@@ -36,7 +36,7 @@ async function addresses() {
   const { batches: open } = await read("/api/v1/batches?open=yes&limit=1");
   const pages = [
     "/", `/machines/${machines[0].id}`, `/machines/${machines[0].id}?span=24h&channels=room,chocolate`,
-    "/findings", "/findings?open=yes", "/display", "/sign-in", "/nowhere",
+    "/findings", "/findings?open=yes", "/display", "/handbook", "/sign-in", "/nowhere",
   ];
   for (const batch of [batches[0], open[0]]) if (batch) pages.push(`/batches/${batch.id}`);
   for (const { id } of machines.filter(({ style }) => style === "bench")) pages.push(`/bench/${id}`);

@@ -18,6 +18,8 @@ use serde::Serialize;
 use crate::app::PageLink;
 use crate::page_file::{PageFile, Shows, parse_page_file};
 use crate::problem::Problem;
+use crate::reader::Reader;
+use crate::sentence::in_degrees;
 use crate::server::WebError;
 
 /// A stylesheet or script of more than this is none of ours.
@@ -39,6 +41,7 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "pages/batch.toml",
     "pages/findings.toml",
     "pages/alarms.toml",
+    "pages/handbook.toml",
     "pages/health.toml",
     "pages/display.toml",
     "pages/day.toml",
@@ -107,6 +110,15 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "parts/alarms_aside.html",
     "parts/alarms_table.html",
     "parts/alarm_mark.html",
+    "parts/handbook_contents.html",
+    "parts/handbook_probes.html",
+    "parts/handbook_couvertures.html",
+    "parts/handbook_day.html",
+    "parts/handbook_test.html",
+    "parts/handbook_sheet.html",
+    "parts/handbook_findings.html",
+    "parts/handbook_alarms.html",
+    "parts/handbook_review.html",
     "parts/health.html",
     "parts/display.html",
     "parts/sign_in.html",
@@ -120,6 +132,7 @@ const EMBEDDED: &[(&str, &str)] = embedded![
     "assets/style.css",
     "assets/people.css",
     "assets/alarms.css",
+    "assets/handbook.css",
     "assets/live.js",
     "assets/curve.js",
     "assets/bench.js",
@@ -177,6 +190,10 @@ impl Dashboards {
         templates.add_function("asset", move |name: &str| {
             let version = versions.get(name).map_or("", String::as_str);
             Value::from_safe_string(format!("/assets/{name}?v={version}"))
+        });
+        // What stands between its tags is a template's own markup, already escaped.
+        templates.add_filter("degrees", |text: &str| {
+            Value::from_safe_string(in_degrees(text, Reader::now().degrees))
         });
         let dashboards = Dashboards { templates, assets, pages, version };
         dashboards.check_parts()?;

@@ -18,6 +18,7 @@ pub(crate) mod entries;
 pub(crate) mod files;
 pub(crate) mod findings;
 pub(crate) mod floor;
+pub(crate) mod handbook;
 pub(crate) mod health;
 pub(crate) mod live;
 pub(crate) mod lots;

@@ -61,6 +61,8 @@ pub(crate) enum Shows {
     Setup,
     /// How the service itself is.
     Health,
+    /// How to work with all this.
+    Handbook,
     /// How the reader wants to read.
     Display,
     /// The way in.

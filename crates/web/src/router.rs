@@ -18,7 +18,8 @@ use crate::app::{App, Frame};
 use crate::handlers::test_entry::LARGEST_UPLOAD;
 use crate::handlers::{
     self, account, alarms, assets, baselines, batch, bench, compare, day, decisions, display, entries,
-    findings, floor, health, lots, machine, setup, sign_in, smears, test_entry, users, week, week_entries,
+    findings, floor, handbook, health, lots, machine, setup, sign_in, smears, test_entry, users, week,
+    week_entries,
 };
 use crate::once::once;
 use crate::problem::Problem;
@@ -93,6 +94,7 @@ pub(crate) fn routes(app: Arc<App>) -> Router {
         .route("/users", get(users::list).post(users::add))
         .route("/users/{name}", get(users::one).post(users::change_one))
         .route("/assets/{name}", get(assets::asset))
+        .route("/handbook", get(handbook::page))
         .route("/health", get(health::page))
         .route("/healthz", get(handlers::api::health))
         .route("/metrics", get(health::metrics));

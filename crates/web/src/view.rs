@@ -35,7 +35,7 @@ use model::Timestamp;
 pub(crate) use overlay::{Overlays, Picture};
 use plant::Plant;
 use serde::Serialize;
-pub(crate) use setup::SetupView;
+pub(crate) use setup::{CouvertureRow, SetupView};
 pub(crate) use temper_test::GradeView;
 pub(crate) use week::SectionView;
 

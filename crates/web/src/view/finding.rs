@@ -13,6 +13,8 @@ use crate::words;
 pub(crate) struct FindingView {
     pub id: String,
     pub chip: Chip,
+    /// `temper-loss`: its place in the handbook.
+    pub kind: &'static str,
     /// In the trade's words.
     pub title: &'static str,
     /// What it means and why it matters.
@@ -59,6 +61,7 @@ impl FindingView {
         FindingView {
             id: finding.id.to_string(),
             chip: priority_chip(finding.priority),
+            kind: finding.kind.as_str(),
             title: help.title,
             meaning: help.meaning,
             to_do: help.to_do,

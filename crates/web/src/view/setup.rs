@@ -1,7 +1,7 @@
 //! The plant file as a page says it, and the probes with their checks.
 
 use model::{Channel, CheckKind, MachineId, ProbeCheck, Span};
-use plant::{Family, Limits, Machine, Sensor};
+use plant::{Couverture, Family, Limits, Machine, Sensor};
 use records::Entry;
 use serde::Serialize;
 
@@ -40,7 +40,7 @@ struct MachineRow {
 }
 
 #[derive(Debug, Clone, Serialize)]
-struct CouvertureRow {
+pub(crate) struct CouvertureRow {
     name: String,
     family: &'static str,
     melt: String,
@@ -94,19 +94,7 @@ impl SetupView {
         SetupView {
             history: HistoryView::new(scene, changes),
             machines: machines.iter().map(|machine| MachineRow::new(scene, machine)).collect(),
-            couvertures: scene
-                .plant
-                .couvertures
-                .iter()
-                .map(|couverture| {
-                    CouvertureRow::new(
-                        scene,
-                        couverture.display_name(),
-                        couverture.family,
-                        &couverture.limits(),
-                    )
-                })
-                .collect(),
+            couvertures: CouvertureRow::all(scene),
             probes: probes.collect(),
             checks: checks.iter().rev().take(MOST_CHECKS).map(|check| CheckRow::new(scene, check)).collect(),
             rules: format!(
@@ -142,6 +130,14 @@ impl MachineRow {
 }
 
 impl CouvertureRow {
+    /// Those of the plant file.
+    pub(crate) fn all(scene: Scene<'_>) -> Vec<CouvertureRow> {
+        let row = |couverture: &Couverture| {
+            CouvertureRow::new(scene, couverture.display_name(), couverture.family, &couverture.limits())
+        };
+        scene.plant.couvertures.iter().map(row).collect()
+    }
+
     fn new(scene: Scene<'_>, name: &str, family: Family, limits: &Limits) -> CouvertureRow {
         let band = |band: model::Band| {
             let (low, high) = (scene.degrees.of(band.low()), scene.degrees.of(band.high()));

@@ -64,6 +64,18 @@ async fn the_batch_report_opens_with_a_statement() {
 }
 
 #[tokio::test]
+async fn the_handbook_explains_every_finding_where_pages_link_to_it() {
+    let works = works(Entries::Closed);
+    let handbook = works.get("/handbook").await;
+    assert_eq!(handbook.status, StatusCode::OK, "{}", handbook.text);
+    for kind in model::FindingKind::ALL {
+        assert!(handbook.says(&format!("id=\"{kind}\"")), "{kind}");
+    }
+    assert!(handbook.says("Temperature alone never proves temper; only a temper test does."));
+    assert!(works.get("/batches/alder-2026-03-02T09:00").await.says("href=\"/handbook#warm-hold\""));
+}
+
+#[tokio::test]
 async fn findings_are_listed() {
     let works = works(Entries::Closed);
     for address in ["/findings", "/findings?open=yes"] {
