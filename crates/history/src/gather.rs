@@ -100,7 +100,7 @@ pub fn day(
 }
 
 /// A batch belongs to the day on which it began to cool; one that never did, to the day on which it began.
-fn is_of_the_day(batch: &Batch, from: Timestamp, to: Timestamp) -> bool {
+pub fn is_of_the_day(batch: &Batch, from: Timestamp, to: Timestamp) -> bool {
     let at = anchor(batch);
     let has_cooled = batch.first(Phase::Cooling).or(batch.first(Phase::Working)).is_some();
     from <= at && at < to

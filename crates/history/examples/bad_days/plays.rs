@@ -102,7 +102,8 @@ impl Week {
         let (analysis, courses) = watch(&self.plant, &mut works, midnight + Span::from_hours(22));
         let today = records(&analysis, &courses);
         let machine_day = |(machine, mut today): (MachineId, Vec<DayRecord>)| {
-            today.retain(|record| midnight <= record.anchor() || record.batch.end.is_none());
+            let to = midnight + Span::from_hours(24);
+            today.retain(|record| history::gather::is_of_the_day(&record.batch, midnight, to));
             let earlier = self.past.get(&machine).cloned().unwrap_or_default();
             MachineDay::new(machine, today, earlier, MOST_PAST)
         };

@@ -160,7 +160,7 @@ impl DayRecord {
     }
 
     /// The newest moment that anything speaks of.
-    fn known_to(&self) -> Timestamp {
+    pub(crate) fn known_to(&self) -> Timestamp {
         let newest = model::Channel::ALL
             .into_iter()
             .filter_map(|channel| self.courses.of(channel).last().map(|(at, _)| *at + STEP))

@@ -2,7 +2,11 @@
 
 use model::{EventKind, Finding, FindingKind, Grade, MachineId, Phase, Timestamp};
 
+use super::deviation::STANDS_OUT;
 use super::{Clue, DayRecord, Deviation, Figure, MachineDay, Sign, Way};
+
+/// From here on a figure leans: it counts the more the nearer it is to standing out, and only beside one that does.
+const LEANS: f64 = 2.5;
 
 /// A figure this near to the usual counts as usual, in spreads.
 const USUAL: f64 = 2.0;
@@ -10,14 +14,22 @@ const USUAL: f64 = 2.0;
 /// The time constant is fitted, and where jacket and chocolate are near each other the fit is loose.
 const LOOSE: f64 = 3.0;
 
-/// A machine whose heat transfer is worse by a tenth takes about a tenth longer to cool. Where the time constant grew by
-/// far more than the length, it was the fit.
+/// From so many spreads on a jacket counts as colder than usual, beside a time constant that is longer.
+const COLDER: f64 = -1.5;
+
+/// A machine whose heat transfer is worse by a tenth takes about a tenth longer to cool, or its jacket has to be colder. Where the time
+/// constant grew by far more than the length, and the jacket was none the colder, it was the fit.
 fn leave_out_ill_fits(deviations: &mut Vec<Deviation>) {
     let longer = deviations
         .iter()
         .find(|deviation| deviation.figure == Figure::CoolingMinutes)
         .and_then(Deviation::ratio)
         .map(|ratio| (ratio - 1.0).max(0.0));
+    let is_colder =
+        |figure: Figure| deviations.iter().any(|other| other.figure == figure && other.z <= COLDER);
+    if is_colder(Figure::JacketCooling) || is_colder(Figure::JacketHold) {
+        return;
+    }
     deviations.retain(|deviation| {
         let is_tau = deviation.figure == Figure::CoolingTau && deviation.way() == Some(Way::High);
         let is_ill = longer.zip(deviation.ratio()).is_some_and(|(longer, tau)| LOOSE * longer < tau - 1.0);
@@ -40,9 +52,11 @@ impl<'d> Seen<'d> {
     pub(crate) fn all(day: &'d [MachineDay]) -> Vec<Seen<'d>> {
         let of_machine = |machine_day: &'d MachineDay| {
             let is_only = machine_day.today.len() == 1;
-            // The evening's melt belongs to tomorrow.
+            // The evening's melt belongs to tomorrow; one that ended and never cooled is today's trouble.
             let has_begun = move |record: &&'d DayRecord| {
-                is_only || record.batch.first(Phase::Cooling).or(record.batch.first(Phase::Working)).is_some()
+                let has_cooled =
+                    record.batch.first(Phase::Cooling).or(record.batch.first(Phase::Working)).is_some();
+                is_only || has_cooled || record.batch.end.is_some()
             };
             machine_day.today.iter().filter(has_begun).map(move |record| {
                 let same = |earlier: &&DayRecord| earlier.batch.couverture == record.batch.couverture;
@@ -72,6 +86,13 @@ impl<'d> Seen<'d> {
     /// The figure, if it stands out to that side.
     pub(crate) fn off(&self, figure: Figure, way: Way) -> Option<&Deviation> {
         self.deviation(figure).filter(|deviation| deviation.way() == Some(way))
+    }
+
+    /// The figure, if it stands out to that side or nearly does, and how nearly: one from [`STANDS_OUT`] on.
+    pub(crate) fn leaning(&self, figure: Figure, way: Way) -> Option<(&Deviation, f64)> {
+        let deviation = self.deviation(figure)?;
+        let z = if way == Way::High { deviation.z } else { -deviation.z };
+        (LEANS < z).then(|| (deviation, ((z - LEANS) / (STANDS_OUT - LEANS)).min(1.0)))
     }
 
     /// The figure, if it stands out.
@@ -142,10 +163,13 @@ impl<'d> Seen<'d> {
             | Figure::SeedShare
             | Figure::SeedAfter
             | Figure::SeedAt => start(Phase::Cooling),
-            Figure::Mass => Some(self.record.batch.start),
-            Figure::Room | Figure::Humidity | Figure::Unstirred | Figure::Unknown | Figure::Jump => {
-                Some(self.record.anchor())
-            }
+            Figure::Mass | Figure::FellBefore => Some(self.record.batch.start),
+            Figure::Room
+            | Figure::Humidity
+            | Figure::Unstirred
+            | Figure::Unknown
+            | Figure::Jump
+            | Figure::Still => Some(self.record.anchor()),
             Figure::Settled
             | Figure::WorkingMean
             | Figure::WorkingSd

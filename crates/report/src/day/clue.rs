@@ -72,6 +72,7 @@ pub(crate) fn name_of(figure: Figure) -> &'static str {
     match figure {
         Figure::SoakMax => "highest in the soak",
         Figure::SoakOver => "chocolate over the set-point in the soak",
+        Figure::FellBefore => "largest fall before cooling",
         Figure::CoolingMinutes => "cooling",
         Figure::CoolingTau => "cooling time constant",
         Figure::Lowest => "lowest on the way down",
@@ -90,6 +91,7 @@ pub(crate) fn name_of(figure: Figure) -> &'static str {
         Figure::OffSetpoint => "chocolate over the set-point",
         Figure::Swing => "swing while working",
         Figure::Jump => "largest rise within two minutes",
+        Figure::Still => "longest time without a change",
         Figure::Motor => "motor current, first hour",
         Figure::MotorRise => "motor current, late over early",
         Figure::Unstirred => "not stirred",
@@ -105,6 +107,7 @@ pub(crate) fn unit_of(figure: Figure) -> (&'static str, usize) {
     match figure {
         Figure::SoakMax
         | Figure::SoakOver
+        | Figure::FellBefore
         | Figure::Lowest
         | Figure::SeedDip
         | Figure::Room
@@ -115,6 +118,7 @@ pub(crate) fn unit_of(figure: Figure) -> (&'static str, usize) {
         | Figure::CoolingTau
         | Figure::Unknown
         | Figure::Unstirred
+        | Figure::Still
         | Figure::SeedAfter => ("min", 0),
         Figure::Settled
         | Figure::WorkingMean

@@ -26,7 +26,8 @@ fn instrument(seen: &Seen<'_>) -> Option<Case> {
     ] {
         weighing.finding(seen, kind, points);
     }
-    weighing.figure(seen, Figure::Jump, Way::High, 4.5);
+    weighing.figure(seen, Figure::Jump, Way::High, 5.0);
+    weighing.figure(seen, Figure::Still, Way::High, 4.0);
     stays_with_the_jacket(seen, &mut weighing);
     let has_hand = by_hand(seen, &mut weighing);
     if weighing.supports.is_empty() {

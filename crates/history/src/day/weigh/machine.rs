@@ -130,7 +130,8 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         (Figure::Lowest, Way::Low, 3.5),
         (Figure::SoakOver, Way::High, 4.0),
         (Figure::SoakMax, Way::High, 1.0),
-        (Figure::WorkingSd, Way::High, 1.0),
+        (Figure::FellBefore, Way::High, 4.0),
+        (Figure::WorkingSd, Way::High, 1.5),
         (Figure::AboveLoss, Way::High, 1.0),
     ] {
         weighing.figure(seen, figure, way, points);
@@ -149,9 +150,17 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     if seen.found(FindingKind::TemperLoss) {
         weighing.unless_usual(seen, Figure::AboveLoss, 2.0);
     }
-    for kind in
-        [FindingKind::StirrerStopped, FindingKind::ProbeFault, FindingKind::ProbeStuck, FindingKind::Spikes]
-    {
+    // It swings as it always does: what was new is that it was told.
+    if seen.found(FindingKind::Hunting) {
+        weighing.unless_usual(seen, Figure::Swing, 3.0);
+    }
+    for kind in [
+        FindingKind::StirrerStopped,
+        FindingKind::ProbeFault,
+        FindingKind::ProbeStuck,
+        FindingKind::Spikes,
+        FindingKind::ClockOff,
+    ] {
         if let Some(finding) = seen.finding(kind) {
             weighing.opposes(seen.clue(Sign::Found(kind), Some(finding.from), 2.0));
         }

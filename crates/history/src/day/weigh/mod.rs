@@ -28,6 +28,8 @@ pub(crate) struct Weighing {
     cause: Cause,
     machines: Vec<MachineId>,
     supports: Vec<Clue>,
+    /// Counts where something else supports.
+    leaning: Vec<Clue>,
     opposes: Vec<Clue>,
     missing: Vec<Missing>,
 }
@@ -38,6 +40,7 @@ impl Weighing {
             cause,
             machines: Vec::new(),
             supports: Vec::new(),
+            leaning: Vec::new(),
             opposes: Vec::new(),
             missing: Vec::new(),
         }
@@ -66,16 +69,16 @@ impl Weighing {
         finding.is_some()
     }
 
-    /// For, if the figure stands out to that side; the further, the more.
+    /// For, if the figure stands out to that side; the further, the more. One that nearly does counts in part, beside others.
     fn figure(&mut self, seen: &Seen<'_>, figure: Figure, way: Way, points: f64) -> bool {
-        let deviation = seen.off(figure, way).copied();
-        if let Some(deviation) = deviation {
-            let points = points * size(&deviation) * seen.rarity_of(&deviation);
-            if 0.0 < points {
-                self.supports(seen.clue(Sign::Off(deviation), seen.since(figure), points));
-            }
+        let Some((deviation, part)) = seen.leaning(figure, way) else { return false };
+        let points = points * part * size(deviation) * seen.rarity_of(deviation);
+        let clue = seen.clue(Sign::Off(*deviation), seen.since(figure), points);
+        let stands_out = deviation.way().is_some();
+        if 0.0 < points {
+            if stands_out { self.supports.push(clue) } else { self.leaning.push(clue) }
         }
-        deviation.is_some()
+        stands_out
     }
 
     /// Against, if the figure is as usual.
@@ -103,7 +106,7 @@ impl Weighing {
         }
     }
 
-    /// The points so far.
+    /// What it comes to.
     fn points(&self) -> f64 {
         let mut weights: Vec<f64> = self.supports.iter().map(|clue| clue.points).collect();
         weights.sort_by(|a, b| b.total_cmp(a));
@@ -112,10 +115,13 @@ impl Weighing {
     }
 
     fn into_case(mut self) -> Option<Case> {
+        if !self.supports.is_empty() {
+            self.supports.append(&mut self.leaning);
+        }
         let points = self.points();
         self.supports.sort_by(|a, b| b.points.total_cmp(&a.points));
         self.opposes.sort_by(|a, b| b.points.total_cmp(&a.points));
-        let Weighing { cause, machines, supports, opposes, missing } = self;
+        let Weighing { cause, machines, supports, leaning: _, opposes, missing } = self;
         let has_reason = !supports.is_empty() && 0.0 < points;
         has_reason.then_some(Case {
             cause,
