@@ -195,3 +195,57 @@ impl<'d> Seen<'d> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use model::{Channel, Confidence, PhaseSpan, Span};
+
+    use super::*;
+    use crate::day::Courses;
+    use crate::usual::tests::batch;
+
+    /// A batch that cooled in 75 min with such a time constant, and was worked for an hour with its jacket so far from the chocolate.
+    fn record(day: i64, tau: f64, jacket_beside: f64) -> DayRecord {
+        let mut batch = batch(day, 75.0);
+        batch.measures.cooling_tau_min = Some(tau);
+        let at = |minute: i64| batch.start + Span::from_mins(minute);
+        let span = |phase, from, to| PhaseSpan {
+            phase,
+            from: at(from),
+            to: Some(at(to)),
+            confidence: Confidence::High,
+        };
+        batch.end = Some(at(135));
+        batch.phases = vec![span(Phase::Cooling, 0, 75), span(Phase::Working, 75, 135)];
+        let level = |celsius: f64| -> Vec<_> { (75..135).map(|m| (at(m), Some(celsius))).collect() };
+        let courses = Courses::default()
+            .with(Channel::Chocolate, &level(31.5))
+            .with(Channel::Jacket, &level(31.5 + jacket_beside));
+        DayRecord { batch, findings: Vec::new(), events: Vec::new(), courses }
+    }
+
+    fn tau_stands_out(today: DayRecord) -> bool {
+        let past = (1..=5).map(|day| record(day, 45.0 + day as f64 / 5.0, -1.0)).collect();
+        let days = [MachineDay::new("alder".parse().unwrap(), vec![today], past, 10)];
+        Seen::all(&days)[0].off(Figure::CoolingTau, Way::High).is_some()
+    }
+
+    #[test]
+    fn a_longer_time_constant_alone_was_the_fit_and_beside_a_colder_jacket_it_is_believed() {
+        assert!(!tau_stands_out(record(8, 70.0, -1.0)), "it took no longer, with a jacket as ever");
+        assert!(tau_stands_out(record(8, 70.0, -2.0)), "it took no longer because the jacket was colder");
+    }
+
+    #[test]
+    fn what_nearly_stands_out_counts_in_part() {
+        let part = |tau: f64| {
+            let past = (1..=5).map(|day| record(day, 45.0, -1.0)).collect();
+            let days = [MachineDay::new("alder".parse().unwrap(), vec![record(8, tau, -2.0)], past, 10)];
+            Seen::all(&days)[0].leaning(Figure::CoolingTau, Way::High).map(|(_, part)| part)
+        };
+        // The least spread of a time constant is a twentieth: 2.25 min.
+        assert_eq!(part(45.0 + 2.4 * 2.25), None);
+        assert!(part(45.0 + 3.0 * 2.25).is_some_and(|part| (part - 0.5).abs() < 1e-9));
+        assert_eq!(part(45.0 + 6.0 * 2.25), Some(1.0));
+    }
+}
