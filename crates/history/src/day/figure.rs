@@ -13,6 +13,8 @@ pub enum Figure {
     SoakMax,
     /// Chocolate above the set-point late in the soak, °C.
     SoakOver,
+    /// From the start of melting to the soak, min.
+    MeltMinutes,
     /// How far the chocolate fell from an earlier height before cooling began, °C.
     FellBefore,
     /// Length of cooling, min.
@@ -80,9 +82,10 @@ pub struct Least {
 
 impl Figure {
     /// Every figure, in the order of a batch's day.
-    pub const ALL: [Figure; 29] = [
+    pub const ALL: [Figure; 30] = [
         Figure::SoakMax,
         Figure::SoakOver,
+        Figure::MeltMinutes,
         Figure::FellBefore,
         Figure::CoolingMinutes,
         Figure::CoolingTau,
@@ -116,6 +119,7 @@ impl Figure {
     pub fn least(self) -> Least {
         let (absolute, relative) = match self {
             Figure::SoakMax | Figure::SoakOver => (0.5, 0.0),
+            Figure::MeltMinutes => (20.0, 0.2),
             Figure::FellBefore => (1.5, 0.0),
             Figure::CoolingMinutes => (5.0, 0.05),
             Figure::CoolingTau => (1.0, 0.05),

@@ -27,6 +27,8 @@ pub enum Sign {
     TestFailed,
     /// A temper test passed.
     TestPassed,
+    /// An earlier batch of the day was in trouble on this machine already.
+    Followed,
     /// All that reported was lost for a while and came later.
     CameLater,
     /// So many of so many machines show the same.

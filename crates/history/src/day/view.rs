@@ -129,6 +129,7 @@ impl<'d> Seen<'d> {
         self.found(FindingKind::SlowCooling)
             || self.off(Figure::CoolingMinutes, Way::High).is_some()
             || self.off(Figure::CoolingTau, Way::High).is_some()
+            || self.off(Figure::MeltMinutes, Way::High).is_some()
     }
 
     /// Did it cool, as far as is known?
@@ -163,7 +164,7 @@ impl<'d> Seen<'d> {
             | Figure::SeedShare
             | Figure::SeedAfter
             | Figure::SeedAt => start(Phase::Cooling),
-            Figure::Mass | Figure::FellBefore => Some(self.record.batch.start),
+            Figure::Mass | Figure::MeltMinutes | Figure::FellBefore => Some(self.record.batch.start),
             Figure::Room
             | Figure::Humidity
             | Figure::Unstirred

@@ -35,6 +35,7 @@ impl Teller<'_> {
             Sign::HandAgrees(apart) => format!("a hand thermometer agreed with the probe ({apart:+.1} °C)"),
             Sign::TestFailed => "a temper test failed".to_owned(),
             Sign::TestPassed => "a temper test passed".to_owned(),
+            Sign::Followed => "the batch before it was in trouble already".to_owned(),
             Sign::CameLater => "everything came later, so nothing is lost".to_owned(),
             Sign::Several { machines, of, figure: Some(figure) } => {
                 format!("{} of {} machines show it ({})", count(*machines), count(*of), name_of(*figure))
@@ -72,6 +73,7 @@ pub(crate) fn name_of(figure: Figure) -> &'static str {
     match figure {
         Figure::SoakMax => "highest in the soak",
         Figure::SoakOver => "chocolate over the set-point in the soak",
+        Figure::MeltMinutes => "melting",
         Figure::FellBefore => "largest fall before cooling",
         Figure::CoolingMinutes => "cooling",
         Figure::CoolingTau => "cooling time constant",
@@ -114,7 +116,8 @@ pub(crate) fn unit_of(figure: Figure) -> (&'static str, usize) {
         | Figure::JacketCooling
         | Figure::JacketHold
         | Figure::SeedAt => ("°C", 1),
-        Figure::CoolingMinutes
+        Figure::MeltMinutes
+        | Figure::CoolingMinutes
         | Figure::CoolingTau
         | Figure::Unknown
         | Figure::Unstirred

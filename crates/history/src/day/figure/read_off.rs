@@ -12,6 +12,10 @@ impl Figure {
         let value = match self {
             Figure::SoakMax => measures.soak_max_c,
             Figure::SoakOver => soak_over(record),
+            Figure::MeltMinutes => {
+                let (melting, soak) = (record.batch.first(Phase::Melting)?, record.batch.first(Phase::Soak)?);
+                (melting.from < soak.from).then(|| (soak.from - melting.from).as_mins_f64())
+            }
             Figure::FellBefore => fell_before(record),
             Figure::CoolingMinutes => measures.cooling_minutes,
             Figure::CoolingTau => measures.cooling_tau_min,

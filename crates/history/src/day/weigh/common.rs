@@ -88,7 +88,7 @@ fn by_couverture(day: &[Seen<'_>], weigh: fn(&[&Seen<'_>], &[Seen<'_>]) -> Optio
 /// Thick, or failing its tests, at the temperature at which it always was.
 fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
     let mut weighing = Weighing::new(Cause::Material);
-    let (mut machines, mut rarest) = (0, 0.0_f64);
+    let (mut machines, mut commonest, mut is_measured) = (0, 1.0_f64, false);
     let worked = held.iter().filter(|seen| seen.deviation(Figure::Motor).is_some()).count().max(1);
     for seen in held {
         let before = weighing.supports.len();
@@ -99,12 +99,11 @@ fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
             continue;
         }
         machines += 1;
-        let rarity = if seen.out(Figure::MotorRise).or(seen.out(Figure::Motor)).is_some() {
-            1.0
+        if seen.off(Figure::MotorRise, Way::High).or(seen.off(Figure::Motor, Way::High)).is_some() {
+            is_measured = true;
         } else {
-            seen.rarity(FindingKind::Thickening)
-        };
-        rarest = rarest.max(rarity);
+            commonest = commonest.min(seen.rarity(FindingKind::Thickening));
+        }
         weighing.machines.push(seen.machine.clone());
         if seen.test(true).is_some() {
             weighing.supports(seen.clue(Sign::TestFailed, seen.test(true), 1.0));
@@ -121,7 +120,9 @@ fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
         return None;
     }
     if 2 <= machines && COMMON <= machines as f64 / worked as f64 {
-        weighing.several(machines, worked, None, 2.5 * rarest);
+        // Holds thicken every day; that several do at once says something where one stands out, or where it is rare.
+        let points = if is_measured { 2.5 } else { 1.5 * commonest };
+        weighing.several(machines, worked, None, points);
     } else if 2 <= worked {
         let sign = Sign::Alone { of: worked };
         weighing.opposes(Clue { machine: None, batch: None, since: None, sign, points: 1.0 });

@@ -28,6 +28,7 @@ fn heat_transfer(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     weighing.finding(seen, FindingKind::CoolingFade, 3.0);
     weighing.figure(seen, Figure::CoolingMinutes, Way::High, 2.0);
     weighing.figure(seen, Figure::CoolingTau, Way::High, 3.0);
+    weighing.figure(seen, Figure::MeltMinutes, Way::High, 3.0);
     let others = others(seen, day);
     let slow = others.iter().filter(|other| other.is_slow()).count();
     let warm = |other: &&&Seen<'_>| other.off(Figure::JacketCooling, Way::High).is_some();
@@ -56,10 +57,19 @@ fn heat_transfer(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
             weighing.opposes(seen.clue(Sign::Off(*mass), Some(seen.record.batch.start), 3.5));
         }
         Some(_) => weighing.as_usual(seen, Figure::Mass, 0.8),
-        None => weighing.lacks(Missing::Mass, true),
+        None => {
+            weighing.lacks(Missing::Mass, true);
+            if let Some(motor) = seen.off(Figure::Motor, Way::High) {
+                weighing.opposes(seen.clue(Sign::Off(*motor), seen.since(Figure::Motor), 2.0));
+            }
+        }
     }
     if let Some(hot) = seen.off(Figure::SoakOver, Way::High) {
         weighing.opposes(seen.clue(Sign::Off(*hot), seen.since(Figure::SoakOver), 2.0));
+    }
+    // What is heated cools slowly.
+    if let Some(heated) = seen.finding(FindingKind::HeaterStuck) {
+        weighing.opposes(seen.clue(Sign::Found(FindingKind::HeaterStuck), Some(heated.from), 3.0));
     }
     // Longer than the plant file says, and no longer than ever here.
     if seen.found(FindingKind::SlowCooling) {
@@ -91,11 +101,14 @@ fn fill(seen: &Seen<'_>) -> Option<Case> {
             let (tau, dip) = (seen.deviation(Figure::CoolingTau)?, seen.deviation(Figure::SeedDip)?);
             // Twice the mass cools half as fast and dips half as deep.
             let factor = tau.ratio()? * dip.ratio()?;
-            if tau.way().is_none() || !(0.75..=1.3).contains(&factor) {
+            let tau_way = tau.way()?;
+            // A stirrer that turns more chocolate takes more current from the first hour on.
+            let turns_more = seen.off(Figure::Motor, tau_way).is_some();
+            if !turns_more && !(0.75..=1.3).contains(&factor) {
                 return None;
             }
-            let tau_way = tau.way()?;
             weighing.figure(seen, Figure::CoolingTau, tau_way, 2.5);
+            weighing.figure(seen, Figure::Motor, tau_way, 2.5);
             if dip.way().is_some() {
                 weighing.supports(seen.clue(Sign::Off(*dip), seen.since(Figure::SeedDip), 1.5));
             }
@@ -131,7 +144,7 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         (Figure::SoakOver, Way::High, 4.0),
         (Figure::SoakMax, Way::High, 1.0),
         (Figure::FellBefore, Way::High, 4.0),
-        (Figure::WorkingSd, Way::High, 1.5),
+        (Figure::WorkingSd, Way::High, 3.5),
         (Figure::AboveLoss, Way::High, 1.0),
     ] {
         weighing.figure(seen, figure, way, points);
@@ -152,7 +165,11 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     }
     // It swings as it always does: what was new is that it was told.
     if seen.found(FindingKind::Hunting) {
-        weighing.unless_usual(seen, Figure::Swing, 3.0);
+        if seen.off(Figure::Swing, Way::High).is_none()
+            && let Some(swing) = seen.deviation(Figure::Swing)
+        {
+            weighing.opposes(seen.clue(Sign::AsUsual(*swing), None, 3.0));
+        }
     }
     for kind in [
         FindingKind::StirrerStopped,

@@ -145,10 +145,19 @@ const BELONGS: f64 = 0.5;
 /// Every cause that anything speaks for, the heaviest first; one case a cause.
 pub(crate) fn weigh(day: &[Seen<'_>]) -> Vec<Case> {
     let mut cases: Vec<Case> = common::weigh(day);
+    let mut troubled: BTreeMap<&MachineId, Cause> = BTreeMap::new();
     for seen in day {
-        cases.extend(machine::weigh(seen, day));
-        cases.extend(instrument::weigh(seen, day));
-        cases.extend(people::weigh(seen, day));
+        let mut of_batch = machine::weigh(seen, day);
+        of_batch.extend(instrument::weigh(seen, day));
+        of_batch.extend(people::weigh(seen, day));
+        if let Some(first) = troubled.get(seen.machine) {
+            of_batch.iter_mut().filter(|case| case.cause != *first).for_each(|case| follows(case, seen));
+        } else if let Some(first) = of_batch.iter().max_by(|a, b| a.points.total_cmp(&b.points))
+            && super::UNUSUAL <= first.points
+        {
+            troubled.insert(seen.machine, first.cause);
+        }
+        cases.extend(of_batch);
     }
     let mut by_cause: BTreeMap<Cause, Vec<Case>> = BTreeMap::new();
     for case in cases {
@@ -157,6 +166,13 @@ pub(crate) fn weigh(day: &[Seen<'_>]) -> Vec<Case> {
     let mut joined: Vec<Case> = by_cause.into_values().filter_map(join).collect();
     joined.sort_by(|a, b| b.points.total_cmp(&a.points));
     joined
+}
+
+/// What is odd about a batch that follows one in trouble, on the same machine and day, is mostly its consequence: half of it counts.
+fn follows(case: &mut Case, seen: &Seen<'_>) {
+    let points = case.points / 2.0;
+    case.opposes.insert(0, seen.clue(Sign::Followed, Some(seen.record.batch.start), points));
+    case.points -= points;
 }
 
 /// The heaviest case of a cause, with the machines that show it nearly as well.

@@ -1,6 +1,6 @@
 //! People and method: what was done, when, and with how much. And what came after the kettle.
 
-use model::{FindingKind, Method};
+use model::{Finding, FindingKind, Method, Phase};
 
 use super::Weighing;
 use crate::day::view::Seen;
@@ -46,9 +46,7 @@ fn people(seen: &Seen<'_>) -> Option<Case> {
         }
     }
     // What nobody saw may have been done all the same.
-    if let Some(silent) =
-        seen.finding(FindingKind::Silent).filter(|_| seen.off(Figure::Unknown, Way::High).is_some())
-    {
+    if let Some(silent) = seen.finding(FindingKind::Silent).filter(|silent| hid_the_way_down(seen, silent)) {
         weighing.opposes(seen.clue(Sign::Found(FindingKind::Silent), Some(silent.from), 3.0));
     }
     // Cooled too far: whoever seeds then finds it cold.
@@ -60,6 +58,15 @@ fn people(seen: &Seen<'_>) -> Option<Case> {
     }
     weighing.lacks(Missing::SeedMass, Figure::SeedShare.of(seen.record).is_none());
     weighing.into_case()
+}
+
+/// Was nothing known for a while of the time in which seed goes in?
+fn hid_the_way_down(seen: &Seen<'_>, silent: &Finding) -> bool {
+    let way_down = seen.record.batch.first(Phase::Cooling).map(|span| span.from);
+    let landed = seen.record.batch.first(Phase::Working).map(|span| span.from);
+    let began_before = landed.is_none_or(|landed| silent.from < landed);
+    let ended_after = way_down.is_none_or(|from| silent.to.is_none_or(|to| from < to));
+    began_before && ended_after
 }
 
 /// Seeded by method, cooled to the end, always with a dip before, and none today.
