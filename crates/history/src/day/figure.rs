@@ -51,7 +51,7 @@ pub enum Figure {
     OffSetpoint,
     /// Swing of the chocolate in working, slow moves taken out, °C.
     Swing,
-    /// Largest step up of the chocolate in use between two means, where nothing was put in, °C.
+    /// Largest step of the chocolate between two means where nothing was put in, °C: up while in use, or down in working.
     Jump,
     /// Longest time in use without any change of the chocolate, min.
     Still,

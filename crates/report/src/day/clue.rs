@@ -92,7 +92,7 @@ pub(crate) fn name_of(figure: Figure) -> &'static str {
         Figure::SetpointHold => "set-point while working",
         Figure::OffSetpoint => "chocolate over the set-point",
         Figure::Swing => "swing while working",
-        Figure::Jump => "largest rise within two minutes",
+        Figure::Jump => "largest step within two minutes",
         Figure::Still => "longest time without a change",
         Figure::Motor => "motor current, first hour",
         Figure::MotorRise => "motor current, late over early",

@@ -177,10 +177,11 @@ fn swing(values: &[f64]) -> Option<f64> {
 /// So long around a seed or a top-up the chocolate may step.
 const STEPS_AROUND: Span = Span::from_mins(12);
 
-/// Cold couverture can pull a charge down within two minutes, but nothing warms it by degrees in that time. A probe that
-/// was lifted out and comes back does.
+/// Nothing warms a charge by degrees within two minutes, and once it is worked nothing cools it by degrees either, unless cold couverture
+/// goes in. A probe that was lifted out does both.
 fn jump(record: &DayRecord) -> Option<f64> {
     let (from, to) = record.in_use()?;
+    let worked_from = record.batch.first(Phase::Working).map(|span| span.from);
     let put_in: Vec<Timestamp> = record
         .events
         .iter()
@@ -192,7 +193,10 @@ fn jump(record: &DayRecord) -> Option<f64> {
     let chocolate = record.courses.between(Channel::Chocolate, from, to);
     let steps = chocolate.windows(2).filter_map(|pair| {
         let [(before, first), (at, second)] = pair else { return None };
-        (*at - *before == STEP && is_quiet(*at)).then(|| second - first)
+        let step = second - first;
+        let is_worked = worked_from.is_some_and(|worked| worked <= *before);
+        let size = if is_worked { step.abs() } else { step };
+        (*at - *before == STEP && is_quiet(*at)).then_some(size)
     });
     steps.max_by(f64::total_cmp)
 }
@@ -294,6 +298,25 @@ mod tests {
         assert_eq!(fell(&[25.0, 41.0, 33.0, 26.5, 45.0, 44.0]), Some(14.5));
         let never_cooled = record(&[(Phase::Melting, 0, 8)], &[25.0, 41.0, 26.0, 26.0]);
         assert_eq!(Figure::FellBefore.of(&never_cooled), Some(15.0));
+    }
+
+    #[test]
+    fn a_step_counts_both_ways_once_it_is_worked_and_where_nothing_was_put_in() {
+        let phases = [(Phase::Cooling, 0, 20), (Phase::Working, 20, 60)];
+        let mut chocolate = [32.0; 30];
+        chocolate[..10].copy_from_slice(&[45.0, 43.0, 41.0, 40.0, 39.0, 33.0, 32.5, 32.0, 32.0, 32.0]);
+        assert_eq!(Figure::Jump.of(&record(&phases, &chocolate)), Some(0.0), "it falls while it cools");
+        chocolate[20..].fill(28.0);
+        let mut fell = record(&phases, &chocolate);
+        assert_eq!(Figure::Jump.of(&fell), Some(4.0));
+        fell.events.push(model::Event {
+            machine: fell.batch.machine.clone(),
+            at: fell.batch.start + Span::from_mins(38),
+            by: None,
+            kind: EventKind::TopUp { mass_kg: Some(2.0), temperature: Some(20.0), lot: None },
+            raw: String::new(),
+        });
+        assert_eq!(Figure::Jump.of(&fell), Some(0.0), "cold couverture went in");
     }
 
     #[test]

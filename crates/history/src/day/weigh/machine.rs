@@ -135,7 +135,7 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         weighing.finding(seen, kind, points);
     }
     for (figure, way, points) in [
-        (Figure::Swing, Way::High, 2.5),
+        (Figure::Swing, Way::High, 4.0),
         (Figure::OffSetpoint, Way::High, 2.5),
         (Figure::OffSetpoint, Way::Low, 2.5),
         (Figure::Drift, Way::High, 1.5),
@@ -144,7 +144,7 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         (Figure::SoakOver, Way::High, 4.0),
         (Figure::SoakMax, Way::High, 1.0),
         (Figure::FellBefore, Way::High, 4.0),
-        (Figure::WorkingSd, Way::High, 3.5),
+        (Figure::WorkingSd, Way::High, 3.0),
         (Figure::AboveLoss, Way::High, 1.0),
     ] {
         weighing.figure(seen, figure, way, points);
@@ -181,6 +181,12 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         if let Some(finding) = seen.finding(kind) {
             weighing.opposes(seen.clue(Sign::Found(kind), Some(finding.from), 2.0));
         }
+    }
+    // What cools badly lands late and warm, whatever the controller does.
+    if let Some(slow) = seen.finding(FindingKind::SlowCooling)
+        && let Some(longer) = seen.off(Figure::CoolingMinutes, Way::High)
+    {
+        weighing.opposes(seen.clue(Sign::Off(*longer), Some(slow.from), 2.0));
     }
     // No controller moves a charge that fast.
     if let Some(jump) = seen.off(Figure::Jump, Way::High) {
