@@ -9,6 +9,7 @@
 
 mod args;
 mod batches;
+mod early;
 mod judge;
 mod measures;
 mod one;

@@ -15,6 +15,7 @@ pub(crate) fn print(tally: &Tally, worst: usize) {
         tally.readings as f64 / 1e3 / tally.engine_s.max(1e-9),
     );
     findings(tally);
+    tally.early.print();
     excused(tally);
     phases(tally);
     batches(tally);

@@ -6,6 +6,7 @@ use model::{Batch, Confidence, FindingKind, Phase, PhaseSpan};
 use simulator::scoring::Scenario;
 use simulator::{Condition, Excuse, Instruments, TrueBatch};
 
+use crate::early::Early;
 use crate::play::{Played, Watched};
 use crate::rank::{Mistake, weight};
 use crate::{batches, judge, measures, phases};
@@ -46,6 +47,7 @@ pub(crate) struct Tally {
     pub(crate) measures: BTreeMap<&'static str, Vec<f64>>,
     /// Conditions that nobody is asked for, by reason and kind.
     pub(crate) excused: BTreeMap<Excuse, BTreeMap<FindingKind, usize>>,
+    pub(crate) early: Early,
     pub(crate) mistakes: Vec<Mistake>,
     pub(crate) readings: usize,
     pub(crate) engine_s: f64,
@@ -87,6 +89,7 @@ impl Tally {
         let found = &played.found(&watched.id).findings;
         let judged = judge::judge(truth, played.heard_from(), &watched.conditions, found);
         self.count_excused(&watched.conditions);
+        self.early.count(&watched.conditions, found, judge::before(truth));
         self.take(played, watched.id.as_str(), &judged);
     }
 
@@ -246,6 +249,7 @@ impl Tally {
     }
 
     pub(crate) fn add(&mut self, other: Tally) {
+        self.early.add(other.early);
         self.cases += other.cases;
         self.ordinary_days += other.ordinary_days;
         self.faulty_days += other.faulty_days;

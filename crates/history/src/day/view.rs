@@ -88,11 +88,13 @@ impl<'d> Seen<'d> {
         self.deviation(figure).filter(|deviation| deviation.way() == Some(way))
     }
 
-    /// The figure, if it stands out to that side or nearly does, and how nearly: one from [`STANDS_OUT`] on.
+    /// The figure, if it stands out to that side or nearly does, and what part of it counts: all from [`STANDS_OUT`] on, before that up to
+    /// half.
     pub(crate) fn leaning(&self, figure: Figure, way: Way) -> Option<(&Deviation, f64)> {
         let deviation = self.deviation(figure)?;
         let z = if way == Way::High { deviation.z } else { -deviation.z };
-        (LEANS < z).then(|| (deviation, ((z - LEANS) / (STANDS_OUT - LEANS)).min(1.0)))
+        let part = if STANDS_OUT <= z { 1.0 } else { 0.5 * (z - LEANS) / (STANDS_OUT - LEANS) };
+        (LEANS < z).then_some((deviation, part))
     }
 
     /// The figure, if it stands out.
@@ -246,7 +248,7 @@ mod tests {
         };
         // The least spread of a time constant is a twentieth: 2.25 min.
         assert_eq!(part(45.0 + 2.4 * 2.25), None);
-        assert!(part(45.0 + 3.0 * 2.25).is_some_and(|part| (part - 0.5).abs() < 1e-9));
+        assert!(part(45.0 + 3.0 * 2.25).is_some_and(|part| (part - 0.25).abs() < 1e-9));
         assert_eq!(part(45.0 + 6.0 * 2.25), Some(1.0));
     }
 }

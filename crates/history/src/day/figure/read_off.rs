@@ -177,11 +177,14 @@ fn swing(values: &[f64]) -> Option<f64> {
 /// So long around a seed or a top-up the chocolate may step.
 const STEPS_AROUND: Span = Span::from_mins(12);
 
+/// While a machine is emptied its probe may hang in the air.
+const EMPTIED: Span = Span::from_mins(30);
+
 /// Nothing warms a charge by degrees within two minutes, and once it is worked nothing cools it by degrees either, unless cold couverture
 /// goes in. A probe that was lifted out does both.
 fn jump(record: &DayRecord) -> Option<f64> {
     let (from, to) = record.in_use()?;
-    let worked_from = record.batch.first(Phase::Working).map(|span| span.from);
+    let worked = record.span(Phase::Working).map(|(from, to)| from..to - EMPTIED);
     let put_in: Vec<Timestamp> = record
         .events
         .iter()
@@ -194,7 +197,7 @@ fn jump(record: &DayRecord) -> Option<f64> {
     let steps = chocolate.windows(2).filter_map(|pair| {
         let [(before, first), (at, second)] = pair else { return None };
         let step = second - first;
-        let is_worked = worked_from.is_some_and(|worked| worked <= *before);
+        let is_worked = worked.as_ref().is_some_and(|worked| worked.contains(before));
         let size = if is_worked { step.abs() } else { step };
         (*at - *before == STEP && is_quiet(*at)).then_some(size)
     });
@@ -302,7 +305,7 @@ mod tests {
 
     #[test]
     fn a_step_counts_both_ways_once_it_is_worked_and_where_nothing_was_put_in() {
-        let phases = [(Phase::Cooling, 0, 20), (Phase::Working, 20, 60)];
+        let phases = [(Phase::Cooling, 0, 20), (Phase::Working, 20, 90)];
         let mut chocolate = [32.0; 30];
         chocolate[..10].copy_from_slice(&[45.0, 43.0, 41.0, 40.0, 39.0, 33.0, 32.5, 32.0, 32.0, 32.0]);
         assert_eq!(Figure::Jump.of(&record(&phases, &chocolate)), Some(0.0), "it falls while it cools");
