@@ -13,13 +13,13 @@ use plays::{Rolls, Week, clock};
 use simulator::FaultKind;
 
 /// Rules and weights were chosen on these; those from 901 on judged earlier states of them.
-const TUNING: [u64; 28] = [
-    101, 102, 103, 104, 105, 106, 107, 108, 901, 902, 903, 904, 905, 906, 907, 908, 909, 910, 911, 912, 1301,
-    1302, 1303, 1304, 1305, 1306, 1307, 1401,
+const TUNING: [u64; 20] = [
+    101, 102, 103, 104, 105, 106, 107, 108, 901, 903, 905, 907, 1301, 1302, 1304, 1306, 1401, 1501, 1506,
+    1508,
 ];
 
 /// And judged on these.
-const HELD_OUT: [u64; 12] = [1501, 1502, 1503, 1504, 1505, 1506, 1507, 1508, 1509, 1510, 1511, 1512];
+const HELD_OUT: [u64; 12] = [1601, 1602, 1603, 1604, 1605, 1606, 1607, 1608, 1609, 1610, 1611, 1612];
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();

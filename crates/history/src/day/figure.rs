@@ -45,10 +45,14 @@ pub enum Figure {
     JacketCooling,
     /// Jacket or water above the chocolate in working, °C.
     JacketHold,
+    /// Swing of the jacket or water in working, slow moves taken out, °C.
+    JacketSwing,
     /// What the controller was asked to hold in working, °C.
     SetpointHold,
     /// Chocolate above the set-point in working, median, °C.
     OffSetpoint,
+    /// Chocolate under the set-point in working, the coldest tenth of it, °C.
+    Under,
     /// Swing of the chocolate in working, slow moves taken out, °C.
     Swing,
     /// Largest step of the chocolate between two means where nothing was put in, °C: up while in use, or down in working.
@@ -82,7 +86,7 @@ pub struct Least {
 
 impl Figure {
     /// Every figure, in the order of a batch's day.
-    pub const ALL: [Figure; 30] = [
+    pub const ALL: [Figure; 32] = [
         Figure::SoakMax,
         Figure::SoakOver,
         Figure::MeltMinutes,
@@ -101,8 +105,10 @@ impl Figure {
         Figure::Humidity,
         Figure::JacketCooling,
         Figure::JacketHold,
+        Figure::JacketSwing,
         Figure::SetpointHold,
         Figure::OffSetpoint,
+        Figure::Under,
         Figure::Swing,
         Figure::Jump,
         Figure::Still,
@@ -134,8 +140,9 @@ impl Figure {
             Figure::Humidity => (2.5, 0.0),
             Figure::JacketCooling => (0.6, 0.0),
             Figure::JacketHold => (0.4, 0.0),
+            Figure::JacketSwing => (0.8, 0.2),
             Figure::SetpointHold => (0.1, 0.0),
-            Figure::OffSetpoint => (0.1, 0.0),
+            Figure::OffSetpoint | Figure::Under => (0.1, 0.0),
             Figure::Swing => (0.1, 0.1),
             Figure::Jump => (0.7, 0.0),
             Figure::Still => (4.0, 0.3),

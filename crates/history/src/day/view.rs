@@ -179,8 +179,10 @@ impl<'d> Seen<'d> {
             | Figure::Drift
             | Figure::AboveLoss
             | Figure::JacketHold
+            | Figure::JacketSwing
             | Figure::SetpointHold
             | Figure::OffSetpoint
+            | Figure::Under
             | Figure::Swing
             | Figure::Motor
             | Figure::MotorRise => start(Phase::Working),

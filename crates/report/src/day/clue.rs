@@ -89,8 +89,10 @@ pub(crate) fn name_of(figure: Figure) -> &'static str {
         Figure::Humidity => "its humidity",
         Figure::JacketCooling => "jacket while cooling, coldest",
         Figure::JacketHold => "jacket over chocolate while working",
+        Figure::JacketSwing => "swing of the jacket while working",
         Figure::SetpointHold => "set-point while working",
         Figure::OffSetpoint => "chocolate over the set-point",
+        Figure::Under => "chocolate under the set-point, the coldest tenth",
         Figure::Swing => "swing while working",
         Figure::Jump => "largest step within two minutes",
         Figure::Still => "longest time without a change",
@@ -115,6 +117,7 @@ pub(crate) fn unit_of(figure: Figure) -> (&'static str, usize) {
         | Figure::Room
         | Figure::JacketCooling
         | Figure::JacketHold
+        | Figure::JacketSwing
         | Figure::SeedAt => ("°C", 1),
         Figure::MeltMinutes
         | Figure::CoolingMinutes
@@ -128,6 +131,7 @@ pub(crate) fn unit_of(figure: Figure) -> (&'static str, usize) {
         | Figure::WorkingSd
         | Figure::SetpointHold
         | Figure::OffSetpoint
+        | Figure::Under
         | Figure::Swing
         | Figure::Jump => ("°C", 2),
         Figure::Drift => ("°C/h", 2),

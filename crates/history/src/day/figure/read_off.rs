@@ -31,8 +31,13 @@ impl Figure {
             Figure::Humidity => in_use(record, Channel::Humidity),
             Figure::JacketCooling => jacket_cooling(record),
             Figure::JacketHold => beside_chocolate(record, Channel::Jacket),
+            Figure::JacketSwing => swing(&working(record, Channel::Jacket)),
             Figure::SetpointHold => median(&working(record, Channel::Setpoint)),
             Figure::OffSetpoint => beside_chocolate(record, Channel::Setpoint).map(|below| -below),
+            Figure::Under => {
+                let above_chocolate = apart(record, Channel::Setpoint);
+                maths::statistics::quantile(&above_chocolate, 0.9)
+            }
             Figure::Swing => swing(&working(record, Channel::Chocolate)),
             Figure::Jump => jump(record),
             Figure::Still => still(record),
@@ -130,7 +135,12 @@ fn jacket_cooling(record: &DayRecord) -> Option<f64> {
 
 /// Median of `channel` less the chocolate in working.
 fn beside_chocolate(record: &DayRecord, channel: Channel) -> Option<f64> {
-    let (from, to) = hold(record)?;
+    median(&apart(record, channel))
+}
+
+/// `channel` less the chocolate, wherever both are known in working.
+fn apart(record: &DayRecord, channel: Channel) -> Vec<f64> {
+    let Some((from, to)) = hold(record) else { return Vec::new() };
     let other = record.courses.between(channel, from, to);
     let chocolate = record.courses.between(Channel::Chocolate, from, to);
     let mut apart = Vec::new();
@@ -139,7 +149,7 @@ fn beside_chocolate(record: &DayRecord, channel: Channel) -> Option<f64> {
             apart.push(value - chocolate[place].1);
         }
     }
-    median(&apart)
+    apart
 }
 
 /// The first hour.

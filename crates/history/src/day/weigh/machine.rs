@@ -136,6 +136,8 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     }
     for (figure, way, points) in [
         (Figure::Swing, Way::High, 4.0),
+        (Figure::JacketSwing, Way::High, 3.0),
+        (Figure::Under, Way::High, 3.0),
         (Figure::OffSetpoint, Way::High, 2.5),
         (Figure::OffSetpoint, Way::Low, 2.5),
         (Figure::Drift, Way::High, 1.5),
