@@ -59,7 +59,7 @@ fn heat_transfer(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         Some(_) => weighing.as_usual(seen, Figure::Mass, 0.8),
         None => {
             weighing.lacks(Missing::Mass, true);
-            if let Some(motor) = seen.off(Figure::Motor, Way::High) {
+            if let Some((motor, _)) = seen.leaning(Figure::Motor, Way::High) {
                 weighing.opposes(seen.clue(Sign::Off(*motor), seen.since(Figure::Motor), 2.0));
             }
         }
@@ -103,12 +103,13 @@ fn fill(seen: &Seen<'_>) -> Option<Case> {
             let factor = tau.ratio()? * dip.ratio()?;
             let tau_way = tau.way()?;
             // A stirrer that turns more chocolate takes more current from the first hour on.
-            let turns_more = seen.off(Figure::Motor, tau_way).is_some();
+            let turns_more = seen.leaning(Figure::Motor, tau_way).is_some();
             if !turns_more && !(0.75..=1.3).contains(&factor) {
                 return None;
             }
             weighing.figure(seen, Figure::CoolingTau, tau_way, 2.5);
             weighing.figure(seen, Figure::Motor, tau_way, 2.5);
+            weighing.figure(seen, Figure::MeltMinutes, tau_way, 2.0);
             if dip.way().is_some() {
                 weighing.supports(seen.clue(Sign::Off(*dip), seen.since(Figure::SeedDip), 1.5));
             }
