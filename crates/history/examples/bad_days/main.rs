@@ -44,6 +44,7 @@ fn score(seeds: &[u64], days_a_cause: usize, good_days: usize) {
     let began = std::time::Instant::now();
     let mut places: BTreeMap<&str, Places> = BTreeMap::new();
     let (mut quiet, mut good) = (0, 0);
+    let mut heaviest = Vec::new();
     let days: Vec<FaultKind> = (0..days_a_cause).flat_map(|_| FaultKind::ALL.iter().copied()).collect();
     for (turn, seed) in seeds.iter().enumerate() {
         let week = Week::play(*seed);
@@ -52,6 +53,7 @@ fn score(seeds: &[u64], days_a_cause: usize, good_days: usize) {
             let days = week.good_day(number);
             let found = diagnose(&days).expect("memory");
             good += 1;
+            heaviest.push(found.cases.first().map_or(0.0, |case| case.points));
             quiet += usize::from(!found.is_unusual);
             if found.is_unusual {
                 let first = &found.cases[0];
@@ -103,6 +105,8 @@ fn score(seeds: &[u64], days_a_cause: usize, good_days: usize) {
         share(sum(|c| c.first), all),
         share(sum(|c| c.first_three), all)
     );
+    heaviest.sort_by(f64::total_cmp);
+    println!("the heaviest cause on good days: {heaviest:.1?} (unusual from {} on)", history::day::UNUSUAL);
     println!("nothing unusual on {quiet} of {good} good days ({:.1} %)", share(quiet, good));
     println!("{:.0} s", began.elapsed().as_secs_f64());
 }

@@ -98,19 +98,22 @@ fn fill(seen: &Seen<'_>) -> Option<Case> {
         Some(None) => return None,
         None => {
             weighing.lacks(Missing::Mass, true);
-            let (tau, dip) = (seen.deviation(Figure::CoolingTau)?, seen.deviation(Figure::SeedDip)?);
-            // Twice the mass cools half as fast and dips half as deep.
-            let factor = tau.ratio()? * dip.ratio()?;
+            let tau = seen.deviation(Figure::CoolingTau)?;
             let tau_way = tau.way()?;
+            // Twice the mass cools half as fast and dips half as deep.
+            let dip = seen.deviation(Figure::SeedDip);
+            let factor = dip.and_then(|dip| Some(tau.ratio()? * dip.ratio()?));
+            let dips_less = factor.is_some_and(|factor| (0.75..=1.3).contains(&factor));
             // A stirrer that turns more chocolate takes more current from the first hour on.
             let turns_more = seen.leaning(Figure::Motor, tau_way).is_some();
-            if !turns_more && !(0.75..=1.3).contains(&factor) {
+            let melts_too = seen.off(Figure::MeltMinutes, tau_way).is_some();
+            if !turns_more && !dips_less && !melts_too {
                 return None;
             }
             weighing.figure(seen, Figure::CoolingTau, tau_way, 2.5);
             weighing.figure(seen, Figure::Motor, tau_way, 2.5);
             weighing.figure(seen, Figure::MeltMinutes, tau_way, 2.0);
-            if dip.way().is_some() {
+            if let Some(dip) = dip.filter(|dip| dips_less && dip.way().is_some()) {
                 weighing.supports(seen.clue(Sign::Off(*dip), seen.since(Figure::SeedDip), 1.5));
             }
             weighing.as_usual(seen, Figure::JacketCooling, 0.5);
@@ -193,7 +196,7 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     }
     // No controller moves a charge that fast.
     if let Some(jump) = seen.off(Figure::Jump, Way::High) {
-        weighing.opposes(seen.clue(Sign::Off(*jump), seen.since(Figure::Jump), 4.0));
+        weighing.opposes(seen.clue(Sign::Off(*jump), seen.since(Figure::Jump), 6.0));
     }
     // Landing too warm because seed was missing is no fault of the controller.
     if seen.off(Figure::SeedDip, Way::Low).is_some() || seen.found(FindingKind::SeedMissed) {
