@@ -104,12 +104,7 @@ fn fill(seen: &Seen<'_>) -> Option<Case> {
             let dip = seen.deviation(Figure::SeedDip);
             let factor = dip.and_then(|dip| Some(tau.ratio()? * dip.ratio()?));
             let dips_less = factor.is_some_and(|factor| (0.75..=1.3).contains(&factor));
-            // A stirrer that turns more chocolate takes more current from the first hour on.
-            let turns_more = seen.leaning(Figure::Motor, tau_way).is_some();
-            let melts_too = seen.off(Figure::MeltMinutes, tau_way).is_some();
-            if !turns_more && !dips_less && !melts_too {
-                return None;
-            }
+            // A stirrer that turns more chocolate takes more current from the first hour on, and more chocolate melts longer.
             weighing.figure(seen, Figure::CoolingTau, tau_way, 2.5);
             weighing.figure(seen, Figure::Motor, tau_way, 2.5);
             weighing.figure(seen, Figure::MeltMinutes, tau_way, 2.0);

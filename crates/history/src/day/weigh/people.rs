@@ -23,7 +23,7 @@ fn people(seen: &Seen<'_>) -> Option<Case> {
     weighing.figure(seen, Figure::SeedAt, Way::High, 1.0);
     // As quick as ever on its way, and late all the same: it waited for its seed.
     if seen.usual(Figure::CoolingTau).is_some() && seen.usual(Figure::SeedAfter).is_none() {
-        weighing.figure(seen, Figure::CoolingMinutes, Way::High, 2.5);
+        weighing.figure(seen, Figure::CoolingMinutes, Way::High, 3.0);
     }
     if has_no_dip(seen) && !seen.found(FindingKind::SeedMissed) {
         weighing.supports(seen.clue(Sign::NoDip, seen.since(Figure::SeedDip), 3.0));
