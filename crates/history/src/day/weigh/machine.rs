@@ -165,12 +165,11 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         weighing.unless_usual(seen, Figure::AboveLoss, 2.0);
     }
     // It swings as it always does: what was new is that it was told.
-    if seen.found(FindingKind::Hunting) {
-        if seen.off(Figure::Swing, Way::High).is_none()
-            && let Some(swing) = seen.deviation(Figure::Swing)
-        {
-            weighing.opposes(seen.clue(Sign::AsUsual(*swing), None, 3.0));
-        }
+    if seen.found(FindingKind::Hunting)
+        && seen.off(Figure::Swing, Way::High).is_none()
+        && let Some(swing) = seen.deviation(Figure::Swing)
+    {
+        weighing.opposes(seen.clue(Sign::AsUsual(*swing), None, 3.0));
     }
     for kind in [
         FindingKind::StirrerStopped,
