@@ -14,12 +14,12 @@ use simulator::FaultKind;
 
 /// Rules and weights were chosen on these; those from 901 on judged earlier states of them.
 const TUNING: [u64; 20] = [
-    101, 102, 103, 104, 105, 106, 107, 108, 901, 903, 905, 907, 1301, 1302, 1304, 1306, 1401, 1501, 1506,
-    1508,
+    101, 102, 103, 104, 105, 106, 107, 108, 901, 905, 907, 1301, 1302, 1306, 1401, 1501, 1506, 1508, 1601,
+    1603,
 ];
 
 /// And judged on these.
-const HELD_OUT: [u64; 12] = [1601, 1602, 1603, 1604, 1605, 1606, 1607, 1608, 1609, 1610, 1611, 1612];
+const HELD_OUT: [u64; 12] = [1701, 1702, 1703, 1704, 1705, 1706, 1707, 1708, 1709, 1710, 1711, 1712];
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();

@@ -117,6 +117,10 @@ fn fill(seen: &Seen<'_>) -> Option<Case> {
     weighing.into_case()
 }
 
+/// A jacket that usually swings by so much, °C, and now by less than this share of it, is neither heated nor cooled.
+const STIRS: f64 = 0.5;
+const STANDS_STILL: f64 = 0.35;
+
 /// What was asked and what came differ, or swing.
 fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     let mut weighing = Weighing::on(Cause::Control, seen);
@@ -157,6 +161,13 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         } else if stayed.abs() < 0.4 * (off.value - off.usual).abs() {
             weighing.supports(seen.clue(Sign::JacketFollowed(*off), seen.since(Figure::OffSetpoint), 1.5));
         }
+    }
+    // A heater or a valve that works stirs the jacket all day.
+    if let Some(swing) = seen.deviation(Figure::JacketSwing)
+        && STIRS <= swing.usual
+        && swing.value < STANDS_STILL * swing.usual
+    {
+        weighing.supports(seen.clue(Sign::Off(*swing), seen.since(Figure::JacketSwing), 4.0));
     }
     if let Some(asked) = seen.out(Figure::SetpointHold) {
         weighing.opposes(seen.clue(Sign::Off(*asked), seen.since(Figure::SetpointHold), 2.5));
