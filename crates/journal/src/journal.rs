@@ -5,6 +5,7 @@
 
 use std::fs::{File, TryLockError};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use model::{Arrival, Timestamp};
 use rusqlite::Connection;
@@ -133,15 +134,22 @@ fn times(arrivals: &[Arrival]) -> Option<(Timestamp, Timestamp)> {
     Some((times().min()?, times().max()?))
 }
 
+/// Whoever has just gone may leave the lock with a child that has not become another program yet: asked so often, so long apart.
+const ASKED: u32 = 50;
+const APART: Duration = Duration::from_millis(10);
+
 fn take_lock(path: &Path) -> Result<File, JournalError> {
     let lock = path.with_extension("lock");
     let fail = |source| JournalError::File { doing: "lock", path: lock.clone(), source };
     let file = File::create(&lock).map_err(fail)?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(JournalError::Locked { path: path.to_owned() }),
-        Err(TryLockError::Error(source)) => Err(fail(source)),
+    for _ in 0..ASKED {
+        match file.try_lock() {
+            Ok(()) => return Ok(file),
+            Err(TryLockError::WouldBlock) => std::thread::sleep(APART),
+            Err(TryLockError::Error(source)) => return Err(fail(source)),
+        }
     }
+    Err(JournalError::Locked { path: path.to_owned() })
 }
 
 #[cfg(test)]
@@ -214,6 +222,18 @@ mod tests {
         assert!(error.to_string().ends_with("is locked; is another service running on it?"), "{error}");
         drop(journal);
         Journal::open(&path).unwrap();
+    }
+
+    #[test]
+    fn who_is_just_going_is_waited_for() {
+        let (_folder, path) = folder();
+        let (journal, _) = Journal::open(&path).unwrap();
+        let going = std::thread::spawn(move || {
+            std::thread::sleep(ASKED * APART / 5);
+            drop(journal);
+        });
+        Journal::open(&path).unwrap();
+        going.join().unwrap();
     }
 
     #[test]
