@@ -182,6 +182,9 @@ const DAMP_RH: f64 = 60.0;
 /// A room is looked at in so many pieces an hour.
 const PIECES_AN_HOUR: i64 = 6;
 
+/// A humidity belongs to a temperature of about the same time.
+const BESIDE: Span = Span::from_mins(10);
+
 /// What the rooms were like from `from` to `to`, one a machine that tells.
 ///
 /// # Errors
@@ -204,8 +207,8 @@ pub fn rooms(
         let humidity = of(Channel::Humidity)?;
         let middle = |bucket: &store::Bucket| (bucket.lowest.value + bucket.highest.value) / 2.0;
         let dew_points = room.iter().filter_map(|bucket| {
-            let damp =
-                humidity.iter().find(|damp| (damp.first.at - bucket.first.at).as_mins_f64().abs() < 10.0)?;
+            let first = humidity.partition_point(|damp| damp.first.at <= bucket.first.at - BESIDE);
+            let damp = humidity.get(first).filter(|damp| damp.first.at < bucket.first.at + BESIDE)?;
             maths::humidity::dew_point(middle(bucket), middle(damp))
         });
         rooms.push(RoomWeek {
@@ -225,6 +228,9 @@ pub fn rooms(
 /// Points of one course on a gallery: more than its pixels can show is wasted reading.
 const COURSE_BUCKETS: usize = 120;
 
+/// Minutes since the start of cooling, and °C.
+pub type ThinCourse = Vec<(f64, f64)>;
+
 /// The chocolate of a batch from half an hour before the start of cooling to `minutes` after it, thinned so that highest
 /// and lowest stay: minutes since the start of cooling, and °C.
 ///
@@ -235,7 +241,7 @@ pub fn thin_course(
     batch: &Batch,
     minutes: i64,
     seen_to: Timestamp,
-) -> Result<Vec<(f64, f64)>, StoreError> {
+) -> Result<ThinCourse, StoreError> {
     let start = anchor(batch);
     let from = (start - Span::from_mins(30)).max(batch.start);
     let to = batch.end.unwrap_or(seen_to).min(start + Span::from_mins(minutes));
@@ -258,7 +264,7 @@ pub struct CourseSet {
     /// Which couverture.
     pub couverture: CouvertureId,
     /// Batches of the week in the order of time, with minutes since the start of cooling and °C.
-    pub courses: Vec<(Batch, Vec<(f64, f64)>)>,
+    pub courses: Vec<(Batch, ThinCourse)>,
     /// The usual course of earlier good batches, if there are enough.
     pub band: Option<ReferenceBand>,
 }
@@ -272,11 +278,27 @@ const GALLERY_MINUTES: i64 = 480;
 /// Steps of the band behind a gallery: about one bucket of a thinned course.
 const GALLERY_STEP: Span = Span::from_mins(10);
 
-/// The courses of the week of `data`, one set a machine and couverture, in the order of the plant file.
+/// The course of a batch as galleries draw it: a shift of it.
 ///
 /// # Errors
 /// If the store cannot be read.
-pub fn galleries(store: &StoreReader, data: &WeekData<'_>) -> Result<Vec<CourseSet>, GatherError> {
+pub fn gallery_course(
+    store: &StoreReader,
+    batch: &Batch,
+    seen_to: Timestamp,
+) -> Result<ThinCourse, StoreError> {
+    thin_course(store, batch, GALLERY_MINUTES, seen_to)
+}
+
+/// The courses of the week of `data`, one set a machine and couverture, in the order of the plant file. `course_of` answers with the
+/// [`gallery_course`] of a batch; it may remember them.
+///
+/// # Errors
+/// If the store cannot be read.
+pub fn galleries(
+    data: &WeekData<'_>,
+    mut course_of: impl FnMut(&Batch) -> Result<ThinCourse, StoreError>,
+) -> Result<Vec<CourseSet>, GatherError> {
     let (from, to) = data.week.span(data.plant);
     let is_in = |batch: &&Batch| from <= anchor(batch) && anchor(batch) < to;
     let mut week: Vec<&Batch> = data.batches.iter().filter(is_in).collect();
@@ -288,13 +310,12 @@ pub fn galleries(store: &StoreReader, data: &WeekData<'_>) -> Result<Vec<CourseS
         couvertures.sort();
         couvertures.dedup();
         for couverture in couvertures {
-            let read = |batch: &Batch| thin_course(store, batch, GALLERY_MINUTES, data.seen_to);
             let courses = mine
                 .iter()
                 .filter(|batch| batch.couverture == *couverture && batch.first(Phase::Cooling).is_some())
-                .map(|batch| Ok(((*batch).clone(), read(batch)?)))
+                .map(|batch| Ok(((*batch).clone(), course_of(batch)?)))
                 .collect::<Result<Vec<_>, StoreError>>()?;
-            let band = band_behind(data, &machine.id, couverture, from, read)?;
+            let band = band_behind(data, &machine.id, couverture, from, &mut course_of)?;
             sets.push(CourseSet {
                 machine: machine.id.clone(),
                 couverture: couverture.clone(),
@@ -311,7 +332,7 @@ fn band_behind(
     machine: &MachineId,
     couverture: &CouvertureId,
     from: Timestamp,
-    read: impl Fn(&Batch) -> Result<Vec<(f64, f64)>, StoreError>,
+    mut course_of: impl FnMut(&Batch) -> Result<ThinCourse, StoreError>,
 ) -> Result<Option<ReferenceBand>, GatherError> {
     let mut earlier: Vec<&Batch> = data
         .batches
@@ -324,7 +345,8 @@ fn band_behind(
     let mut courses = Vec::new();
     for batch in earlier {
         let at = |minutes: f64| anchor(batch) + Span::from_mins_f64(minutes);
-        let readings = read(batch)?.into_iter().map(|(minutes, value)| (at(minutes), Some(value))).collect();
+        let readings =
+            course_of(batch)?.into_iter().map(|(minutes, value)| (at(minutes), Some(value))).collect();
         courses.push(Course { cooling_start: anchor(batch), readings });
     }
     Ok(reference_band(&courses, GALLERY_STEP)?)

@@ -4,6 +4,8 @@ use std::sync::Arc;
 
 use alarms::Listing;
 use charts::Degrees;
+use history::day::Courses;
+use history::gather::ThinCourse;
 use model::{Board, MachineId, Timestamp};
 use plant::Machine;
 use serde::Serialize;
@@ -12,7 +14,7 @@ use tokio_util::sync::CancellationToken;
 
 use crate::access::{Door, Right, RightsView, VisitorView};
 use crate::bowl::JustEntered;
-use crate::gathered::CourseShelf;
+use crate::gathered::BatchShelf;
 use crate::page_file::{PageFile, Shows};
 use crate::paper::Paper;
 use crate::past::Bands;
@@ -44,7 +46,8 @@ pub(crate) struct App {
     pub door: Door,
     /// Sets reports as PDF, if the program can.
     pub paper: Option<Paper>,
-    pub courses: CourseShelf,
+    pub courses: BatchShelf<Courses>,
+    pub thin_courses: BatchShelf<ThinCourse>,
     pub(crate) smears: Smears,
     pub(crate) notes: Vec<String>,
     pub fragments: Fragments,
@@ -138,7 +141,8 @@ impl App {
             origin: config.origin.clone(),
             door: Door::default(),
             paper: config.paper.clone(),
-            courses: CourseShelf::default(),
+            courses: BatchShelf::of_courses(),
+            thin_courses: BatchShelf::of_thin_courses(),
             smears: Smears::open(&state.records),
             notes: config.notes.clone(),
             fragments: Fragments::default(),

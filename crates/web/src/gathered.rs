@@ -5,7 +5,7 @@
 use std::sync::{Arc, Mutex, PoisonError};
 
 use history::day::Courses;
-use history::gather::{self, GatherError};
+use history::gather::{self, GatherError, ThinCourse};
 use model::{Batch, BatchId, Timestamp};
 use plant::Plant;
 use records::Records;
@@ -19,38 +19,62 @@ use crate::problem::Problem;
 /// Courses kept: a day of twenty machines with ten earlier batches each, at some 20 kB.
 const KEPT_COURSES: usize = 220;
 
-/// Courses of batches that have ended, the newest asked last.
-#[derive(Clone, Default)]
-pub(crate) struct CourseShelf(Arc<Mutex<Vec<Kept>>>);
+/// Thinned courses kept: a week of twenty machines with the usual ones behind them, at some 8 kB.
+const KEPT_THIN: usize = 600;
 
-/// A batch, its end, and its courses.
-type Kept = (BatchId, Timestamp, Arc<Courses>);
+/// What is known of batches that have ended, the newest asked last.
+pub(crate) struct BatchShelf<T> {
+    kept: Arc<Mutex<Vec<Kept<T>>>>,
+    most: usize,
+}
 
-impl CourseShelf {
-    /// The courses of `batch`: kept ones if it has ended, read anew if it goes on.
+/// A batch, its end, and what is kept of it.
+type Kept<T> = (BatchId, Timestamp, Arc<T>);
+
+impl<T> Clone for BatchShelf<T> {
+    fn clone(&self) -> BatchShelf<T> {
+        BatchShelf { kept: self.kept.clone(), most: self.most }
+    }
+}
+
+impl BatchShelf<Courses> {
+    /// For what every channel did.
+    pub(crate) fn of_courses() -> BatchShelf<Courses> {
+        BatchShelf { kept: Arc::default(), most: KEPT_COURSES }
+    }
+}
+
+impl BatchShelf<ThinCourse> {
+    /// For courses as galleries draw them.
+    pub(crate) fn of_thin_courses() -> BatchShelf<ThinCourse> {
+        BatchShelf { kept: Arc::default(), most: KEPT_THIN }
+    }
+}
+
+impl<T: Clone> BatchShelf<T> {
+    /// What is kept of `batch` if it has ended; read anew if it goes on.
     pub(crate) fn of(
         &self,
-        store: &StoreReader,
         batch: &Batch,
-        seen_to: Timestamp,
-    ) -> Result<Courses, StoreError> {
-        let Some(end) = batch.end else { return gather::courses(store, batch, seen_to) };
+        read: impl FnOnce() -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        let Some(end) = batch.end else { return read() };
         if let Some(kept) = self.kept(&batch.id, end) {
             return Ok(kept.as_ref().clone());
         }
-        let courses = gather::courses(store, batch, seen_to)?;
-        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let fresh = read()?;
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.retain(|(id, ..)| *id != batch.id);
-        if kept.len() == KEPT_COURSES {
+        if kept.len() == self.most {
             kept.remove(0);
         }
-        kept.push((batch.id.clone(), end, Arc::new(courses.clone())));
-        Ok(courses)
+        kept.push((batch.id.clone(), end, Arc::new(fresh.clone())));
+        Ok(fresh)
     }
 
     /// A batch that was worked out again may end elsewhere; then its courses are others.
-    fn kept(&self, batch: &BatchId, end: Timestamp) -> Option<Arc<Courses>> {
-        let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+    fn kept(&self, batch: &BatchId, end: Timestamp) -> Option<Arc<T>> {
+        let kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.iter().find(|(id, ended, _)| id == batch && *ended == end).map(|(.., courses)| courses.clone())
     }
 }
@@ -60,8 +84,21 @@ pub(crate) struct Sources {
     pub plant: Arc<Plant>,
     pub records: Arc<Records>,
     pub store: Arc<StoreReader>,
-    pub courses: CourseShelf,
+    courses: BatchShelf<Courses>,
+    thin_courses: BatchShelf<ThinCourse>,
     pub now: Timestamp,
+}
+
+impl Sources {
+    /// What every channel did while `batch` ran.
+    pub(crate) fn courses(&self, batch: &Batch) -> Result<Courses, StoreError> {
+        self.courses.of(batch, || gather::courses(&self.store, batch, self.now))
+    }
+
+    /// The course of `batch` as galleries draw it.
+    pub(crate) fn gallery_course(&self, batch: &Batch) -> Result<ThinCourse, StoreError> {
+        self.thin_courses.of(batch, || gather::gallery_course(&self.store, batch, self.now))
+    }
 }
 
 impl App {
@@ -76,6 +113,7 @@ impl App {
             records: self.state.records.clone(),
             store: self.state.store.clone(),
             courses: self.courses.clone(),
+            thin_courses: self.thin_courses.clone(),
             now: self.now(),
         };
         let answer = blocking(move || {

@@ -75,7 +75,8 @@ fn sheet_of(
         let working = machine.map(|machine| plant.limits(machine, &set.couverture).working);
         Gallery::of(set, working, zone)
     };
-    let galleries: Vec<Gallery> = gather::galleries(&readings, &data)?.iter().map(gallery).collect();
+    let course_of = |batch: &model::Batch| gather::gallery_course(&readings, batch, data.seen_to);
+    let galleries: Vec<Gallery> = gather::galleries(&data, course_of)?.iter().map(gallery).collect();
     let signed = records.sign_off_of(&args.week.to_string())?.map(|signed| {
         format!("Signed by {} ({}) at {}, SHA-256 {}", signed.by, signed.role, signed.at, signed.sha256)
     });

@@ -125,7 +125,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, params: Params) -> Result<
 async fn with_courses(app: &App, batches: Vec<Batch>) -> Result<Vec<DayRecord>, Problem> {
     app.gather(move |sources| {
         let record = |batch: Batch| {
-            let courses = sources.courses.of(&sources.store, &batch, sources.now)?;
+            let courses = sources.courses(&batch)?;
             Ok(DayRecord { batch, findings: Vec::new(), events: Vec::new(), courses })
         };
         batches.into_iter().map(record).collect()

@@ -118,7 +118,7 @@ impl Told {
         };
         let days = app
             .gather(move |sources| {
-                let courses = |batch: &model::Batch| sources.courses.of(&sources.store, batch, sources.now);
+                let courses = |batch: &model::Batch| sources.courses(batch);
                 gather::day(&sources.records, &sources.plant, (from, to), sources.now, courses)
             })
             .await?;

@@ -111,7 +111,7 @@ impl Told {
                 let zone = sources.plant.time_zone.rules();
                 let sets = match drawn {
                     Drawn::Nothing => Vec::new(),
-                    Drawn::Galleries => gather::galleries(&sources.store, &data)?,
+                    Drawn::Galleries => gather::galleries(&data, |batch| sources.gallery_course(batch))?,
                 };
                 let galleries: Vec<Gallery> = sets
                     .iter()
