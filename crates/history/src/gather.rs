@@ -228,23 +228,25 @@ pub fn rooms(
 /// Points of one course on a gallery: more than its pixels can show is wasted reading.
 const COURSE_BUCKETS: usize = 120;
 
+/// Length of a course in a gallery: a shift.
+const GALLERY_LASTS: Span = Span::from_hours(8);
+
 /// Minutes since the start of cooling, and °C.
 pub type ThinCourse = Vec<(f64, f64)>;
 
-/// The chocolate of a batch from half an hour before the start of cooling to `minutes` after it, thinned so that highest
-/// and lowest stay: minutes since the start of cooling, and °C.
+/// The chocolate of a batch as galleries draw it: from half an hour before the start of cooling to a shift after it, thinned so that
+/// highest and lowest stay.
 ///
 /// # Errors
 /// If the store cannot be read.
-pub fn thin_course(
+pub fn gallery_course(
     store: &StoreReader,
     batch: &Batch,
-    minutes: i64,
     seen_to: Timestamp,
 ) -> Result<ThinCourse, StoreError> {
     let start = anchor(batch);
     let from = (start - Span::from_mins(30)).max(batch.start);
-    let to = batch.end.unwrap_or(seen_to).min(start + Span::from_mins(minutes));
+    let to = batch.end.unwrap_or(seen_to).min(start + GALLERY_LASTS);
     let envelope = store.read_envelope(&batch.machine, Channel::Chocolate, from, to, COURSE_BUCKETS)?;
     let mut points: Vec<(f64, f64)> = envelope
         .iter()
@@ -272,23 +274,8 @@ pub struct CourseSet {
 /// Earlier courses behind a gallery: enough for a band, few enough to read at once.
 const BEHIND: usize = 8;
 
-/// Length of a course in a gallery: a shift.
-const GALLERY_MINUTES: i64 = 480;
-
 /// Steps of the band behind a gallery: about one bucket of a thinned course.
 const GALLERY_STEP: Span = Span::from_mins(10);
-
-/// The course of a batch as galleries draw it: a shift of it.
-///
-/// # Errors
-/// If the store cannot be read.
-pub fn gallery_course(
-    store: &StoreReader,
-    batch: &Batch,
-    seen_to: Timestamp,
-) -> Result<ThinCourse, StoreError> {
-    thin_course(store, batch, GALLERY_MINUTES, seen_to)
-}
 
 /// The courses of the week of `data`, one set a machine and couverture, in the order of the plant file. `course_of` answers with the
 /// [`gallery_course`] of a batch; it may remember them.

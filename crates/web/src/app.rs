@@ -14,7 +14,7 @@ use tokio_util::sync::CancellationToken;
 
 use crate::access::{Door, Right, RightsView, VisitorView};
 use crate::bowl::JustEntered;
-use crate::gathered::BatchShelf;
+use crate::gathered::{BatchShelf, KEPT_COURSES, KEPT_THIN};
 use crate::page_file::{PageFile, Shows};
 use crate::paper::Paper;
 use crate::past::Bands;
@@ -141,8 +141,8 @@ impl App {
             origin: config.origin.clone(),
             door: Door::default(),
             paper: config.paper.clone(),
-            courses: BatchShelf::of_courses(),
-            thin_courses: BatchShelf::of_thin_courses(),
+            courses: BatchShelf::of_at_most(KEPT_COURSES),
+            thin_courses: BatchShelf::of_at_most(KEPT_THIN),
             smears: Smears::open(&state.records),
             notes: config.notes.clone(),
             fragments: Fragments::default(),

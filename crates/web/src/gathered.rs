@@ -17,10 +17,10 @@ use crate::archive::blocking;
 use crate::problem::Problem;
 
 /// Courses kept: a day of twenty machines with ten earlier batches each, at some 20 kB.
-const KEPT_COURSES: usize = 220;
+pub(crate) const KEPT_COURSES: usize = 220;
 
 /// Thinned courses kept: a week of twenty machines with the usual ones behind them, at some 8 kB.
-const KEPT_THIN: usize = 600;
+pub(crate) const KEPT_THIN: usize = 600;
 
 /// What is known of batches that have ended, the newest asked last.
 pub(crate) struct BatchShelf<T> {
@@ -37,21 +37,12 @@ impl<T> Clone for BatchShelf<T> {
     }
 }
 
-impl BatchShelf<Courses> {
-    /// For what every channel did.
-    pub(crate) fn of_courses() -> BatchShelf<Courses> {
-        BatchShelf { kept: Arc::default(), most: KEPT_COURSES }
-    }
-}
-
-impl BatchShelf<ThinCourse> {
-    /// For courses as galleries draw them.
-    pub(crate) fn of_thin_courses() -> BatchShelf<ThinCourse> {
-        BatchShelf { kept: Arc::default(), most: KEPT_THIN }
-    }
-}
-
 impl<T: Clone> BatchShelf<T> {
+    /// Has room for so many batches.
+    pub(crate) fn of_at_most(most: usize) -> BatchShelf<T> {
+        BatchShelf { kept: Arc::default(), most }
+    }
+
     /// What is kept of `batch` if it has ended; read anew if it goes on.
     pub(crate) fn of(
         &self,
