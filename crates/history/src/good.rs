@@ -17,12 +17,13 @@ pub fn ran_as_usual(batch: &Batch, findings: &[Finding]) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::usual::tests::batch;
     use model::{FindingId, FindingKind, Priority};
 
-    fn finding(batch: &Batch, kind: FindingKind) -> Finding {
+    /// A finding of that kind from the start of the batch on.
+    pub(crate) fn finding(batch: &Batch, kind: FindingKind) -> Finding {
         Finding {
             id: FindingId::new("alder", kind.as_str(), batch.start),
             machine: Some(batch.machine.clone()),

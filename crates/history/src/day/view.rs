@@ -202,7 +202,7 @@ impl<'d> Seen<'d> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use model::{Channel, Confidence, PhaseSpan, Span};
 
     use super::*;
@@ -210,7 +210,7 @@ mod tests {
     use crate::usual::tests::batch;
 
     /// A batch that cooled in 75 min with such a time constant, and was worked for an hour with its jacket so far from the chocolate.
-    fn record(day: i64, tau: f64, jacket_beside: f64) -> DayRecord {
+    pub(crate) fn record(day: i64, tau: f64, jacket_beside: f64) -> DayRecord {
         let mut batch = batch(day, 75.0);
         batch.measures.cooling_tau_min = Some(tau);
         let at = |minute: i64| batch.start + Span::from_mins(minute);

@@ -171,7 +171,8 @@ pub(crate) fn weigh(day: &[Seen<'_>]) -> Vec<Case> {
 /// What is odd about a batch that follows one in trouble, on the same machine and day, is mostly its consequence: half of it counts.
 fn follows(case: &mut Case, seen: &Seen<'_>) {
     let points = case.points / 2.0;
-    case.opposes.insert(0, seen.clue(Sign::Followed, Some(seen.record.batch.start), points));
+    case.opposes.push(seen.clue(Sign::Followed, Some(seen.record.batch.start), points));
+    case.opposes.sort_by(|a, b| b.points.total_cmp(&a.points));
     case.points -= points;
 }
 
@@ -189,4 +190,83 @@ fn join(mut cases: Vec<Case>) -> Option<Case> {
         first.opposes.extend(other.opposes);
     }
     Some(first)
+}
+
+#[cfg(test)]
+mod tests {
+    use model::{Channel, Phase, Span};
+
+    use super::*;
+    use crate::day::view::tests::record;
+    use crate::day::{Courses, DayRecord, MachineDay};
+    use crate::good::tests::finding;
+
+    /// What is weighed on a day of Alder after five batches like `record(_, 45, -1)`, changed by `change`.
+    fn weighed(today: Vec<DayRecord>, change: impl Fn(DayRecord) -> DayRecord) -> Vec<Case> {
+        let past = (1..=5).map(|day| change(record(day, 45.0, -1.0))).collect();
+        let days = [MachineDay::new("alder".parse().unwrap(), today, past, 10)];
+        weigh(&Seen::all(&days))
+    }
+
+    fn points(cases: &[Case], cause: Cause) -> Option<f64> {
+        cases.iter().find(|case| case.cause == cause).map(|case| case.points)
+    }
+
+    /// Its jacket goes up and down by `by` about its mean, once in four minutes.
+    fn stirred(mut record: DayRecord, by: f64) -> DayRecord {
+        let (from, to) = record.span(Phase::Working).unwrap();
+        let level = |channel| record.courses.values(channel, from, to)[0];
+        let (chocolate, jacket) = (level(Channel::Chocolate), level(Channel::Jacket));
+        let at = |step: i64| from + Span::from_mins(2 * step);
+        let side = |step: i64| if step % 2 == 0 { by } else { -by };
+        let held: Vec<_> = (0..30).map(|step| (at(step), Some(chocolate))).collect();
+        let moved: Vec<_> = (0..30).map(|step| (at(step), Some(jacket + side(step)))).collect();
+        record.courses = Courses::default().with(Channel::Chocolate, &held).with(Channel::Jacket, &moved);
+        record
+    }
+
+    #[test]
+    fn a_jacket_that_stands_still_where_it_was_always_stirred_is_the_control() {
+        let today = |by: f64| vec![stirred(record(8, 45.0, -1.0), by)];
+        let of = |by: f64| points(&weighed(today(by), |past| stirred(past, 1.0)), Cause::Control);
+        assert_eq!(of(1.0), None);
+        assert_eq!(of(0.5), None, "half of its swing is still a swing");
+        assert_eq!(of(0.1), Some(4.0));
+    }
+
+    #[test]
+    fn a_swing_as_ever_takes_the_weight_from_a_finding_of_hunting() {
+        let swings = |mut record: DayRecord, by: f64| {
+            let (from, to) = record.span(Phase::Working).unwrap();
+            let at = |step: i64| from + Span::from_mins(2 * step);
+            let side = |step: i64| 31.5 + if step % 2 == 0 { by } else { -by };
+            let moved: Vec<_> =
+                (0..((to - from).as_millis() / 120_000)).map(|s| (at(s), Some(side(s)))).collect();
+            record.courses = Courses::default().with(Channel::Chocolate, &moved);
+            record
+        };
+        let hunted = |by: f64| {
+            let mut today = swings(record(8, 45.0, -1.0), by);
+            today.findings.push(finding(&today.batch, FindingKind::Hunting));
+            points(&weighed(vec![today], |past| swings(past, 0.4)), Cause::Control).unwrap()
+        };
+        assert!(hunted(0.4) < crate::day::UNUSUAL, "it swings as it always did: {}", hunted(0.4));
+        assert!(crate::day::UNUSUAL <= hunted(1.2), "{}", hunted(1.2));
+    }
+
+    #[test]
+    fn what_follows_trouble_on_the_same_machine_counts_half() {
+        let late = || {
+            let mut late = record(9, 45.0, -1.0);
+            late.batch.measures.cooling_minutes = Some(150.0);
+            late
+        };
+        let mut first = record(8, 45.0, -1.0);
+        first.findings.push(finding(&first.batch, FindingKind::HeaterStuck));
+        let alone = points(&weighed(vec![late()], |past| past), Cause::People).unwrap();
+        let behind = weighed(vec![first, late()], |past| past);
+        assert_eq!(points(&behind, Cause::People), Some(alone / 2.0));
+        let people = behind.iter().find(|case| case.cause == Cause::People).unwrap();
+        assert_eq!(people.opposes[0].sign, Sign::Followed);
+    }
 }
