@@ -1,6 +1,9 @@
 //! Each page is there, says what it should, and lets no markup through.
 
+use std::sync::Arc;
+
 use axum::http::StatusCode;
+use model::Span;
 use web::{Entries, WebConfig};
 
 use crate::works::{Sink, works, works_with};
@@ -73,6 +76,25 @@ async fn the_handbook_explains_every_finding_where_pages_link_to_it() {
     }
     assert!(handbook.says("Temperature alone never proves temper; only a temper test does."));
     assert!(works.get("/batches/alder-2026-03-02T09:00").await.says("href=\"/handbook#warm-hold\""));
+}
+
+#[tokio::test]
+async fn a_forecast_stands_on_the_floor_and_on_the_machines_page() {
+    let works = works(Entries::Closed);
+    for (give_or_take, says) in [(6, "<b>in 25 min</b>"), (40, "<b>too early to say</b>")] {
+        works.board.send_modify(|board| {
+            let mut cooling = (**board).clone();
+            cooling.lanes[0].forecast = Some(model::Forecast {
+                at: cooling.lanes[0].seen_to + Span::from_mins(25),
+                give_or_take: Span::from_mins(give_or_take),
+            });
+            *board = Arc::new(cooling);
+        });
+        for address in ["/", "/machines/alder"] {
+            let page = works.get(address).await;
+            assert!(page.says("<dt>Ready</dt>") && page.says(says), "{address}: {}", page.text);
+        }
+    }
 }
 
 #[tokio::test]
