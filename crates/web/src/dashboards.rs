@@ -328,6 +328,13 @@ mod tests {
     }
 
     #[test]
+    fn no_file_of_ours_is_empty() {
+        for (name, text) in EMBEDDED {
+            assert!(!text.trim().is_empty(), "{name}");
+        }
+    }
+
+    #[test]
     fn our_own_files_are_sound() {
         let ours = Dashboards::open(None).unwrap();
         for page in ["floor", "machine", "batch", "findings"] {
