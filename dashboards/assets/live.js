@@ -27,6 +27,8 @@
   let retry = FIRST_RETRY_MS;
   let lastHand = 0;
   let lastHeard = Date.now();
+  /** The lanes in their order, as it was told last. */
+  let ids = [];
 
   const find = (part) => document.querySelector(`[data-part="${CSS.escape(part)}"]`);
   const setText = (node, text) => { if (node.textContent !== text) node.textContent = text; };
@@ -71,7 +73,7 @@
   }
 
   /** Each area keeps its own lanes, in the order of the whole. */
-  function order(ids) {
+  function order() {
     if (Date.now() - lastHand < HAND_MS) return;
     for (const list of document.querySelectorAll("[data-order]")) {
       if (list.contains(document.activeElement)) continue;
@@ -97,7 +99,9 @@
     clock.dateTime = news.exact;
     say(true);
     for (const [part, html] of Object.entries(news.parts)) place(part, html);
-    if (news.order) order(news.order);
+    // Told when it changes, and kept to whenever no hand is on the page.
+    if (news.order) ids = news.order;
+    order();
     document.dispatchEvent(new CustomEvent("halfdegree:news"));
   }
 

@@ -80,7 +80,7 @@ impl Ruler {
             None => canvas.hatch(scale.left, top, scale.right, bottom, Role::Gap),
             Some(now) => {
                 self.draw_trail(&canvas, &scale, now, (top + bottom) / 2.0);
-                let x = scale.x(now);
+                let x = scale.x(self.as_told(now));
                 canvas.line((x, 8.0), (x, bottom + 3.0), Role::Cocoa, 3.0);
                 canvas.shape(Shape::TriangleDown, (x, 7.0), 6.0, Role::Cocoa);
             }
@@ -109,6 +109,11 @@ impl Ruler {
             None => String::new(),
         };
         format!("{:.1} {unit}: {place}.{from}", degrees.of(now))
+    }
+
+    /// The temperature as its number tells it, °C: the mark stands where the number says, and does not tremble with hundredths.
+    fn as_told(&self, celsius: f64) -> f64 {
+        self.degrees.to_celsius((self.degrees.of(celsius) * 10.0).round() / 10.0)
     }
 
     fn place_of(&self, value: f64) -> String {
@@ -199,7 +204,7 @@ impl Ruler {
         let Some(before) = self.ten_minutes_ago_c.filter(|before| STILL <= (now - before).abs()) else {
             return;
         };
-        let (from, x) = (scale.x(before), scale.x(now));
+        let (from, x) = (scale.x(self.as_told(before)), scale.x(self.as_told(now)));
         canvas.area(&[(from, y - 0.6), (from, y + 0.6), (x, y + 3.0), (x, y - 3.0)], Role::Cocoa);
         canvas.shape(Shape::Bar, (from, y), 4.0, Role::Cocoa);
     }
@@ -210,7 +215,7 @@ impl Ruler {
             canvas.text("not known", scale.left, 26.0, 13.0, Hold::Left, Role::Quiet);
             return;
         };
-        let x = scale.x(now);
+        let x = scale.x(self.as_told(now));
         self.draw_trail(canvas, scale, now, 47.0);
         canvas.line((x, 30.0), (x, 58.0), Role::Cocoa, 3.0);
         canvas.shape(Shape::TriangleDown, (x, 29.0), 8.0, Role::Cocoa);
@@ -298,6 +303,17 @@ mod tests {
         let lane = ruler(Some(33.9), Some(32.2));
         assert!(lane.strip().contains(&format!("<desc>{}</desc>", lane.sentence())));
         assert!(!lane.strip().contains("<text") && lane.strip().len() < lane.svg().len() / 2);
+    }
+
+    /// A thousand lanes that tremble by hundredths would be sent anew each second.
+    #[test]
+    fn the_mark_moves_with_the_number_alone() {
+        for degrees in [Degrees::Celsius, Degrees::Fahrenheit] {
+            let at = |now, before| Ruler { degrees, ..ruler(Some(now), Some(before)) };
+            assert_eq!(at(31.44, 33.01).strip(), at(31.43, 33.02).strip());
+            assert_eq!(at(31.44, 33.01).svg(), at(31.43, 33.02).svg());
+            assert_ne!(at(31.44, 33.01).strip(), at(31.34, 33.01).strip());
+        }
     }
 
     #[test]

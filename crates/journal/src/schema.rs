@@ -21,6 +21,10 @@ const FORMAT: i64 = 1;
 /// second; past this somebody holds the file for good.
 const PATIENCE: Duration = Duration::from_secs(5);
 
+/// Pages that a connection keeps, in KiB (negative by SQLite's own rule). Blocks are written and read once, one after the other, and up to
+/// twenty connections with SQLite's usual 2 MB each would never give them back.
+const CACHE: i64 = -256;
+
 /// What the write-ahead log is cut back to after a burst.
 const LOG_BYTES_KEPT: i64 = 64 * 1024 * 1024;
 
@@ -40,6 +44,7 @@ pub(crate) fn open_to_write(path: &Path) -> Result<Connection, JournalError> {
     let fail = |source| JournalError::from_sqlite("open", path, source);
     let mut connection = Connection::open(path).map_err(fail)?;
     connection.busy_timeout(PATIENCE).map_err(fail)?;
+    connection.pragma_update(None, "cache_size", CACHE).map_err(fail)?;
     refuse_newer(&connection, path)?;
     connection.pragma_update(None, "journal_mode", "wal").map_err(fail)?;
     connection.pragma_update(None, "synchronous", "full").map_err(fail)?;
@@ -57,6 +62,7 @@ pub(crate) fn open_to_read(path: &Path) -> Result<Connection, JournalError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let connection = Connection::open_with_flags(path, flags).map_err(fail)?;
     connection.busy_timeout(PATIENCE).map_err(fail)?;
+    connection.pragma_update(None, "cache_size", CACHE).map_err(fail)?;
     refuse_newer(&connection, path)?;
     Ok(connection)
 }

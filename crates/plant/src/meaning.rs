@@ -68,7 +68,9 @@ fn mean(raw: &RawPlant, faults: &mut Faults<'_>) -> Option<Plant> {
     let temper_test = practice::mean_temper_test(&raw.temper_test, faults);
     let probe_checks = practice::mean_probe_checks(&raw.probe_checks, faults);
     let reach = reach::mean(&raw.reach, &machine_ids, faults);
+    let places = machines.iter().enumerate().map(|(place, machine)| (machine.id.clone(), place)).collect();
     Some(Plant {
+        places,
         name: name?,
         time_zone: time_zone?,
         mqtt: mqtt?,

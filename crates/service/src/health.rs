@@ -1,19 +1,24 @@
 //! How the service is, put together from what its parts say.
 
+mod looked_up;
+
+pub(crate) use self::looked_up::keep_looking;
+
 use std::path::PathBuf;
-use std::sync::{Arc, Weak};
+use std::sync::{Arc, RwLock, Weak};
 use std::time::Duration;
 
 use intake::{Clock, IntakeStats};
-use model::{Board, Timestamp};
+use model::Board;
 use reach::ReachStats;
 use records::{Gap, Records, RecordsError};
-use store::{MissingSpan, Store};
+use store::Store;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 use tracing::warn;
 use web::{Health, IntakeState};
 
+use self::looked_up::LookedUp;
 use crate::metrics::Figures;
 use crate::progress::Progress;
 
@@ -42,13 +47,16 @@ pub(crate) struct Vitals {
     pub(crate) store: Weak<Store>,
     pub(crate) board: watch::Receiver<Arc<Board>>,
     pub(crate) clock: Clock,
+    /// What is on the disk, as it was looked up last.
+    pub(crate) looked_up: RwLock<Arc<LookedUp>>,
 }
 
 impl Vitals {
+    /// How the service is. Never waits for a disk: every page asks it.
     pub(crate) fn health(&self) -> Health {
         let counts = self.intake.counts();
         let newest = self.intake.newest_block();
-        let disk_free_bytes = free_bytes(&self.folder);
+        let looked_up = self.looked_up();
         let mut troubles = Vec::new();
         let state = match self.intake.state() {
             intake::IntakeState::Connected => IntakeState::Connected,
@@ -63,7 +71,7 @@ impl Vitals {
             intake::IntakeState::Stopped => IntakeState::Stopped,
         };
         let told = |gap: &Gap| format!("{} to {}: {}", gap.from, gap.to, gap.reason);
-        troubles.extend(disk_free_bytes.and_then(little_room));
+        troubles.extend(looked_up.disk_free_bytes.and_then(little_room));
         troubles.extend(self.messages.says());
         troubles.extend(self.intake.floods().iter().map(ToString::to_string));
         Health {
@@ -76,11 +84,11 @@ impl Vitals {
             lag_ms: self.progress.lag_ms(newest, (self.clock)()),
             journal_backlog: self.progress.backlog(newest),
             broker_dropped: self.intake.broker_drops().map(|drops| drops.while_watched),
-            disk_free_bytes,
+            disk_free_bytes: looked_up.disk_free_bytes,
             troubles,
             latest_rejects: self.latest_rejects(),
-            possible_gaps: self.gaps().iter().take(GAPS_TOLD).map(told).collect(),
-            missing_spans: self.missing_spans().iter().take(SPANS_TOLD).map(ToString::to_string).collect(),
+            possible_gaps: self.gaps(&looked_up).iter().take(GAPS_TOLD).map(told).collect(),
+            missing_spans: looked_up.missing_spans.iter().take(SPANS_TOLD).map(ToString::to_string).collect(),
         }
     }
 
@@ -88,6 +96,7 @@ impl Vitals {
         let board = self.board.borrow().clone();
         let open = board.lanes.iter().map(|lane| lane.open.len()).sum::<usize>() + board.plant_open.len();
         let counts = self.intake.counts();
+        let looked_up = self.looked_up();
         let figures = Figures {
             health: self.health(),
             events: counts.events,
@@ -95,8 +104,8 @@ impl Vitals {
             crowded: counts.crowded,
             open_findings: open as u64,
             messages: [self.messages.arrived(), self.messages.lost(), self.messages.waiting()],
-            possible_gaps: self.gaps().len() as u64,
-            missing_spans: self.missing_spans().len() as u64,
+            possible_gaps: self.gaps(&looked_up).len() as u64,
+            missing_spans: looked_up.missing_spans.len() as u64,
             commits: self.intake.commit_times(),
             delays: self.intake.durable_delays(),
         };
@@ -110,32 +119,13 @@ impl Vitals {
     }
 
     /// Those on record, and those that are about to be; the latest first.
-    fn gaps(&self) -> Vec<Gap> {
+    fn gaps(&self, looked_up: &LookedUp) -> Vec<Gap> {
         let mut gaps = new_gaps(&self.intake);
-        match self.records.gaps(Timestamp::from_millis(i64::MIN), Timestamp::from_millis(i64::MAX)) {
-            Ok(recorded) => gaps.extend(recorded),
-            Err(error) => {
-                warn!(error = &error as &dyn std::error::Error, "the possible gaps on record cannot be read");
-            }
-        }
+        gaps.extend(looked_up.gaps.iter().cloned());
         gaps.sort_by(|a, b| b.cmp(a));
         gaps.dedup();
         gaps
     }
-
-    fn missing_spans(&self) -> Vec<MissingSpan> {
-        let (from, to) = (Timestamp::from_millis(i64::MIN), Timestamp::from_millis(i64::MAX));
-        let Some(store) = self.store.upgrade() else { return Vec::new() };
-        store.missing_spans(None, from, to).unwrap_or_else(|error| {
-            warn!(error = &error as &dyn std::error::Error, "what is missing from the store cannot be read");
-            Vec::new()
-        })
-    }
-}
-
-fn free_bytes(folder: &std::path::Path) -> Option<u64> {
-    let found = rustix::fs::statvfs(folder).ok()?;
-    found.f_bavail.checked_mul(found.f_frsize)
 }
 
 fn little_room(free: u64) -> Option<String> {
@@ -204,7 +194,5 @@ mod tests {
         assert_eq!(little_room(LITTLE_ROOM), None);
         let told = little_room(300_000_000).unwrap();
         assert!(told.starts_with("Only 300 MB are left"), "{told}");
-        assert!(free_bytes(std::path::Path::new(".")).is_some_and(|free| free > 0));
-        assert_eq!(free_bytes(std::path::Path::new("nowhere at all")), None);
     }
 }

@@ -1,7 +1,7 @@
 //! Starts everything in order, and stops it in order: what takes in first, what writes down last.
 
 use std::future::Future;
-use std::sync::Arc;
+use std::sync::{Arc, RwLock};
 use std::thread;
 use std::time::Duration;
 
@@ -19,7 +19,7 @@ use wire::Decoder;
 
 use crate::desk;
 use crate::displays;
-use crate::health::{Vitals, keep_noting_gaps};
+use crate::health::{self, Vitals, keep_noting_gaps};
 use crate::mover::Mover;
 use crate::progress::Progress;
 use crate::rework::Reworker;
@@ -111,7 +111,10 @@ pub async fn serve(
         store: Arc::downgrade(&store),
         board: watch_board.clone(),
         clock: clock.clone(),
+        looked_up: RwLock::default(),
     });
+    vitals.look();
+    let looking = tokio::spawn(health::keep_looking(vitals.clone(), stop.clone()));
     let watch_board_for_displays = watch_board.clone();
     let state = WebState {
         plant: plant.clone(),
@@ -178,6 +181,7 @@ pub async fn serve(
     }
     joined("the mover", moving.await)?;
     joined("the keeper of gaps", noting.await)?;
+    joined("the looker at the disk", looking.await)?;
     joined("the teller of standings", telling.await)?;
     joined("the noticeboard", posting.await)?;
     joined("the desk of alarms", keeping.await)?;

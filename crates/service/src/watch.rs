@@ -27,8 +27,13 @@ use self::saving::Saving;
 
 /// The board is redrawn so often; a person does not see more.
 const BOARD_EVERY: Duration = Duration::from_millis(500);
+/// Sooner where a finding was raised, grew worse or ended: somebody may have to go now. Not at once, so that a flood of them costs no more
+/// than ten looks a second.
+const BOARD_WITH_NEWS_EVERY: Duration = Duration::from_millis(100);
 /// Changes are written down so often; pages may be so much behind.
 const COMMIT_EVERY: Duration = Duration::from_secs(2);
+/// Findings are written down sooner: programs ask for the list of them.
+const COMMIT_FINDINGS_EVERY: Duration = Duration::from_millis(500);
 /// What people entered is written down sooner: they look at the next page for it.
 const COMMIT_ENTRIES_EVERY: Duration = Duration::from_millis(100);
 /// The whole state is saved so often; a restart works through what came since.
@@ -50,6 +55,8 @@ pub(crate) struct Watch {
     late: BTreeSet<(MachineId, Timestamp)>,
     saving: Saving,
     figures: Figures,
+    /// A finding has changed since the board was drawn.
+    has_news: bool,
     saved: watch::Sender<BlockSeq>,
     progress: Arc<Progress>,
 }
@@ -86,6 +93,7 @@ impl Watch {
             late: BTreeSet::new(),
             saving,
             figures: Figures::default(),
+            has_news: false,
             saved,
             progress,
         };
@@ -134,6 +142,7 @@ impl Watch {
     fn note_changes(&mut self) {
         let Changes { ended, findings, late } = self.engine.take_changes();
         self.ended.extend(ended);
+        self.has_news |= !findings.is_empty();
         self.findings.extend(findings);
         self.late.extend(late);
     }
@@ -180,6 +189,7 @@ impl Watch {
     }
 
     fn draw(&mut self, board: &watch::Sender<Arc<Board>>) {
+        self.has_news = false;
         board.send_replace(Arc::new(self.engine.look(&mut self.figures)));
     }
 
@@ -204,7 +214,8 @@ impl Watch {
         let (mut drawn, mut committed, mut saved) = (Instant::now(), Instant::now(), Instant::now());
         self.draw(board);
         loop {
-            let next = runtime.block_on(async { tokio::time::timeout(BOARD_EVERY, blocks.recv()).await });
+            let next =
+                runtime.block_on(async { tokio::time::timeout(self.board_every(), blocks.recv()).await });
             match next {
                 Ok(None) => break,
                 Ok(Some(block)) => self.take(block.seq, &block.arrivals),
@@ -216,7 +227,7 @@ impl Watch {
                 info!(waiting = blocks.len(), "the next start works through what is still waiting");
                 break;
             }
-            if drawn.elapsed() >= BOARD_EVERY {
+            if drawn.elapsed() >= self.board_every() {
                 drawn = Instant::now();
                 if let Err(error) = self.take_orders() {
                     warn!(
@@ -231,8 +242,7 @@ impl Watch {
                 }
                 self.draw(board);
             }
-            let due = if self.events.is_empty() { COMMIT_EVERY } else { COMMIT_ENTRIES_EVERY };
-            if committed.elapsed() >= due {
+            if committed.elapsed() >= self.commit_every() {
                 if !self.events.is_empty() {
                     self.draw(board);
                 }
@@ -247,6 +257,18 @@ impl Watch {
             }
         }
         self.commit(Extent::Everything)
+    }
+
+    fn board_every(&self) -> Duration {
+        if self.has_news { BOARD_WITH_NEWS_EVERY } else { BOARD_EVERY }
+    }
+
+    fn commit_every(&self) -> Duration {
+        match (self.events.is_empty(), self.findings.is_empty()) {
+            (false, _) => COMMIT_ENTRIES_EVERY,
+            (true, false) => COMMIT_FINDINGS_EVERY,
+            (true, true) => COMMIT_EVERY,
+        }
     }
 
     /// What people said of phases; with `changed`, batches too that have changed since.

@@ -34,6 +34,9 @@ const LIVE_PAGES: usize = 256;
 /// Readings and drawings worked on at once: they are bound to cores, and a queue of them would eat the memory.
 const HEAVY_READS: usize = 4;
 
+/// Works pages drawn at once; those who read alike share one drawing.
+const DRAWINGS: usize = 2;
+
 /// What every handler shares.
 pub(crate) struct App {
     pub state: WebState,
@@ -56,6 +59,7 @@ pub(crate) struct App {
     pub pace: LivePace,
     pub live_pages: Arc<Semaphore>,
     pub heavy_reads: Arc<Semaphore>,
+    pub drawings: Arc<Semaphore>,
     /// Cancelled when the service stops, so that live pages do not hold the door.
     pub closing: CancellationToken,
 }
@@ -151,6 +155,7 @@ impl App {
             pace: config.pace,
             live_pages: Arc::new(Semaphore::new(LIVE_PAGES)),
             heavy_reads: Arc::new(Semaphore::new(HEAVY_READS)),
+            drawings: Arc::new(Semaphore::new(DRAWINGS)),
             closing,
             state,
         })

@@ -10,8 +10,10 @@ use model::{Batch, BatchId, Channel, Event, Finding, MachineId, PhaseCorrection,
 use records::{BatchQuery, EventQuery, FindingQuery, Records, RecordsError};
 use store::{Bucket, ExportFormat, StoreReader};
 
+use crate::access::Visitor;
 use crate::app::App;
 use crate::problem::Problem;
+use crate::reader::Reader;
 
 /// A series of one channel, sorted by time; `None` is a missing reading.
 pub(crate) type Series = Vec<(Timestamp, Option<f64>)>;
@@ -64,6 +66,25 @@ impl App {
     ) -> Result<Series, Problem> {
         let machine = machine.clone();
         self.ask_store(move |store| store.read_series(&machine, channel, from, to)).await
+    }
+
+    /// The readings of `channels` as they came, in that order. What has not been moved into parts yet is looked through once for all of
+    /// them: in a large works that is most of the time.
+    pub(crate) async fn all_series(
+        &self,
+        machine: &MachineId,
+        channels: &[Channel],
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Vec<(Channel, Series)>, Problem> {
+        let (machine, wanted) = (machine.clone(), channels.to_vec());
+        let mut found =
+            self.ask_store(move |store| store.read_channels(&machine, &wanted, from, to)).await?;
+        let series = |channel: &Channel| {
+            let place = found.iter().position(|(other, _)| other == channel);
+            (*channel, place.map(|place| found.swap_remove(place).1).unwrap_or_default())
+        };
+        Ok(channels.iter().map(series).collect())
     }
 
     /// The readings of `channel`, thinned to at most `points` so that highest and lowest stay.
@@ -142,6 +163,23 @@ fn points_of(bucket: &Bucket) -> Vec<(Timestamp, Option<f64>)> {
     let mut points = points.to_vec();
     points.dedup_by_key(|(at, _)| *at);
     points
+}
+
+/// Makes something that takes long, for this reader and visitor, on a thread for blocking work: those that carry the connections must stay
+/// free for others. A few at a time, because drawing is bound to cores.
+pub(crate) async fn made_aside<T: Send + 'static>(
+    app: &Arc<App>,
+    reader: Reader,
+    visitor: Option<Arc<Visitor>>,
+    make: impl FnOnce(&App) -> T + Send + 'static,
+) -> Result<T, Problem> {
+    let turn = app.drawings.clone().acquire_owned().await.expect("the semaphore is never closed");
+    let app = app.clone();
+    blocking(move || {
+        let _turn = turn;
+        reader.while_making(|| Visitor::while_making(visitor, || make(&app)))
+    })
+    .await
 }
 
 /// Runs `work` on a thread for blocking work.

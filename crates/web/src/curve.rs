@@ -50,14 +50,9 @@ pub(crate) fn span_of(batch: &Batch, now: Timestamp) -> (Timestamp, Timestamp) {
 /// Draws a sheet, as its reader reads.
 pub(crate) async fn draw(app: &App, wanted: Wanted, place: Place) -> Result<String, Problem> {
     let Wanted { title, machine, couverture, query, span: (from, to), reference } = wanted;
-    let mut curves: Vec<(Channel, Series)> = Vec::new();
-    for channel in query.channels.iter().copied() {
-        let series = app.curve_series(&machine, channel, (from, to)).await?;
-        // Without any reading of the chocolate the sheet says that nothing is known.
-        if !series.is_empty() || channel == Channel::Chocolate {
-            curves.push((channel, series));
-        }
-    }
+    let mut curves = app.curve_series(&machine, &query.channels, (from, to)).await?;
+    // Without any reading of the chocolate the sheet says that nothing is known.
+    curves.retain(|(channel, series)| !series.is_empty() || *channel == Channel::Chocolate);
     let phases = phases_between(app, &machine, from, to).await?;
     let findings = findings_between(app, &machine, from, to).await?;
     let events = events_between(app, &machine, from, to).await?;
@@ -92,18 +87,21 @@ pub(crate) async fn draw(app: &App, wanted: Wanted, place: Place) -> Result<Stri
 }
 
 impl App {
-    /// The readings of `channel` for a drawing.
+    /// The readings of `channels` for a drawing, in that order; a channel without any has an empty series.
     pub(crate) async fn curve_series(
         &self,
         machine: &MachineId,
-        channel: Channel,
+        channels: &[Channel],
         (from, to): (Timestamp, Timestamp),
-    ) -> Result<Series, Problem> {
+    ) -> Result<Vec<(Channel, Series)>, Problem> {
         if to - from <= READ_THINNED {
-            self.series(machine, channel, from, to).await
-        } else {
-            self.envelope(machine, channel, from, to, BUCKETS).await
+            return self.all_series(machine, channels, from, to).await;
         }
+        let mut curves = Vec::new();
+        for channel in channels.iter().copied() {
+            curves.push((channel, self.envelope(machine, channel, from, to, BUCKETS).await?));
+        }
+        Ok(curves)
     }
 }
 

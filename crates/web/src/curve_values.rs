@@ -7,7 +7,6 @@ use model::{Channel, MachineId, Timestamp};
 use serde::Serialize;
 
 use crate::app::App;
-use crate::archive::Series;
 use crate::curve_query::CurveQuery;
 use crate::problem::Problem;
 use crate::reader::Reader;
@@ -73,8 +72,7 @@ pub(crate) async fn curve_values(
     let degrees = Reader::now().degrees;
     let columns = Columns { from, to, count: usize::from(query.width.pixels()) };
     let mut series = Vec::new();
-    for channel in query.channels.iter().rev().copied() {
-        let readings: Series = app.curve_series(machine, channel, (from, to)).await?;
+    for (channel, readings) in app.curve_series(machine, &query.channels, (from, to)).await?.into_iter().rev() {
         if readings.is_empty() {
             continue;
         }

@@ -41,13 +41,19 @@ pub struct WebConfig {
 pub struct LivePace {
     /// Nobody reads faster; between two messages the newest board wins.
     pub at_most_every: Duration,
+    /// A finding that is raised, grows worse or ends is told sooner: somebody may have to go. Not at once, so that a flood of them stays cheap.
+    pub findings_at_most_every: Duration,
     /// Silence and quiet must be told apart: a page calls itself not live after twelve seconds without a word.
     pub at_least_every: Duration,
 }
 
 impl Default for LivePace {
     fn default() -> LivePace {
-        LivePace { at_most_every: Duration::from_secs(1), at_least_every: Duration::from_secs(5) }
+        LivePace {
+            at_most_every: Duration::from_secs(1),
+            findings_at_most_every: Duration::from_millis(200),
+            at_least_every: Duration::from_secs(5),
+        }
     }
 }
 

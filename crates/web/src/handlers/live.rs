@@ -4,8 +4,9 @@
 //! just loaded or has stood on the wall for a week. Every message carries the time of day; one comes at least every
 //! five seconds, so that a page can tell silence from quiet.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::convert::Infallible;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -13,13 +14,14 @@ use axum::extract::State;
 use axum::response::Sse;
 use axum::response::sse::Event;
 use futures_util::Stream;
-use model::MachineId;
+use model::{Board, MachineId};
 use serde::Serialize;
 use tokio::sync::{OwnedSemaphorePermit, watch};
 use tokio::time::{Instant, sleep_until, timeout_at};
 
 use crate::access::Visitor;
 use crate::app::App;
+use crate::archive::made_aside;
 use crate::bowl::BowlNow;
 use crate::dashboards::FLOOR;
 use crate::handlers::{alarms, bench, machine};
@@ -38,6 +40,7 @@ const LOOKED_AT_AGAIN: Duration = Duration::from_secs(5 * 60);
 const READ_EVERY: Duration = Duration::from_secs(3);
 
 /// Which page is being kept alive.
+#[derive(Clone)]
 enum Subject {
     /// The works page of that name.
     Works(String),
@@ -45,7 +48,7 @@ enum Subject {
     /// The alarms of the works.
     Alarms,
     /// A bowl on the bench, as it was last read.
-    Bowl(MachineId, Option<(Instant, Box<BowlNow>)>),
+    Bowl(MachineId, Option<(Instant, Arc<BowlNow>)>),
 }
 
 /// One message.
@@ -57,6 +60,7 @@ struct News<'a> {
     version: String,
     /// Only those that have changed since the last message.
     parts: BTreeMap<&'a str, &'a str>,
+    /// If it has changed.
     #[serde(skip_serializing_if = "<[String]>::is_empty")]
     order: &'a [String],
 }
@@ -91,7 +95,8 @@ pub(crate) async fn live(
         subject,
         reader: Reader::now(),
         visitor: Visitor::now(),
-        sent: BTreeMap::new(),
+        sent: Arc::default(),
+        open: Open::default(),
         last: None,
         until: (reading == Reading::SignedIn).then(|| Instant::now() + LOOKED_AT_AGAIN),
         _place: place,
@@ -110,7 +115,10 @@ struct Watcher {
     /// Who looks, and who they are: parts are made long after the request was answered.
     reader: Reader,
     visitor: Option<Arc<Visitor>>,
-    sent: BTreeMap<String, Arc<str>>,
+    /// The parts as they are on the page.
+    sent: Arc<Parts>,
+    /// The findings of which it has told.
+    open: Open,
     /// When the last message went out.
     last: Option<Instant>,
     /// The page has to come again then.
@@ -129,29 +137,45 @@ impl Watcher {
             () = closing.cancelled() => return None,
             () = self.wait() => {}
         }
-        if let Err(problem) = self.read_bowl().await {
-            return Some(Event::default().event("problem").data(problem.sentence));
-        }
-        let (reader, visitor) = (self.reader, self.visitor.clone());
-        let event = || match self.parts() {
-            Ok(parts) => Event::default().event("parts").data(self.news(&parts)),
-            Err(problem) => Event::default().event("problem").data(problem.sentence),
+        let told = match self.read_bowl().await {
+            Ok(()) => self.tell().await,
+            Err(problem) => Err(problem),
         };
-        Some(reader.while_making(|| Visitor::while_making(visitor, event)))
+        Some(match told {
+            Ok(news) => Event::default().event("parts").data(news),
+            Err(problem) => Event::default().event("problem").data(problem.sentence),
+        })
     }
 
-    /// Waits for a new board, but neither too short nor too long.
+    /// Waits for a new board, but neither too short nor too long; not so long for one that says that somebody may have to go.
     async fn wait(&mut self) {
-        let LivePace { at_most_every, at_least_every } = self.app.pace;
+        let LivePace { at_most_every, at_least_every, findings_at_most_every } = self.app.pace;
         if let Some(last) = self.last {
-            sleep_until(last + at_most_every).await;
-            let latest = last + at_least_every;
+            sleep_until(last + findings_at_most_every.min(at_most_every)).await;
             // A board that has ended does not change any more; the service then stops, and says so by itself.
-            if let Ok(Err(_)) = timeout_at(latest, self.board.changed()).await {
-                sleep_until(latest).await;
+            // A receiver of its own, so that what it has looked at still counts as changed.
+            let (told_of, mut boards) = (self.open, self.board.clone());
+            let has_news = async { boards.wait_for(|board| Open::of(board) != told_of).await.is_ok() };
+            if !timeout_at(last + at_most_every, has_news).await.unwrap_or(false) {
+                sleep_until(last + at_most_every).await;
+                let latest = last + at_least_every;
+                if let Ok(Err(_)) = timeout_at(latest, self.board.changed()).await {
+                    sleep_until(latest).await;
+                }
             }
         }
         self.last = Some(Instant::now());
+    }
+
+    /// What has changed on the page.
+    async fn tell(&mut self) -> Result<String, Problem> {
+        let board = self.board.borrow_and_update().clone();
+        self.open = Open::of(&board);
+        let (subject, sent) = (self.subject.clone(), self.sent.clone());
+        let make = move |app: &App| subject.parts(app, &board).map(|parts| news(app, parts, &sent));
+        let (news, sent) = made_aside(&self.app, self.reader, self.visitor.clone(), make).await??;
+        self.sent = sent;
+        Ok(news)
     }
 
     /// What the parts of a bowl are made from lies on disk.
@@ -160,34 +184,50 @@ impl Watcher {
         if let Subject::Bowl(id, bowl) = &mut self.subject
             && bowl.as_ref().is_none_or(|(read, _)| READ_EVERY <= read.elapsed())
         {
-            *bowl = Some((Instant::now(), Box::new(BowlNow::of(&app, app.machine(id.as_str())?).await?)));
+            *bowl = Some((Instant::now(), Arc::new(BowlNow::of(&app, app.machine(id.as_str())?).await?)));
         }
         Ok(())
     }
+}
 
-    fn parts(&mut self) -> Result<Arc<Parts>, Problem> {
-        let board = self.board.borrow_and_update().clone();
-        match &self.subject {
-            Subject::Works(name) => self.app.fragments.of_works(&self.app, &board, name),
-            Subject::Alarms => alarms::live_parts(&self.app, &board).map(Arc::new),
-            Subject::Machine(id) => machine::live_parts(&self.app, &board, id).map(Arc::new),
-            Subject::Bowl(_, Some((_, bowl))) => bench::live_parts(&self.app, &board, bowl).map(Arc::new),
+/// The open findings of a board, told apart by a number.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Open(u64);
+
+impl Open {
+    fn of(board: &Board) -> Open {
+        let mut hasher = DefaultHasher::new();
+        for finding in board.lanes.iter().flat_map(|lane| &lane.open).chain(&board.plant_open) {
+            (finding.id.as_str(), finding.priority).hash(&mut hasher);
+        }
+        Open(hasher.finish())
+    }
+}
+
+impl Subject {
+    fn parts(&self, app: &App, board: &Arc<Board>) -> Result<Arc<Parts>, Problem> {
+        match self {
+            Subject::Works(name) => app.fragments.of_works(app, board, name),
+            Subject::Alarms => alarms::live_parts(app, board).map(Arc::new),
+            Subject::Machine(id) => machine::live_parts(app, board, id).map(Arc::new),
+            Subject::Bowl(_, Some((_, bowl))) => bench::live_parts(app, board, bowl).map(Arc::new),
             Subject::Bowl(_, None) => Ok(Arc::default()),
         }
     }
+}
 
-    fn news(&mut self, now: &Parts) -> String {
-        let changed = now.parts.iter().filter(|(name, text)| self.sent.get(name) != Some(text));
-        let frame = self.app.frame("", "");
-        let news = News {
-            at: frame.now.says,
-            exact: frame.now.exact,
-            version: frame.version,
-            parts: changed.map(|(name, text)| (name.as_str(), &**text)).collect(),
-            order: &now.order,
-        };
-        let text = serde_json::to_string(&news).expect("names and texts can be written as JSON");
-        self.sent = now.parts.iter().cloned().collect();
-        text
-    }
+/// What differs from what was sent, and what has been sent then.
+fn news(app: &App, now: Arc<Parts>, sent: &Parts) -> (String, Arc<Parts>) {
+    let known: HashMap<&str, &Arc<str>> = sent.parts.iter().map(|(name, text)| (name.as_str(), text)).collect();
+    let is_new = |(name, text): &&(String, Arc<str>)| known.get(name.as_str()) != Some(&text);
+    let frame = app.frame("", "");
+    let news = News {
+        at: frame.now.says,
+        exact: frame.now.exact,
+        version: frame.version,
+        parts: now.parts.iter().filter(is_new).map(|(name, text)| (name.as_str(), &**text)).collect(),
+        order: if now.order == sent.order { &[] } else { &now.order },
+    };
+    let text = serde_json::to_string(&news).expect("names and texts can be written as JSON");
+    (text, now)
 }

@@ -11,7 +11,7 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::oneshot;
 use tower::ServiceExt;
-use web::{Entries, WebConfig};
+use web::{Entries, LivePace, WebConfig};
 
 use crate::staff::{signed_in, staffed};
 use crate::works::{Works, works};
@@ -124,4 +124,24 @@ async fn a_live_address_names_its_mistakes() {
         let answer = answer.await.expect("no page is kept alive");
         assert_eq!(answer.json()["detail"], told);
     }
+}
+
+/// Somebody may have to go now: a finding does not wait for the turn of temperatures.
+#[tokio::test]
+async fn a_finding_is_told_before_the_next_turn() {
+    let pace = LivePace {
+        at_most_every: Duration::from_secs(3_600),
+        findings_at_most_every: Duration::ZERO,
+        at_least_every: Duration::from_secs(3_600),
+    };
+    let works = staffed(WebConfig { pace, ..WebConfig::default() });
+    let mut listener = Listener::to(&works, "/api/v1/live").await;
+    listener.next().await;
+    works.board.send_modify(|board| {
+        let mut changed = (**board).clone();
+        changed.lanes[0].open.clear();
+        *board = Arc::new(changed);
+    });
+    let told = tokio::time::timeout(Duration::from_secs(10), listener.next()).await;
+    assert!(told.expect("it is told at once")["parts"]["lane-alder"].is_string());
 }

@@ -21,7 +21,11 @@ use tower::ServiceExt;
 use web::{Entries, EventSink, Health, IntakeState, LivePace, NotDurable, WebConfig, WebState, router};
 
 /// Live pages hear from the service at once, so that no test waits for the time of day.
-const FAST: LivePace = LivePace { at_most_every: Duration::ZERO, at_least_every: Duration::from_millis(50) };
+const FAST: LivePace = LivePace {
+    at_most_every: Duration::ZERO,
+    findings_at_most_every: Duration::ZERO,
+    at_least_every: Duration::from_millis(50),
+};
 
 /// More than any page of this works.
 const LARGEST_ANSWER: usize = 4 << 20;
