@@ -115,7 +115,6 @@ fn what_is_not_there_and_what_is_there_already() {
     let export = ["export", "--data", "data", "--machine", "oak"];
     expect![[r#"
         exit 2
-        time,missing
         halfdegree: there is no machine `oak` in data; it has alder, fir
     "#]]
     .assert_eq(&told_in(folder.path(), &export));

@@ -118,8 +118,8 @@ fn a_contact_whom_no_rule_names() {
     check_plant(
         &[("[[machine]]", people)],
         expect![[r#"
-        exit 1
-        plant.toml: line 10: the contact `lead` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
+        exit 0
+        plant.toml: note: line 10: the contact `lead` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
     "#]],
     );
 }

@@ -50,7 +50,7 @@ pub(crate) fn finding_flag(finding: &Finding, seen_to: Timestamp) -> Flag {
         at: finding.raised_at,
         lasts: Some((finding.from, finding.to.unwrap_or(seen_to).max(finding.raised_at))),
         shape,
-        word: finding.kind.as_str().replace('-', " "),
+        word: finding.kind.title().to_owned(),
         role,
         rank,
     }

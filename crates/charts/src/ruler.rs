@@ -113,7 +113,8 @@ impl Ruler {
 
     /// The temperature as its number tells it, °C: the mark stands where the number says, and does not tremble with hundredths.
     fn as_told(&self, celsius: f64) -> f64 {
-        self.degrees.to_celsius((self.degrees.of(celsius) * 10.0).round() / 10.0)
+        let number = format!("{:.1}", self.degrees.of(celsius));
+        self.degrees.to_celsius(number.parse().expect("a number that was written can be read"))
     }
 
     fn place_of(&self, value: f64) -> String {
@@ -313,6 +314,11 @@ mod tests {
             assert_eq!(at(31.44, 33.01).strip(), at(31.43, 33.02).strip());
             assert_eq!(at(31.44, 33.01).svg(), at(31.43, 33.02).svg());
             assert_ne!(at(31.44, 33.01).strip(), at(31.34, 33.01).strip());
+            // Halves go where the number goes: neither of the two can be written exactly.
+            assert_eq!(
+                at(31.45, 33.01).strip() == at(31.43, 33.01).strip(),
+                at(31.45, 33.01).sentence() == at(31.43, 33.01).sentence()
+            );
         }
     }
 

@@ -52,14 +52,7 @@ pub(crate) fn findings(findings: &[&Finding], zone: &TimeZone) -> String {
     let mut told: Vec<String> = findings
         .iter()
         .take(NAMED_FINDINGS)
-        .map(|f| {
-            format!(
-                "{} ({}) at {}",
-                f.kind.as_str().replace('-', " "),
-                f.priority.as_str(),
-                hour(f.raised_at, zone)
-            )
-        })
+        .map(|f| format!("{} ({}) at {}", f.kind.title(), f.priority.as_str(), hour(f.raised_at, zone)))
         .collect();
     if NAMED_FINDINGS < findings.len() {
         told.push(format!("and {} more", findings.len() - NAMED_FINDINGS));

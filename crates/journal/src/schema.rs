@@ -98,3 +98,20 @@ pub(crate) fn set_aside(connection: &Connection, seq: BlockSeq, reason: &str) ->
     connection.execute("DELETE FROM blocks WHERE seq = ?1", [seq.to_sql()])?;
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two dozen connections keep what they have read for good, 2 MB each if SQLite may.
+    #[test]
+    fn a_connection_keeps_little() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(crate::FILE_NAME);
+        let writer = open_to_write(&path).unwrap();
+        for connection in [writer, open_to_read(&path).unwrap()] {
+            let kept: i64 = connection.pragma_query_value(None, "cache_size", |row| row.get(0)).unwrap();
+            assert_eq!(kept, -256);
+        }
+    }
+}

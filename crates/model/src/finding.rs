@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::{BatchId, FindingId, MachineId, Timestamp};
 
 macro_rules! kinds {
-    ($($(#[$doc:meta])* $variant:ident = $word:literal,)*) => {
+    ($($(#[$doc:meta])* $variant:ident = $word:literal, $title:literal;)*) => {
         /// What a finding is about. The contract (section 6) gives each its definition.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
         pub enum FindingKind { $($(#[$doc])* $variant,)* }
@@ -21,61 +21,66 @@ macro_rules! kinds {
             pub fn as_str(self) -> &'static str {
                 match self { $(FindingKind::$variant => $word,)* }
             }
+
+            /// What people call it, in the trade's words: on pages, charts and in messages.
+            pub fn title(self) -> &'static str {
+                match self { $(FindingKind::$variant => $title,)* }
+            }
         }
     };
 }
 
 kinds! {
     /// Chocolate above the scorch limit.
-    Scorch = "scorch",
+    Scorch = "scorch", "Too hot: it may burn";
     /// Seed crystals melted out while settling or working.
-    TemperLoss = "temper-loss",
+    TemperLoss = "temper-loss", "Seed crystals at risk";
     /// Working, but above the range.
-    WarmHold = "warm-hold",
+    WarmHold = "warm-hold", "Held too warm";
     /// Working, but below the range.
-    ColdHold = "cold-hold",
+    ColdHold = "cold-hold", "Held too cold";
     /// Cooling takes much longer than usual.
-    SlowCooling = "slow-cooling",
+    SlowCooling = "slow-cooling", "Cooling slowly";
     /// Below the lowest point wanted on the way down.
-    Undershoot = "undershoot",
+    Undershoot = "undershoot", "Cooled too far";
     /// Working range reached without seed.
-    SeedMissed = "seed-missed",
+    SeedMissed = "seed-missed", "No sign of seed";
     /// A slow one-way move of the hold.
-    HoldDrift = "hold-drift",
+    HoldDrift = "hold-drift", "The hold is drifting";
     /// Swings about the hold.
-    Hunting = "hunting",
+    Hunting = "hunting", "Swinging about the hold";
     /// The stirrer's motor works harder at the same temperature.
-    Thickening = "thickening",
+    Thickening = "thickening", "Thickening";
     /// Working for long without a passed test.
-    LongHold = "long-hold",
+    LongHold = "long-hold", "Held for long without a passed test";
     /// The charge is setting in the machine.
-    Solidifying = "solidifying",
+    Solidifying = "solidifying", "Setting in the machine";
     /// No stirring where there should be.
-    StirrerStopped = "stirrer-stopped",
+    StirrerStopped = "stirrer-stopped", "The stirrer stands still";
     /// Heat that nobody asked for.
-    HeaterStuck = "heater-stuck",
+    HeaterStuck = "heater-stuck", "Heat that nobody asked for";
     /// The probe repeats one value.
-    ProbeStuck = "probe-stuck",
+    ProbeStuck = "probe-stuck", "The probe repeats one value";
     /// The probe gives nothing usable.
-    ProbeFault = "probe-fault",
+    ProbeFault = "probe-fault", "The probe gives nothing usable";
     /// Lone jumps of the probe.
-    Spikes = "spikes",
+    Spikes = "spikes", "Lone jumps of the probe";
     /// Nothing arrives.
-    Silent = "silent",
+    Silent = "silent", "No readings arrive";
     /// The sender's clock is wrong.
-    ClockOff = "clock-off",
+    ClockOff = "clock-off", "A sender's clock is wrong";
     /// The room is too warm.
-    HotRoom = "hot-room",
+    HotRoom = "hot-room", "The room is too warm";
     /// The room is too damp.
-    DampRoom = "damp-room",
+    DampRoom = "damp-room", "The room is too damp";
     /// A temper test should be made.
-    TestDue = "test-due",
+    TestDue = "test-due", "A temper test is due";
     /// The probe reads differently from what it did.
-    ProbeDrift = "probe-drift",
+    ProbeDrift = "probe-drift", "The probe reads differently from before";
     /// The machine cools less well than it did.
-    CoolingFade = "cooling-fade",
+    CoolingFade = "cooling-fade", "The machine cools less well than it did";
     /// The same trouble on several machines at once.
-    CommonCause = "common-cause",
+    CommonCause = "common-cause", "The same trouble on several machines";
 }
 
 impl FindingKind {

@@ -26,7 +26,7 @@ pub use crate::limits::{Family, LimitOverrides, Limits};
 pub use crate::meaning::parse_plant;
 pub use crate::mqtt::{BrokerUrl, ClientCertificate, Login, Mqtt, NamedFile, PasswordFrom};
 pub use crate::plant::{
-    ChannelSettings, ColdJunction, Couverture, Machine, Plant, Sensor, Style, ToleranceClass,
+    ChannelSettings, ColdJunction, Couverture, MOST_KG, Machine, Plant, Sensor, Style, ToleranceClass,
 };
 pub use crate::reach::{
     Contact, ContactWay, MailSecurity, MailServer, QuietHours, Reach, ReachRule, ReachStep,

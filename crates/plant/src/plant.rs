@@ -11,6 +11,9 @@ use crate::{
     Family, LimitOverrides, Limits, Mqtt, ProbeCheckRules, Reach, Source, TemperTestRules, TimeZone,
 };
 
+/// No machine holds more, and nothing that is put into one weighs more: the largest storage tanks hold less; kg, common practice, no source.
+pub const MOST_KG: f64 = 20_000.0;
+
 /// One site with one broker and one time zone.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plant {

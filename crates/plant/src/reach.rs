@@ -46,6 +46,8 @@ pub enum MailSecurity {
 /// Somebody who can be reached.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Contact {
+    /// Where it stands in the file.
+    pub line: usize,
     /// As rules name them.
     pub id: ContactId,
     /// As people call them.
@@ -109,6 +111,14 @@ impl Reach {
         self.contacts.iter().find(|contact| contact.id == *id)
     }
 
+    /// Contacts whom no rule names: they are never told anything. One that is not needed yet may stand there all the same.
+    pub fn never_named(&self) -> impl Iterator<Item = &Contact> {
+        let is_named = |contact: &Contact| {
+            self.rules.iter().flat_map(|rule| &rule.steps).any(|step| step.contacts.contains(&contact.id))
+        };
+        self.contacts.iter().filter(move |contact| !is_named(contact))
+    }
+
     /// The same, with relative files looked for in `folder` (that of the plant file).
     pub fn with_files_in(self, folder: &Path) -> Reach {
         let contact = |contact: Contact| Contact {
@@ -127,6 +137,16 @@ impl Reach {
             contacts: self.contacts.into_iter().map(contact).collect(),
             ..self
         }
+    }
+}
+
+impl Contact {
+    /// What to know of a contact whom no rule names.
+    pub fn says_never_named(&self) -> String {
+        format!(
+            "the contact `{}` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out",
+            self.id
+        )
     }
 }
 

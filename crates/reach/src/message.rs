@@ -33,10 +33,9 @@ impl Message {
         let clock = |at: Timestamp| plant.time_zone.local(at).strftime("%H:%M").to_string();
         let link = origin.map(|origin| format!("{origin}/alarms"));
         let mut text = format!(
-            "{place}: {}\n\nWhat to do: {}\n{}\n\nIf nobody does: {}\n\nRaised {}; act by {} ({}).\n",
+            "{place}: {}\n\nWhat to do: {}\n\nIf nobody does: {}\n\nRaised {}; act by {} ({}).\n",
             finding.says,
             row.action,
-            finding.advice,
             row.consequence,
             clock(finding.raised_at),
             clock(alarm.act_by),
@@ -51,7 +50,7 @@ impl Message {
             id: format!("{}-{}", finding.id, finding.priority.as_str()).replace(':', "."),
             at: now,
             priority: finding.priority,
-            subject: format!("{}: {place}, {}", urgency(finding.priority), report::help(finding.kind).title),
+            subject: format!("{}: {place}, {}", urgency(finding.priority), finding.kind.title()),
             text,
             kind: "alarm.raised",
             data: json!({

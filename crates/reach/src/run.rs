@@ -123,7 +123,7 @@ impl Post {
                 warn!(subject = %gone.message.subject, contact = %gone.key.1, "too many messages wait; one was thrown away");
                 self.reaching.stats.note(|counts| {
                     counts.dropped += 1;
-                    counts.latest_fault = Some("too many messages wait".to_owned());
+                    counts.lose(now, "too many messages wait".to_owned());
                 });
                 self.write_down(gone.key, false);
             }
@@ -206,10 +206,10 @@ impl Post {
             Next::GivenUp => {
                 self.late.remove(&key);
                 warn!(%contact, %subject, %error, "a message did not get there, and is given up");
-                let fault = format!("{contact}: {error}");
+                let (now, fault) = ((self.reaching.clock)(), format!("{contact}: {error}"));
                 self.reaching.stats.note(|counts| {
                     counts.given_up += 1;
-                    counts.latest_fault = Some(fault);
+                    counts.lose(now, fault);
                 });
                 self.write_down(key, false);
             }

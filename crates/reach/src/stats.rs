@@ -2,6 +2,12 @@
 
 use std::sync::{Mutex, PoisonError};
 
+use model::{Span, Timestamp};
+
+/// A message that reached nobody is told so long: the shift that comes on next still sees it. After that the figures tell it alone, so that
+/// one bad night does not hide the next trouble.
+const LOST_TOLD_FOR: Span = Span::from_hours(8);
+
 /// Counts since the start.
 #[derive(Debug, Default)]
 pub struct ReachStats(Mutex<ReachCounts>);
@@ -13,7 +19,10 @@ pub(crate) struct ReachCounts {
     pub(crate) given_up: u64,
     pub(crate) dropped: u64,
     pub(crate) waiting: u64,
-    pub(crate) latest_fault: Option<String>,
+    /// Those that have been lost since the last eight hours without one.
+    pub(crate) lost_lately: u64,
+    /// When and why the latest was lost.
+    pub(crate) latest_loss: Option<(Timestamp, String)>,
     /// Messages that have failed more than once and are tried again.
     pub(crate) late: u64,
     /// Why one of these is late.
@@ -40,9 +49,9 @@ impl ReachStats {
     }
 
     /// What people have to know, in a sentence each.
-    pub fn says(&self) -> Vec<String> {
+    pub fn says(&self, now: Timestamp) -> Vec<String> {
         let counts = self.counts();
-        [counts.says_memory(), counts.says_late(), counts.says_lost()].into_iter().flatten().collect()
+        [counts.says_memory(), counts.says_late(), counts.says_lost(now)].into_iter().flatten().collect()
     }
 
     pub(crate) fn note(&self, change: impl FnOnce(&mut ReachCounts)) {
@@ -55,6 +64,19 @@ impl ReachStats {
 }
 
 impl ReachCounts {
+    /// A message has been given up or thrown away.
+    pub(crate) fn lose(&mut self, at: Timestamp, fault: String) {
+        if !self.tells_lost(at) {
+            self.lost_lately = 0;
+        }
+        self.lost_lately += 1;
+        self.latest_loss = Some((at, fault));
+    }
+
+    fn tells_lost(&self, now: Timestamp) -> bool {
+        self.latest_loss.as_ref().is_some_and(|(at, _)| now.since(*at) < LOST_TOLD_FOR)
+    }
+
     fn says_memory(&self) -> Option<String> {
         let says = "Nobody is told of new alarms just now: the records cannot be read, and they say who was told before.";
         self.cannot_remember.then(|| says.to_owned())
@@ -73,13 +95,39 @@ impl ReachCounts {
         }
     }
 
-    fn says_lost(&self) -> Option<String> {
-        let fault =
-            self.latest_fault.as_ref().map_or_else(String::new, |fault| format!(" The latest: {fault}."));
-        match self.given_up + self.dropped {
-            0 => None,
-            1 => Some(format!("One message about an alarm did not reach anybody.{fault}")),
-            n => Some(format!("{n} messages about alarms did not reach anybody.{fault}")),
-        }
+    fn says_lost(&self, now: Timestamp) -> Option<String> {
+        let (_, fault) = self.latest_loss.as_ref().filter(|_| self.tells_lost(now))?;
+        Some(match self.lost_lately {
+            1 => format!("One message about an alarm did not reach anybody: {fault}."),
+            n => format!("{n} messages about alarms did not reach anybody. The latest: {fault}."),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_lost_is_told_for_a_shift() {
+        let at = |hours| Timestamp::from_millis(1_772_344_800_000) + Span::from_hours(hours);
+        let stats = ReachStats::default();
+        let lose = |hours| {
+            stats.note(|counts| {
+                counts.given_up += 1;
+                counts.lose(at(hours), "lead: nobody listens there".to_owned());
+            });
+        };
+        lose(0);
+        lose(5);
+        let two = "2 messages about alarms did not reach anybody. The latest: lead: nobody listens there.";
+        assert_eq!(stats.says(at(12)), [two]);
+        assert_eq!(stats.says(at(13)), [] as [String; 0], "eight hours without another");
+        lose(14);
+        assert_eq!(
+            stats.says(at(14)),
+            ["One message about an alarm did not reach anybody: lead: nobody listens there."]
+        );
+        assert_eq!(stats.lost(), 3, "the figure for a monitoring program only grows");
     }
 }

@@ -219,6 +219,17 @@ mod tests {
         assert_eq!(records.batch(&BatchId::from_lookup("alder-1999-01-01T00:00")).unwrap(), None);
     }
 
+    /// A dozen connections keep what they have read for good, 2 MB each if SQLite may.
+    #[test]
+    fn a_connection_keeps_little() {
+        let (_folder, records) = open();
+        let kept = |connection: &Connection| {
+            connection.pragma_query_value(None, "cache_size", |row| row.get::<_, i64>(0))
+        };
+        assert_eq!(kept(&lock(&records.writer)).unwrap(), -256);
+        assert_eq!(records.with_reader(kept).unwrap(), -256);
+    }
+
     #[test]
     fn a_newer_form_replaces_the_older_one() {
         let (_folder, records) = open();

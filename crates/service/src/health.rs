@@ -72,7 +72,7 @@ impl Vitals {
         };
         let told = |gap: &Gap| format!("{} to {}: {}", gap.from, gap.to, gap.reason);
         troubles.extend(looked_up.disk_free_bytes.and_then(little_room));
-        troubles.extend(self.messages.says());
+        troubles.extend(self.messages.says((self.clock)()));
         troubles.extend(self.intake.floods().iter().map(ToString::to_string));
         Health {
             intake: state,

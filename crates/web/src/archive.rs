@@ -78,8 +78,7 @@ impl App {
         to: Timestamp,
     ) -> Result<Vec<(Channel, Series)>, Problem> {
         let (machine, wanted) = (machine.clone(), channels.to_vec());
-        let mut found =
-            self.ask_store(move |store| store.read_channels(&machine, &wanted, from, to)).await?;
+        let mut found = self.ask_store(move |store| store.read_channels(&machine, &wanted, from, to)).await?;
         let series = |channel: &Channel| {
             let place = found.iter().position(|(other, _)| other == channel);
             (*channel, place.map(|place| found.swap_remove(place).1).unwrap_or_default())

@@ -72,7 +72,8 @@ pub(crate) async fn curve_values(
     let degrees = Reader::now().degrees;
     let columns = Columns { from, to, count: usize::from(query.width.pixels()) };
     let mut series = Vec::new();
-    for (channel, readings) in app.curve_series(machine, &query.channels, (from, to)).await?.into_iter().rev() {
+    for (channel, readings) in app.curve_series(machine, &query.channels, (from, to)).await?.into_iter().rev()
+    {
         if readings.is_empty() {
             continue;
         }

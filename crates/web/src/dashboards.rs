@@ -16,6 +16,7 @@ use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value};
 use serde::Serialize;
 
 use crate::app::PageLink;
+use crate::fields::field_words;
 use crate::page_file::{PageFile, Shows, parse_page_file};
 use crate::problem::Problem;
 use crate::reader::Reader;
@@ -35,7 +36,7 @@ macro_rules! embedded {
 }
 
 /// Everything in the folder `dashboards`, by its path there.
-const EMBEDDED: &[(&str, &str)] = embedded![
+pub(crate) const EMBEDDED: &[(&str, &str)] = embedded![
     "pages/floor.toml",
     "pages/machine.toml",
     "pages/batch.toml",
@@ -190,6 +191,13 @@ impl Dashboards {
         templates.add_function("asset", move |name: &str| {
             let version = versions.get(name).map_or("", String::as_str);
             Value::from_safe_string(format!("/assets/{name}?v={version}"))
+        });
+        templates.add_function("field", |form: &str, name: &str| {
+            let unknown = || {
+                let says = format!("no words for the field `{name}` of the form `{form}`");
+                minijinja::Error::new(minijinja::ErrorKind::InvalidOperation, says)
+            };
+            field_words(form, name).map(Serde).ok_or_else(unknown)
         });
         // What stands between its tags is a template's own markup, already escaped.
         templates.add_filter("degrees", |text: &str| {

@@ -35,6 +35,7 @@ mod curve;
 mod curve_query;
 mod curve_values;
 mod dashboards;
+mod fields;
 mod gathered;
 mod handlers;
 mod judged;

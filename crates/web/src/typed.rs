@@ -12,6 +12,7 @@ use serde::Serialize;
 use serde_json::Value;
 
 use crate::app::App;
+use crate::fields::{FieldWords, field_words};
 use crate::handlers::account::sentence;
 use crate::problem::Problem;
 use crate::query::Params;
@@ -68,8 +69,8 @@ pub(crate) fn in_words(form: &str, said: &str) -> (Option<String>, String) {
     let mut first = None;
     let mut words = String::with_capacity(said.len());
     for (place, part) in said.split('`').enumerate() {
-        match label(form, part).filter(|_| place % 2 == 1) {
-            Some(label) => {
+        match field_words(form, part).filter(|_| place % 2 == 1) {
+            Some(FieldWords { label, .. }) => {
                 first.get_or_insert_with(|| part.to_owned());
                 let before =
                     ["The field ", "The parameter "].iter().find_map(|lead| words.strip_suffix(lead));
@@ -82,52 +83,6 @@ pub(crate) fn in_words(form: &str, said: &str) -> (Option<String>, String) {
     }
     let stop = if words.ends_with(['.', '!', '?']) { "" } else { "." };
     (first, sentence(&(words + stop)))
-}
-
-/// How a form calls a field.
-fn label(form: &str, field: &str) -> Option<&'static str> {
-    Some(match (form, field) {
-        ("seed", "temperature") => "Temperature of the seed",
-        ("top-up", "temperature") => "Temperature of the top-up",
-        ("decision" | "week" | "setup" | "shelve" | "out" | "machine-out", "by") => "Name",
-        ("clean", "by") => "Your name",
-        ("clean", "text") => "How it was cleaned, and what was checked",
-        ("users", "role") => "May do what",
-        ("setup", "probe" | "machine" | "channel") => "Which probe",
-        ("setup", "kind") => "Against what",
-        ("setup", "reference_c") => "The reference thermometer shows",
-        ("setup", "as_found_c") => "The probe as found",
-        ("setup", "as_left_c") => "The probe as left",
-        ("setup", "reference") => "Mark or certificate of the reference",
-        ("shelve" | "out" | "machine-out", "minutes" | "days") => "For how long",
-        ("machine-out", "machine") => "Machine",
-        ("account", "called") => "What it is for",
-        ("week", "what") => "What is to be done",
-        ("week", "who") => "Who does it",
-        ("week", "due") => "Until",
-        ("week", "figure") => "Which figure should it move",
-        ("week", "machine") => "On which machine",
-        (_, "temperature") => "It shows",
-        (_, "mass_kg") => "Mass",
-        (_, "lot") => "Lot",
-        (_, "couverture") => "Couverture",
-        (_, "method") => "Method",
-        (_, "by") => "Your name or initials",
-        (_, "text") => "Note",
-        (_, "gloss") => "Gloss",
-        (_, "contraction") => "Contraction",
-        (_, "snap") => "Snap",
-        (_, "minutes") => "Set after",
-        (_, "cooled") => "Cooled in",
-        (_, "room_c" | "room_rh") => "Room",
-        (_, "table") => "The table",
-        (_, "channel") => "Which channel",
-        (_, "from") => "From",
-        (_, "to") => "To",
-        (_, "decision") => "What is to become of it",
-        (_, "reason") => "Why",
-        _ => return None,
-    })
 }
 
 /// Refuses what a hand has slipped on, as far as it is known here what the machine holds and how warm it is.

@@ -20,6 +20,9 @@ pub(crate) fn run(args: &CheckArgs) -> anyhow::Result<ExitCode> {
                 faults.iter().for_each(|fault| say!("{}", fault_line(&args.file, fault)));
                 return Ok(ExitCode::from(NO));
             }
+            for contact in plant.reach.never_named() {
+                say!("{file}: note: line {}: {}", contact.line, contact.says_never_named());
+            }
             say!(
                 "{file}: all is well. {} has {} and {}.",
                 plant.name,

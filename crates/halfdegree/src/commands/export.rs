@@ -32,13 +32,16 @@ pub(crate) fn run(args: &ExportArgs) -> anyhow::Result<ExitCode> {
         args::ExportFormat::Csv => ExportFormat::Csv,
         args::ExportFormat::Parquet => ExportFormat::Parquet,
     };
+    // Before anything is written: a table of nothing looks like an answer.
+    if readings.read_days(&args.machine, from, to)?.is_empty() {
+        refuse_unknown(&args.machine, &folder, &readings)?;
+    }
     let count =
         readings.export(&args.machine, from, to, format, say::Results::default()).context("cannot export")?;
     for span in readings.missing_spans(Some(&args.machine), from, to)? {
         note!("halfdegree: {span}");
     }
     if count == 0 {
-        refuse_unknown(&args.machine, &folder, &readings)?;
         note!("halfdegree: there are no readings of `{}` in this time", args.machine);
     }
     Ok(ExitCode::SUCCESS)

@@ -16,7 +16,7 @@ use crate::{ChannelSettings, ColdJunction, Couverture, Machine, Sensor, Style};
 const WHOLE_PLANT: &str = "plant";
 
 /// From a bowl to a tank.
-const CAPACITY_KG: [f64; 2] = [0.01, 100_000.0];
+const CAPACITY_KG: [f64; 2] = [0.01, crate::MOST_KG];
 /// A day at most.
 const COOLING_MINUTES: [f64; 2] = [1.0, 1_440.0];
 /// A probe that is off by more, in °C or %RH, is replaced and not corrected.
@@ -244,7 +244,7 @@ mod tests {
             "capacity_kg = 0\ncooling_minutes = 99999999\n[machine.channel.chocolate]\noffset = 310\n\
              [machine.channel.motor]\noffset = -20.5\n[machine.channel.jacket]\nsensor = \"type-k\"\ncold_junction = 295\n",
             expect![[r#"
-            line 12: `capacity_kg = 0` cannot be; it is between 0.01 and 100000
+            line 12: `capacity_kg = 0` cannot be; it is between 0.01 and 20000
             line 13: `cooling_minutes = 99999999` cannot be; it is between 1 and 1440
             line 15: `offset = 310` cannot be; it is between -20 and 20
             line 20: `cold_junction = 295` cannot be; it is between -40 and 80"#]],

@@ -27,7 +27,6 @@ pub(crate) fn mean(raw: &RawReach, machines: &Ids, faults: &mut Faults<'_>) -> O
         .collect();
     let rules: Vec<Option<ReachRule>> =
         raw.rules.iter().map(|rule| mean_rule(rule, machines, &ids, faults)).collect();
-    told_by_none(raw, faults);
     Some(Reach {
         mail: match mail {
             None => None,
@@ -36,29 +35,6 @@ pub(crate) fn mean(raw: &RawReach, machines: &Ids, faults: &mut Faults<'_>) -> O
         contacts: contacts.into_iter().collect::<Option<_>>()?,
         rules: rules.into_iter().collect::<Option<_>>()?,
     })
-}
-
-/// Contacts that no rule names.
-fn told_by_none(raw: &RawReach, faults: &mut Faults<'_>) {
-    let of_rule = |rule: &RawRule| {
-        let next = rule.next.iter().map(|step| &step.contacts);
-        std::iter::once(&rule.first)
-            .chain(next)
-            .flatten()
-            .flatten()
-            .map(|id| id.value.clone())
-            .collect::<Vec<_>>()
-    };
-    let named: Vec<String> = raw.rules.iter().flat_map(of_rule).collect();
-    for id in raw.contacts.iter().filter_map(|contact| contact.id.as_ref()) {
-        if !named.contains(&id.value) {
-            let says = format!(
-                "the contact `{}` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out",
-                id.value
-            );
-            faults.add_absence(id.line, says);
-        }
-    }
 }
 
 fn mean_mail(raw: &RawMail, faults: &mut Faults<'_>) -> Option<MailServer> {
@@ -158,6 +134,7 @@ fn mean_contact(raw: &RawContact, has_mail: bool, ids: &mut Ids, faults: &mut Fa
     let way = mean_way(raw, has_mail, faults);
     let id = id?;
     Some(Contact {
+        line: raw.id.as_ref()?.line,
         name: name.unwrap_or_else(|| id.to_string()),
         id,
         way: way?,

@@ -182,6 +182,8 @@ async fn mail_and_webhook_arrive_and_say_what_to_do() {
     ] {
         assert!(letter.replace("=\r\n", "").contains(says), "{says}: {letter}");
     }
+    let heat_off = letter.replace("=\r\n", "").matches("Turn the heat off").count();
+    assert_eq!(heat_off, 1, "said once is enough: {letter}");
     let request = requests.lock().unwrap()[0].clone();
     let (head, body) = request.split_once("\r\n\r\n").unwrap();
     let (id, seconds) = (header(head, "webhook-id"), header(head, "webhook-timestamp"));
@@ -250,8 +252,8 @@ async fn what_is_refused_for_good_is_given_up_and_told() {
     works.reaching.config.secrets.clear();
     works.run_until(|stats| stats.lost() == 1).await;
     assert_eq!(
-        works.reaching.stats.says(),
-        ["One message about an alarm did not reach anybody. The latest: lead: its secret is not known."]
+        works.reaching.stats.says(at(60)),
+        ["One message about an alarm did not reach anybody: lead: its secret is not known."]
     );
 }
 
@@ -267,7 +269,7 @@ async fn a_server_that_is_busy_is_tried_again() {
 #[tokio::test]
 async fn what_does_not_get_through_is_told_long_before_it_is_given_up() {
     let works = works(plant(25, 9, "[[reach]]\nfirst = [\"lead\"]\n"), 60);
-    let says = || works.reaching.stats.says();
+    let says = || works.reaching.stats.says(at(60));
     let mut post = works.post();
     post.look().await;
     let refused = ReachError::Now("nobody listens there".to_owned());

@@ -49,9 +49,8 @@ pub(super) fn alarms(reviewed: &Reviewed<'_>) -> Section {
 
 fn cells(reviewed: &Reviewed<'_>, row: &AlarmRow) -> Vec<Cell> {
     let figures = &row.figures;
-    let title = |kind| crate::help(kind).title;
     let words = |words: Option<String>| words.map_or(Cell::Nothing, Cell::Text);
-    let chattering: Vec<String> = figures.chattering.iter().map(|kind| title(*kind).to_owned()).collect();
+    let chattering: Vec<String> = figures.chattering.iter().map(|kind| kind.title().to_owned()).collect();
     vec![
         Cell::text(
             figures
@@ -61,10 +60,10 @@ fn cells(reviewed: &Reviewed<'_>, row: &AlarmRow) -> Vec<Cell> {
         ),
         Cell::count(figures.raised),
         Cell::number(row.per_day, 1),
-        words(figures.most_frequent.map(|(kind, n)| format!("{}, {n}", title(kind)))),
+        words(figures.most_frequent.map(|(kind, n)| format!("{}, {n}", kind.title()))),
         words(figures.longest.map(|longest| {
             let goes_on = if longest.goes_on { " and goes on" } else { "" };
-            format!("{}, {}{goes_on}", title(longest.kind), length(longest.lasted))
+            format!("{}, {}{goes_on}", longest.kind.title(), length(longest.lasted))
         })),
         words((!chattering.is_empty()).then(|| list(&chattering))),
         Cell::count(figures.stale),

@@ -23,7 +23,7 @@ pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
     }
     let row = |row: &KindRow| {
         vec![
-            Cell::text(crate::help(row.kind).title),
+            Cell::text(row.kind.title()),
             Cell::text(row.kind.as_str()),
             Cell::count(row.week),
             Cell::count(row.before),

@@ -36,8 +36,8 @@ struct KindView {
 
 impl KindView {
     fn new(kind: FindingKind) -> KindView {
-        let Help { title, meaning, to_do } = report::help(kind);
-        KindView { id: kind.as_str(), title, meaning, to_do }
+        let Help { meaning, to_do } = report::help(kind);
+        KindView { id: kind.as_str(), title: kind.title(), meaning, to_do }
     }
 }
 

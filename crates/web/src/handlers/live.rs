@@ -218,7 +218,8 @@ impl Subject {
 
 /// What differs from what was sent, and what has been sent then.
 fn news(app: &App, now: Arc<Parts>, sent: &Parts) -> (String, Arc<Parts>) {
-    let known: HashMap<&str, &Arc<str>> = sent.parts.iter().map(|(name, text)| (name.as_str(), text)).collect();
+    let known: HashMap<&str, &Arc<str>> =
+        sent.parts.iter().map(|(name, text)| (name.as_str(), text)).collect();
     let is_new = |(name, text): &&(String, Arc<str>)| known.get(name.as_str()) != Some(&text);
     let frame = app.frame("", "");
     let news = News {

@@ -219,7 +219,7 @@ impl AlarmView {
             id: finding.id.to_string(),
             chip: priority_chip(finding.priority),
             is_quiet: !alarm.state.rings(),
-            title: report::help(finding.kind).title,
+            title: finding.kind.title(),
             place: place(scene, finding.machine.as_ref()),
             place_href: finding.machine.as_ref().map(|machine| format!("/machines/{machine}")),
             says: super::finding::told(scene, finding),
@@ -253,7 +253,7 @@ impl AsideView {
                 Aside::OutOfService => "Out of service",
             },
             what: match aside.kind {
-                Some(kind) => format!("{place}: {}", report::help(kind).title),
+                Some(kind) => format!("{place}: {}", kind.title()),
                 None => format!("{place}: every alarm"),
             },
             until: scene.moment(aside.until),
@@ -273,7 +273,7 @@ impl AsideForm {
         };
         AsideForm {
             id: finding.id.to_string(),
-            title: report::help(finding.kind).title,
+            title: finding.kind.title(),
             place: place(scene, finding.machine.as_ref()),
             machine: finding.machine.as_ref().map(ToString::to_string),
             kind: finding.kind.as_str(),
@@ -304,7 +304,7 @@ pub(crate) fn reasons() -> Vec<ReasonView> {
                 also.push(format!("Does not ring in: {}.", phases.join(", ")));
             }
             let view = ReasonView {
-                title: report::help(*kind).title,
+                title: kind.title(),
                 kind: kind.as_str(),
                 answer,
                 cause: row.cause,

@@ -62,7 +62,7 @@ impl FindingView {
             id: finding.id.to_string(),
             chip: priority_chip(finding.priority),
             kind: finding.kind.as_str(),
-            title: help.title,
+            title: finding.kind.title(),
             meaning: help.meaning,
             to_do: help.to_do,
             place: finding.machine.as_ref().map_or_else(|| "The works".to_owned(), name),

@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use model::Span;
 use web::{Entries, WebConfig};
 
+use crate::staff::{get_as, signed_in, staffed};
 use crate::works::{Sink, works, works_with};
 
 #[tokio::test]
@@ -176,4 +177,40 @@ async fn a_page_may_name_areas() {
     let config = WebConfig { dashboards: Some(folder.path().to_owned()), ..WebConfig::default() };
     let floor = works_with(config, Sink::default()).get("/").await;
     assert!(floor.says("<h2 id=\"area-1\">Moulding room</h2>"), "{}", floor.text);
+}
+
+/// What describes a field is there, says something, and is no other field's.
+#[tokio::test]
+async fn every_help_text_is_on_its_page() {
+    let works = staffed(WebConfig::default());
+    let joana = signed_in(&works, "joana").await;
+    let mut seen = 0;
+    for page in [
+        "/machines/alder",
+        "/setup",
+        "/alarms",
+        "/compare",
+        "/display",
+        "/sign-in",
+        "/users",
+        "/users/ana",
+        "/account",
+    ] {
+        let answer = get_as(&works, &joana, page).await;
+        assert_eq!(answer.status, StatusCode::OK, "{page}");
+        let mut ids: Vec<&str> =
+            answer.text.split(r#" id=""#).skip(1).filter_map(|rest| rest.split('"').next()).collect();
+        for described in answer.text.split(r#"aria-describedby="help-"#).skip(1) {
+            let id = format!("help-{}", described.split('"').next().unwrap());
+            let (_, text) = answer.text.split_once(&format!(r#"id="{id}" aria-hidden="true">"#)).expect(&id);
+            assert!(!text.starts_with('<'), "{page}: {id} says nothing");
+            seen += 1;
+        }
+        ids.retain(|id| id.starts_with("help-"));
+        let all = ids.len();
+        ids.sort_unstable();
+        ids.dedup();
+        assert_eq!(ids.len(), all, "{page}: one id twice");
+    }
+    assert!(30 < seen, "{seen}");
 }

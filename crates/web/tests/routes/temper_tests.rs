@@ -152,7 +152,7 @@ async fn a_samples_curve_is_taken_from_a_channel() {
     let page = works.get("/machines/birch").await;
     assert!(page.says("<option value=\"alder/chocolate\">Alder, chocolate</option>"), "{}", page.text);
     assert!(
-        page.says("<select name=\"channel\" required><option value=\"\">choose</option>"),
+        page.says("<select name=\"channel\" required aria-describedby=\"help-channel-channel\"><option value=\"\">choose</option>"),
         "{}",
         page.text
     );

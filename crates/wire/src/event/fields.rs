@@ -3,13 +3,12 @@
 use std::fmt::Display;
 use std::str::FromStr;
 
+use plant::MOST_KG;
 use serde_json::{Map, Value};
 
 /// No couverture, seed or hand thermometer is outside these, °C; a figure beyond them is a slip of the finger.
 pub(crate) const PLAUSIBLE_C: std::ops::RangeInclusive<f64> = -40.0..=150.0;
 
-/// The largest storage tanks hold less; kg, common practice, no source.
-const MOST_KG: f64 = 20_000.0;
 /// Good temper sets within ten minutes, poor within an hour; common practice, no source.
 const LONGEST_SET_MIN: f64 = 120.0;
 

@@ -63,12 +63,9 @@ fn mistakes_are_told_with_their_lines() {
             line 14: `from` is not an address of mail, such as shift@tern.example
             line 15: `user` and its password go together: `password_file`, a file with nothing else in it, or `password_env`, the name of a variable of the environment
             line 16: a [[contact]] needs `mail` or `webhook`
-            line 17: the contact `shift` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
             line 18: `quiet_hours = "22-5"` is no time of the day; write "22:00-05:30"
-            line 20: the contact `shift` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
             line 20: the contact `shift` is there twice; it first stands in line 17
             line 22: a secret is for a `webhook`; leave it out beside `mail`
-            line 24: the contact `x` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
             line 25: `webhook`: to hooks.tern.example it would go in the clear; write https://
             line 26: `secret_env` is the name of a variable, such as HALFDEGREE_SHIFT_SECRET, and never the secret itself
             line 27: `first` names who is told: a list with the id of at least one [[contact]]
@@ -80,9 +77,7 @@ fn mistakes_are_told_with_their_lines() {
     );
     check_with(
         "[[contact]]\nid = \"x\"\nmail = \"a@b\"\n",
-        expect![[r#"
-            line 13: the contact `x` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
-            line 14: `mail` needs a [mail] that says where mail is handed in"#]],
+        expect!["line 14: `mail` needs a [mail] that says where mail is handed in"],
     );
     check_with(
         "[mail]\nserver = \"smtp://mail.tern.example\"\nfrom = \"a@b\"\n[[reach]]\nwho = 1\n",
