@@ -118,9 +118,10 @@ fn a_contact_whom_no_rule_names() {
     check_plant(
         &[("[[machine]]", people)],
         expect![[r#"
-        exit 0
-        plant.toml: note: line 10: the contact `lead` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
-    "#]],
+            exit 0
+            plant.toml: note: line 10: the contact `lead` is never told anything: no [[reach]] names it in its `first` or in a [[reach.next]]; name it there, or leave the contact out
+            plant.toml: all is well. Tern Street works has 1 machine and 1 couverture.
+        "#]],
     );
 }
 
