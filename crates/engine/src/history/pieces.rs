@@ -156,6 +156,17 @@ mod tests {
     }
 
     #[test]
+    fn what_lies_open_takes_little_more_room_than_it_needs() {
+        let mut history = History::default();
+        for tick in ticks(&[1; 2_000]) {
+            history.push(tick);
+            assert!(history.ticks.capacity() < history.ticks.len() + 2 * PIECE, "{}", history.ticks.len());
+        }
+        let an_hour = 720;
+        assert!(history.ticks.capacity() <= an_hour + 2 * PIECE, "{}", history.ticks.capacity());
+    }
+
+    #[test]
     fn a_full_history_forgets_its_oldest_piece() {
         let most = i64::try_from(MOST_TICKS).unwrap();
         let mut history = History::default();
