@@ -295,3 +295,47 @@ impl Watch {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use model::{Channel, FindingKind, Reading};
+
+    use super::*;
+    use crate::DataFolder;
+
+    const PLANT: &str = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n\
+         [mqtt]\nurl = \"embedded\"\n[[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
+         [[machine]]\nid = \"alder\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n";
+
+    fn chocolate(second: i64, value: Option<f64>) -> Arrival {
+        let at = Timestamp::from_millis(1_772_427_600_000 + second * 1_000);
+        let reading = Reading { machine: "alder".parse().unwrap(), channel: Channel::Chocolate, at, value };
+        Arrival { arrived: at, retained: false, content: Content::Reading(reading) }
+    }
+
+    /// Somebody may have to go: neither the board nor the list of findings waits for its usual turn.
+    #[test]
+    fn a_finding_is_drawn_and_written_down_sooner() {
+        let folder = tempfile::tempdir().unwrap();
+        let data = DataFolder::new(folder.path().join("data"));
+        let (_journal, _) = data.open_journal().unwrap();
+        let (records, reader) = (data.open_records().unwrap(), data.open_journal_reader().unwrap());
+        let plant = Arc::new(plant::parse_plant(PLANT).unwrap());
+        let saved = watch::channel(BlockSeq::new(0)).0;
+        let mut watch = Watch::resume(plant, Arc::new(records), &reader, saved, Arc::default()).unwrap();
+        let usual: Vec<Arrival> = (0..60).map(|second| chocolate(second, Some(31.4))).collect();
+        watch.take(BlockSeq::new(1), &usual);
+        assert_eq!((watch.board_every(), watch.commit_every()), (BOARD_EVERY, COMMIT_EVERY));
+        let broken: Vec<Arrival> = (60..90).map(|second| chocolate(second, None)).collect();
+        watch.take(BlockSeq::new(2), &broken);
+        assert_eq!(
+            (watch.board_every(), watch.commit_every()),
+            (BOARD_WITH_NEWS_EVERY, COMMIT_FINDINGS_EVERY)
+        );
+        let (board, seen) = watch::channel(Arc::new(watch.board()));
+        watch.draw(&board);
+        assert_eq!(seen.borrow().lanes[0].open[0].kind, FindingKind::ProbeFault);
+        watch.commit(Extent::Changes).unwrap();
+        assert_eq!((watch.board_every(), watch.commit_every()), (BOARD_EVERY, COMMIT_EVERY));
+    }
+}
