@@ -1,8 +1,10 @@
 //! The watch over the whole works: one arrival at a time, in the order in which they came.
 //!
 //! **Invariant:** what it says depends on the arrivals alone and on their order, never on how they are cut into calls, on the wall clock
-//! or on a restart in between ([`Engine::save`], [`Engine::restore`]).
+//! or on a restart in between ([`Engine::save`], [`Engine::restore`]), nor on whether readings that lie still come one by one or by the
+//! column ([`Engine::apply_rows`]).
 
+mod rows;
 mod state;
 
 use std::collections::{BTreeSet, HashMap};
@@ -92,10 +94,14 @@ impl Engine {
             self.stirred.insert(place);
         }
         for finding in watch.ledger.take_changed() {
-            let of_the_plant = self.plant_watch.take(&finding);
-            self.changed.push(finding);
-            self.changed.extend(of_the_plant);
+            self.tell(finding);
         }
+    }
+
+    fn tell(&mut self, finding: Finding) {
+        let of_the_plant = self.plant_watch.take(&finding);
+        self.changed.push(finding);
+        self.changed.extend(of_the_plant);
     }
 
     /// Arrival time has moved on to `clock`, whether or not anything came. Earlier than before counts as now.

@@ -1,6 +1,6 @@
 //! The newest value of each channel, for the board.
 
-use model::{Channel, Latest, Reading};
+use model::{Channel, Latest, Timestamp};
 use serde::{Deserialize, Serialize};
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -10,10 +10,10 @@ pub(crate) struct Newest {
 
 impl Newest {
     /// Takes a reading, in whatever order they come.
-    pub(crate) fn note(&mut self, reading: &Reading) {
-        let slot = &mut self.latest[reading.channel.index()];
-        if slot.is_none_or(|latest| latest.at <= reading.at) {
-            *slot = Some(Latest { at: reading.at, value: reading.value });
+    pub(crate) fn note(&mut self, channel: Channel, at: Timestamp, value: Option<f64>) {
+        let slot = &mut self.latest[channel.index()];
+        if slot.is_none_or(|latest| latest.at <= at) {
+            *slot = Some(Latest { at, value });
         }
     }
 

@@ -5,12 +5,14 @@
 
 mod closing;
 mod standing;
+mod stretch;
 
 pub(crate) use self::standing::Seen;
+pub(crate) use self::stretch::Found;
 
 use frames::Tick;
 use model::{
-    Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Method, Phase, Span, Timestamp,
+    Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Method, Phase, Reading, Span, Timestamp,
 };
 use plant::{Limits, Machine, Plant};
 use serde::{Deserialize, Serialize};
@@ -112,24 +114,46 @@ impl MachineWatch {
     /// Takes an arrival of this machine; the clock has been moved to it before.
     pub(crate) fn apply(&mut self, setting: &Setting<'_>, arrival: &Arrival) {
         match &arrival.content {
-            Content::Reading(reading) => {
-                self.newest.note(reading);
+            Content::Reading(Reading { channel, at, value, .. }) => {
                 if !arrival.retained {
-                    self.clock_off.arrived(reading.channel, reading.at, arrival.arrived);
+                    self.heard(*channel, *at, arrival.arrived);
                 }
-                if reading.channel == Channel::Chocolate && !arrival.retained {
-                    let verdict = self.silent.arrived(arrival.arrived);
-                    self.enter(FindingKind::Silent, verdict);
-                }
-                match self.sorter.push_reading(reading.channel, reading.at, reading.value, arrival.arrived) {
-                    Pushed::Waits | Pushed::Replaced => {}
-                    Pushed::Late => {
-                        self.late_from = Some(self.late_from.map_or(reading.at, |t| t.min(reading.at)))
-                    }
-                }
+                self.queue(*channel, *at, *value, arrival.arrived);
             }
             Content::Event(event) => self.sorter.push_event(event.clone()),
         }
+        self.take_due(setting);
+    }
+
+    /// Takes a reading that came at the moment at which it was measured.
+    pub(crate) fn apply_at_once(
+        &mut self,
+        setting: &Setting<'_>,
+        (at, channel, value): (Timestamp, Channel, Option<f64>),
+    ) {
+        self.heard(channel, at, at);
+        self.queue(channel, at, value, at);
+        self.take_due(setting);
+    }
+
+    /// The sender is alive: what does that say of its clock, and of its silence?
+    fn heard(&mut self, channel: Channel, at: Timestamp, arrived: Timestamp) {
+        self.clock_off.arrived(channel, at, arrived);
+        if channel == Channel::Chocolate {
+            let verdict = self.silent.arrived(arrived);
+            self.enter(FindingKind::Silent, verdict);
+        }
+    }
+
+    fn queue(&mut self, channel: Channel, at: Timestamp, value: Option<f64>, arrived: Timestamp) {
+        self.newest.note(channel, at, value);
+        match self.sorter.push_reading(channel, at, value, arrived) {
+            Pushed::Waits | Pushed::Replaced => {}
+            Pushed::Late => self.late_from = Some(self.late_from.map_or(at, |t| t.min(at))),
+        }
+    }
+
+    fn take_due(&mut self, setting: &Setting<'_>) {
         while let Some((at, sorted)) = self.sorter.next_due() {
             self.take(setting, at, sorted);
         }
@@ -146,6 +170,11 @@ impl MachineWatch {
         }
     }
 
+    /// From when on nothing is expected to come, if nothing has; `None` while it has not begun.
+    pub(crate) fn silent_from(&self) -> Option<Timestamp> {
+        self.silent.overdue_from()
+    }
+
     /// When it will be silent if nothing of it comes before; `None` if that has been told, or is no matter until something
     /// comes.
     pub(crate) fn silent_at(&self, clock: Timestamp) -> Option<Timestamp> {
@@ -153,7 +182,7 @@ impl MachineWatch {
     }
 
     /// What arrived before `clock` is whole: what do its times say of the sender's clock?
-    fn look_at_clock(&mut self, clock: Timestamp) {
+    pub(crate) fn look_at_clock(&mut self, clock: Timestamp) {
         let verdict = self.clock_off.step(clock);
         self.enter(FindingKind::ClockOff, verdict);
     }

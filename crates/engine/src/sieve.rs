@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::findings::Verdict;
 use crate::findings::probe_fault::ProbeFault;
-use crate::findings::probe_stuck::ProbeStuck;
+use crate::findings::probe_stuck::{Flickering, ProbeStuck};
 use crate::findings::spikes::{Passing, SpikeFilter};
 use crate::history::History;
 use crate::step::step_of;
@@ -45,6 +45,30 @@ impl Sieve {
             quiet: false,
             quiet_looked_at: None,
         }
+    }
+
+    /// Nothing is held back or doubted: the newest good reading, °C, and the run that it stands in.
+    pub(crate) fn calm_at(&self) -> Option<(f64, Flickering)> {
+        let good = self.filter.calm_at().filter(|_| !self.probe_stuck.is_open())?;
+        Some((good, self.probe_stuck.run()))
+    }
+
+    /// The tick that a reading at `at` closes, nothing being held back.
+    pub(crate) fn turn(&mut self, at: Timestamp) -> Option<Tick> {
+        self.ticker.turn(at).0
+    }
+
+    /// A chocolate reading with which nothing is wrong goes into the tick of its moment.
+    #[inline]
+    pub(crate) fn pass(&mut self, at: Timestamp, value: f64) {
+        self.filter.went_on(at, value);
+        self.ticker.turn(at).1.insert(Channel::Chocolate, value);
+    }
+
+    /// Whatever else was measured in the step of a moment.
+    #[inline]
+    pub(crate) fn pass_other(&mut self, at: Timestamp, channel: Channel, value: f64) {
+        self.ticker.turn(at).1.insert(channel, value);
     }
 
     /// How long a tick is.

@@ -5,7 +5,9 @@
 //! moves the watermark only when the sender's clock is steadily ahead.
 
 use std::collections::VecDeque;
+use std::ops::Range;
 
+use frames::Rows;
 use model::{Channel, Event, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -19,6 +21,10 @@ const STEADY_MESSAGES: usize = 5;
 const STEADY_WITHIN: Span = Span::from_secs(10);
 /// Waiting readings a machine: an hour of seven channels at 1 Hz. Beyond it the oldest goes through.
 const MOST_WAITING: usize = 25_200;
+/// So many rows are taken at once ...
+pub(crate) const MOST_ROWS: usize = 3_000;
+/// ... behind no more than so many readings, so that all of them could wait.
+const MOST_BEFORE: usize = MOST_WAITING - MOST_ROWS * Channel::ALL.len();
 
 /// Something let through, in the order of its own time.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -104,12 +110,52 @@ impl Sorter {
         self.insert((event.at, self.events_seen), Sorted::Event(Box::new(event)));
     }
 
+    /// What waits, if all of it are readings and all were measured before `at`, when the next one is; `None` too if more waits than may.
+    pub(crate) fn readings_before(
+        &self,
+        at: Timestamp,
+    ) -> Option<impl Iterator<Item = (Timestamp, Channel, Option<f64>)>> {
+        let is_reading = |(_, sorted): &((Timestamp, u32), Sorted)| matches!(sorted, Sorted::Reading(..));
+        let in_order = self.newest.max(self.let_through).is_none_or(|newest| newest < at)
+            && self.waiting.back().is_none_or(|((last, _), _)| *last < at);
+        let ready = in_order && self.waiting.len() <= MOST_BEFORE && self.waiting.iter().all(is_reading);
+        let reading = |((at, _), sorted): &((Timestamp, u32), Sorted)| match sorted {
+            Sorted::Reading(channel, value) => Some((*at, *channel, *value)),
+            Sorted::Event(_) => None,
+        };
+        ready.then(|| self.waiting.iter().filter_map(reading))
+    }
+
+    /// How old a reading has to be when another comes at `now`, to have its turn.
+    pub(crate) fn due_at(&self, now: Timestamp) -> Timestamp {
+        now - self.lateness
+    }
+
+    /// When a reading has its turn at the earliest.
+    pub(crate) fn turn_of(&self, at: Timestamp) -> Timestamp {
+        at + self.lateness
+    }
+
+    /// Some rows came, each at its own moment, behind all that waited; those before `waiting` have had their turn.
+    pub(crate) fn came_in_order(&mut self, rows: &Rows, came: Range<usize>, waiting: usize) {
+        let Some(last) = came.clone().next_back() else { return };
+        if let Some(through) = came.start.max(waiting).checked_sub(1).filter(|row| came.contains(row)) {
+            self.let_through = Some(rows.at(through));
+        }
+        self.newest = Some(rows.at(last));
+        let offsets = came.clone().rev().flat_map(|row| rows.readings(row)).take(STEADY_MESSAGES).count();
+        (0..offsets).for_each(|_| self.note_offset(Span::ZERO));
+        for row in waiting..came.end {
+            for (channel, value) in rows.readings(row) {
+                let key = (rows.at(row), channel.index() as u32);
+                self.waiting.push_back((key, Sorted::Reading(channel, value)));
+            }
+        }
+    }
+
     /// The next thing whose time has come.
     pub(crate) fn next_due(&mut self) -> Option<(Timestamp, Sorted)> {
-        let due = match self.newest {
-            Some(newest) => newest - self.lateness,
-            None => return None,
-        };
+        let due = self.due_at(self.newest?);
         let &((at, _), _) = self.waiting.front()?;
         (at <= due || self.waiting.len() > MOST_WAITING).then(|| self.pop()).flatten()
     }
@@ -118,6 +164,12 @@ impl Sorter {
     pub(crate) fn holds_event(&self, now: Timestamp) -> bool {
         let mut happened = self.waiting.iter().take_while(|((at, _), _)| *at <= now);
         happened.any(|(_, sorted)| matches!(sorted, Sorted::Event(_)))
+    }
+
+    /// The next thing, if it is not younger than `due`.
+    pub(crate) fn pop_until(&mut self, due: Timestamp) -> Option<(Timestamp, Sorted)> {
+        let &((at, _), _) = self.waiting.front()?;
+        (at <= due).then(|| self.pop()).flatten()
     }
 
     /// The next thing, whether its time has come or not: at the end of a stream, or when the machine has gone silent.

@@ -4,14 +4,18 @@
 //! [`Ticker`] is the loop side: sorted readings become ticks, one at a time, so that the live watch and the offline
 //! analysis see the very same ticks.
 //!
+//! [`Rows`] are readings that lie still, a row a moment, to be worked through by the column.
+//!
 //! [`PackedTicks`] are ticks of long ago in a fifth of the room.
 //!
 //! Knows nothing of phases or findings and never reads a clock.
 
 mod packed;
+mod rows;
 mod tick;
 mod tidy;
 
 pub use crate::packed::PackedTicks;
+pub use crate::rows::{ABSENT, Rows};
 pub use crate::tick::{Tick, Ticker};
 pub use crate::tidy::{FrameError, ReadingHeap, TidyReadings, tidy_frame};

@@ -54,6 +54,7 @@ impl Tick {
     }
 
     /// Mean of the good chocolate readings, °C.
+    #[inline]
     pub fn chocolate(&self) -> Option<f64> {
         (self.n > 0).then_some(f64::from(self.mean))
     }
@@ -64,17 +65,34 @@ impl Tick {
     }
 
     /// Lowest and highest chocolate reading, °C.
+    #[inline]
     pub fn extremes(&self) -> Option<(f64, f64)> {
         (self.n > 0).then_some((f64::from(self.low), f64::from(self.high)))
     }
 
     /// The last value of another channel. Set-point and stirrer hold until they are told otherwise; the rest are
     /// known only in the steps in which they came.
+    #[inline]
     pub fn other(&self, channel: Channel) -> Option<f64> {
         let value = self.others[channel.index()];
         value.is_finite().then_some(f64::from(value))
     }
 
+    /// Takes a good reading of its step; of all channels but the chocolate the last one counts.
+    #[inline]
+    pub fn insert(&mut self, channel: Channel, value: f64) {
+        match channel {
+            Channel::Chocolate => self.insert_chocolate(value),
+            Channel::Jacket
+            | Channel::Room
+            | Channel::Humidity
+            | Channel::Setpoint
+            | Channel::Stirrer
+            | Channel::Motor => self.others[channel.index()] = value as f32,
+        }
+    }
+
+    #[inline]
     fn insert_chocolate(&mut self, value: f64) {
         if self.n == 0 {
             (self.mean, self.m2, self.low, self.high) = (0.0, 0.0, f32::INFINITY, f32::NEG_INFINITY);
@@ -108,21 +126,20 @@ impl Ticker {
     }
 
     /// Takes a good reading; its time is not before the last one's. Hands out the tick that this one closes.
+    #[inline]
     pub fn insert(&mut self, channel: Channel, at: Timestamp, value: f64) -> Option<Tick> {
+        let (closed, tick) = self.turn(at);
+        tick.insert(channel, value);
+        closed
+    }
+
+    /// The tick of a moment that is not before the last one, to be filled, and the one that it closes.
+    #[inline]
+    pub fn turn(&mut self, at: Timestamp) -> (Option<Tick>, &mut Tick) {
         let closed = self.close_before(at);
         let step = self.step;
         let carried = closed.as_ref().map_or([f32::NAN; Channel::ALL.len()], carried_on);
-        let tick = self.open.get_or_insert_with(|| Tick::empty(at.floor(step), carried));
-        match channel {
-            Channel::Chocolate => tick.insert_chocolate(value),
-            Channel::Jacket
-            | Channel::Room
-            | Channel::Humidity
-            | Channel::Setpoint
-            | Channel::Stirrer
-            | Channel::Motor => tick.others[channel.index()] = value as f32,
-        }
-        closed
+        (closed, self.open.get_or_insert_with(|| Tick::empty(at.floor(step), carried)))
     }
 
     /// Hands out the open tick if its step is over at `now`.

@@ -58,6 +58,7 @@ impl Channel {
     }
 
     /// Its place in [`Channel::ALL`], for arrays with one slot a channel.
+    #[inline]
     pub fn index(self) -> usize {
         self as usize
     }
@@ -74,12 +75,14 @@ impl Channel {
 
     /// What a reading of it can be, in its unit. A temperature beyond it is a fault of the probe (contract, section 6), whoever brings it; of
     /// the others nothing is known but what the store can keep.
+    #[inline]
     pub fn possible(self) -> RangeInclusive<f64> {
         const LARGEST_KEPT: f64 = 999_999.999;
         if self.is_temperature() { -10.0..=120.0 } else { -LARGEST_KEPT..=LARGEST_KEPT }
     }
 
     /// Does it measure a temperature?
+    #[inline]
     pub fn is_temperature(self) -> bool {
         match self {
             Channel::Chocolate | Channel::Jacket | Channel::Room | Channel::Setpoint => true,

@@ -27,6 +27,7 @@ const LAST_MILLIS: i64 = 253_402_207_200_000;
 
 impl Timestamp {
     /// A moment from milliseconds since 1970, held inside the years that RFC 3339 can write (1 to 9999).
+    #[inline]
     pub fn from_millis(millis: i64) -> Timestamp {
         Timestamp(millis.clamp(FIRST_MILLIS, LAST_MILLIS))
     }
@@ -38,11 +39,13 @@ impl Timestamp {
     }
 
     /// Milliseconds since 1970.
+    #[inline]
     pub fn as_millis(self) -> i64 {
         self.0
     }
 
     /// The moment rounded down to a whole multiple of `step` since 1970.
+    #[inline]
     pub fn floor(self, step: Span) -> Timestamp {
         Timestamp(self.0 - self.0.rem_euclid(step.0.max(1)))
     }
@@ -53,6 +56,7 @@ impl Timestamp {
     }
 
     /// Time since `earlier`, negative if `earlier` is later.
+    #[inline]
     pub fn since(self, earlier: Timestamp) -> Span {
         self - earlier
     }
@@ -114,11 +118,13 @@ impl Span {
     }
 
     /// In seconds.
+    #[inline]
     pub fn as_secs_f64(self) -> f64 {
         self.0 as f64 / 1000.0
     }
 
     /// In minutes.
+    #[inline]
     pub fn as_mins_f64(self) -> f64 {
         self.0 as f64 / 60_000.0
     }
@@ -126,12 +132,14 @@ impl Span {
 
 impl Add<Span> for Timestamp {
     type Output = Timestamp;
+    #[inline]
     fn add(self, span: Span) -> Timestamp {
         Timestamp::from_millis(self.0.saturating_add(span.0))
     }
 }
 
 impl AddAssign<Span> for Timestamp {
+    #[inline]
     fn add_assign(&mut self, span: Span) {
         *self = *self + span;
     }
@@ -139,6 +147,7 @@ impl AddAssign<Span> for Timestamp {
 
 impl Sub<Span> for Timestamp {
     type Output = Timestamp;
+    #[inline]
     fn sub(self, span: Span) -> Timestamp {
         Timestamp::from_millis(self.0.saturating_sub(span.0))
     }
@@ -146,6 +155,7 @@ impl Sub<Span> for Timestamp {
 
 impl Sub for Timestamp {
     type Output = Span;
+    #[inline]
     fn sub(self, earlier: Timestamp) -> Span {
         Span(self.0 - earlier.0)
     }
@@ -153,6 +163,7 @@ impl Sub for Timestamp {
 
 impl Add for Span {
     type Output = Span;
+    #[inline]
     fn add(self, other: Span) -> Span {
         Span(self.0.saturating_add(other.0))
     }
@@ -160,6 +171,7 @@ impl Add for Span {
 
 impl Sub for Span {
     type Output = Span;
+    #[inline]
     fn sub(self, other: Span) -> Span {
         Span(self.0.saturating_sub(other.0))
     }
@@ -167,6 +179,7 @@ impl Sub for Span {
 
 impl Neg for Span {
     type Output = Span;
+    #[inline]
     fn neg(self) -> Span {
         Span(-self.0)
     }
@@ -174,6 +187,7 @@ impl Neg for Span {
 
 impl Mul<i64> for Span {
     type Output = Span;
+    #[inline]
     fn mul(self, times: i64) -> Span {
         Span(self.0.saturating_mul(times))
     }
@@ -182,6 +196,7 @@ impl Mul<i64> for Span {
 /// Whole milliseconds; the rest is dropped. Panics where `by` is 0.
 impl Div<i64> for Span {
     type Output = Span;
+    #[inline]
     fn div(self, by: i64) -> Span {
         Span(self.0 / by)
     }

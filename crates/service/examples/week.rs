@@ -1,23 +1,21 @@
 //! How long it takes to analyse a week of twenty machines in full from the store, and of what that time is made.
 //!
 //! `cargo run -p service --example week [MACHINES DAYS [FOLDER]]`. Made-up days, five channels at 1 Hz, go through the journal into parts; then
-//! the same columns are only decoded, and then everything is read again, merged by time and worked through by the engine: all phases,
-//! findings and measures. Times are those of
-//! the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for `tests/rolling/run` to be compared
+//! the same columns are only decoded, and then everything is read again day by day and worked through by the engine: all phases, findings
+//! and measures. Times are those of the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for `tests/rolling/run` to be compared
 //! with.
 
+use std::collections::BTreeMap;
 use std::error::Error;
 use std::fs;
-use std::iter::Peekable;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
-use std::vec::IntoIter;
 
 use engine::Engine;
 use journal::Journal;
 use model::{Arrival, Channel, Content, MachineId, Reading, Span, Timestamp};
-use plant::Plant;
+use plant::{Machine, Plant};
 use store::Store;
 
 type Outcome<T> = Result<T, Box<dyn Error>>;
@@ -27,8 +25,6 @@ const CHANNELS: [Channel; 5] =
 /// 2026-03-01T00:00:00Z.
 const START: i64 = 1_772_323_200_000;
 const BLOCK: usize = 10_000;
-/// Merged at once.
-const SLICE: Span = Span::from_mins(10);
 const DAY: i64 = 86_400;
 
 fn main() -> Outcome<()> {
@@ -58,8 +54,7 @@ fn main() -> Outcome<()> {
         ("only decode the same columns", decoded),
         ("analyse in full from the store", stages.all()),
         ("  read", stages.read),
-        ("  merge", stages.merge),
-        ("  engine: sort, ticks, phases, findings", stages.engine),
+        ("  engine: ticks, phases, findings", stages.engine),
         ("  engine: measures at the end", stages.measures),
     ] {
         let seconds = took.as_secs_f64();
@@ -77,7 +72,6 @@ fn main() -> Outcome<()> {
 #[derive(Debug, Default)]
 struct Stages {
     read: Duration,
-    merge: Duration,
     engine: Duration,
     measures: Duration,
     batches: usize,
@@ -89,20 +83,18 @@ impl Stages {
         let (mut stages, mut engine) = (Stages::default(), Engine::new(plant.clone()));
         let mut day = from;
         while day < to {
-            let began = Clock::start();
-            let mut lanes = lanes(store, plant, day, day + Span::from_hours(24))?;
-            stages.read += began.elapsed();
             let next = day + Span::from_hours(24);
-            while day < next {
-                day += SLICE;
-                let began = Clock::start();
-                let arrivals = merged(&mut lanes, day);
-                stages.merge += began.elapsed();
-                let began = Clock::start();
-                arrivals.iter().for_each(|arrival| engine.apply(arrival));
-                stages.note(&engine.take_changes());
-                stages.engine += began.elapsed();
-            }
+            let began = Clock::start();
+            let read = |machine: &Machine| {
+                Ok((machine.id.clone(), store.read_rows(&machine.id, &CHANNELS, day, next)?))
+            };
+            let rows = plant.machines.iter().map(read).collect::<Outcome<BTreeMap<_, _>>>()?;
+            stages.read += began.elapsed();
+            let began = Clock::start();
+            engine.apply_rows(&rows);
+            stages.note(&engine.take_changes());
+            stages.engine += began.elapsed();
+            day = next;
         }
         let began = Clock::start();
         engine.finish();
@@ -118,42 +110,8 @@ impl Stages {
     }
 
     fn all(&self) -> Duration {
-        self.read + self.merge + self.engine + self.measures
+        self.read + self.engine + self.measures
     }
-}
-
-/// The readings of one channel that have not been merged yet.
-struct Lane {
-    machine: MachineId,
-    channel: Channel,
-    readings: Peekable<IntoIter<(Timestamp, Option<f64>)>>,
-}
-
-fn lanes(store: &Store, plant: &Plant, from: Timestamp, to: Timestamp) -> Outcome<Vec<Lane>> {
-    let mut lanes = Vec::new();
-    for machine in &plant.machines {
-        for (channel, series) in store.read_channels(&machine.id, &CHANNELS, from, to)? {
-            lanes.push(Lane {
-                machine: machine.id.clone(),
-                channel,
-                readings: series.into_iter().peekable(),
-            });
-        }
-    }
-    Ok(lanes)
-}
-
-/// What was read before `to`, in the order of time.
-fn merged(lanes: &mut [Lane], to: Timestamp) -> Vec<Arrival> {
-    let mut arrivals = Vec::new();
-    for Lane { machine, channel, readings } in lanes {
-        while let Some((at, value)) = readings.next_if(|(at, _)| *at < to) {
-            let reading = Reading { machine: machine.clone(), channel: *channel, at, value };
-            arrivals.push(Arrival { arrived: at, retained: false, content: Content::Reading(reading) });
-        }
-    }
-    arrivals.sort_by_key(|arrival| arrival.arrived);
-    arrivals
 }
 
 /// Time that this thread has had a core: what others do on the machine counts less than by the wall's clock.

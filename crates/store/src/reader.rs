@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
+use frames::Rows;
 use journal::JournalReader;
 use model::{Channel, MachineId, Timestamp};
 
@@ -100,6 +101,21 @@ impl StoreReader {
         };
         let all = channels.iter().copied().map(series);
         Ok(all.filter(|(_, series)| !series.is_empty()).collect())
+    }
+
+    /// The readings of several channels a row a moment, in the order of time.
+    ///
+    /// # Errors
+    /// As [`StoreReader::read_series`].
+    pub fn read_rows(
+        &self,
+        machine: &MachineId,
+        channels: &[Channel],
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Rows, StoreError> {
+        let Table { t, missing, values } = self.read_table(Wanted { machine, channels, from, to })?;
+        Ok(Rows::new(t, missing, values).expect("a table's columns are of one length and its moments rise"))
     }
 
     /// How many readings of a channel there are from `from` on and before `to`.
@@ -306,6 +322,12 @@ mod tests {
                     let wanted: Vec<_> =
                         expected.range(range).map(|((_, _, at), value)| (*at, *value)).collect();
                     prop_assert_eq!(&seen, &wanted);
+                    let rows = works.store.read_rows(&machine, &[channel], from, to).unwrap();
+                    let seen: Vec<_> = (0..rows.len())
+                        .flat_map(|row| Some((rows.at(row), rows.slot(row, channel)?)))
+                        .collect();
+                    prop_assert_eq!(&seen, &wanted);
+                    prop_assert_eq!(rows.len(), wanted.len(), "no row is empty");
                     let coverage = works.store.read_coverage(&machine, channel, from, to).unwrap();
                     let good = wanted.iter().filter(|(_, value)| value.is_some()).count() as u64;
                     let missing = wanted.len() as u64 - good;

@@ -5,7 +5,7 @@
 //! the journal's tail apply the same rule, so that moving a reading into a part changes nothing that can be seen.
 
 /// A channel's slot where there is no value. It lies outside what can be kept.
-pub(crate) const ABSENT: i32 = i32::MIN;
+pub(crate) use frames::ABSENT;
 
 /// Nine decimal digits, which is what a 32-bit decimal column can hold.
 const MOST_THOUSANDTHS: f64 = 999_999_999.0;

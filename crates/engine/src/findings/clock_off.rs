@@ -20,6 +20,8 @@ use crate::bounded::remember;
 const OFF_BY: Span = Span::from_secs(60);
 const STEADY_WITHIN: Span = Span::from_secs(10);
 const RUNNING: usize = 5;
+/// Of a channel's messages so many are remembered, with the one that is coming.
+pub(crate) const MESSAGES: usize = RUNNING + 1;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct ClockOff {
@@ -57,6 +59,25 @@ impl ClockOff {
         let coming = &mut self.clocks.entry(channel).or_default().coming;
         let message = coming.get_or_insert(Message { arrived, at });
         message.at = message.at.max(at);
+    }
+
+    /// Is every sender's clock right, as far as is known?
+    pub(crate) fn is_right(&self) -> bool {
+        let is_right = |sender: &Clock| {
+            !sender.off && sender.last.iter().chain(&sender.coming).all(|message| message.is_right())
+        };
+        !self.open && self.clocks.values().all(is_right)
+    }
+
+    /// Readings of `channel` arrived at the moments at which they were measured, each before the next one: the newest of them, which are all
+    /// that is remembered. All clocks have been right.
+    pub(crate) fn arrived_at_once(&mut self, channel: Channel, newest: impl IntoIterator<Item = Timestamp>) {
+        for at in newest {
+            let sender = self.clocks.entry(channel).or_default();
+            if let Some(before) = sender.coming.replace(Message { arrived: at, at }) {
+                remember(&mut sender.last, before, RUNNING);
+            }
+        }
     }
 
     /// Arrival time has moved on to `clock`: what came before is whole.

@@ -109,6 +109,11 @@ impl Ledger {
         open
     }
 
+    /// Has anything changed since the last call of the function below?
+    pub(crate) fn has_changed(&self) -> bool {
+        !self.changed.is_empty()
+    }
+
     /// What has changed since the last call, each change in order.
     pub(crate) fn take_changed(&mut self) -> Vec<Finding> {
         std::mem::take(&mut self.changed)

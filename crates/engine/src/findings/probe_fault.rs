@@ -26,6 +26,11 @@ impl ProbeFault {
         value.is_some_and(|value| Channel::Chocolate.possible().contains(&value))
     }
 
+    /// Nothing is wrong with the probe: another good reading changes nothing.
+    pub(crate) fn is_calm(&self) -> bool {
+        *self == ProbeFault::default()
+    }
+
     pub(crate) fn step(&mut self, at: Timestamp, value: Option<f64>) -> Verdict {
         if ProbeFault::is_possible(value) { self.good(at) } else { self.bad(at, value) }
     }

@@ -34,10 +34,33 @@ struct Run {
     value: f64,
 }
 
+/// Looks ahead along readings for one that has not changed for long.
+#[derive(Debug)]
+pub(crate) struct Flickering(Option<Run>);
+
+impl Flickering {
+    /// Is the next reading none that could be judged to be stuck?
+    #[inline]
+    pub(crate) fn goes_on(&mut self, at: Timestamp, value: f64) -> bool {
+        match self.0 {
+            Some(run) if run.value == value => at - run.from < FOR,
+            Some(_) | None => {
+                self.0 = Some(Run { from: at, last: at, value });
+                true
+            }
+        }
+    }
+}
+
 impl ProbeStuck {
     /// Are the readings doubted?
     pub(crate) fn is_open(&self) -> bool {
         self.open
+    }
+
+    /// Looks ahead along readings that come without a gap.
+    pub(crate) fn run(&self) -> Flickering {
+        Flickering(self.run)
     }
 
     /// Takes a possible reading. `quiet`: the chocolate is holding; `longest_gap`: how far apart two readings of this probe may be, `None` for a

@@ -67,6 +67,29 @@ impl Silent {
         if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
     }
 
+    /// Looks ahead, if the sender is steady.
+    pub(crate) fn steady(&self) -> Option<Steady> {
+        Steady::ahead_of(self)
+    }
+
+    /// [`Silent::arrived`] for each of these arrivals, which [`Steady`] has found to be steady.
+    pub(crate) fn arrived_steadily(&mut self, times: impl IntoIterator<Item = Timestamp>) {
+        let before = self.arrivals;
+        for at in times {
+            self.arrivals += 1;
+            let interval = self.last.replace(at).map(|last| at - last);
+            self.intervals.extend(interval);
+        }
+        if self.arrivals == before {
+            return;
+        }
+        let old = self.intervals.len().saturating_sub(REMEMBERED);
+        self.intervals.drain(..old);
+        self.came.clone_from(&self.intervals);
+        self.usual = Some(sorted(&self.intervals)[REMEMBERED / 2]);
+        self.forget_pauses();
+    }
+
     fn note_interval(&mut self, interval: Span) {
         remember(&mut self.came, interval, REMEMBERED);
         let came = sorted(&self.came);
@@ -117,17 +140,26 @@ impl Silent {
     }
 
     fn note_pause(&mut self, pause: Span) {
-        while self.pauses.front().is_some_and(|(arrival, _)| arrival + AMONG < self.arrivals) {
-            self.pauses.pop_front();
-        }
+        self.forget_pauses();
         if self.is_unsteady && pause >= self.usual_limit() && pause <= LONGEST {
             self.pauses.push_back((self.arrivals, pause));
         }
     }
 
+    fn forget_pauses(&mut self) {
+        while self.pauses.front().is_some_and(|(arrival, _)| arrival + AMONG < self.arrivals) {
+            self.pauses.pop_front();
+        }
+    }
+
+    /// From when on nothing is expected any more, if nothing comes.
+    pub(crate) fn overdue_from(&self) -> Option<Timestamp> {
+        self.last.map(|last| last + self.limit())
+    }
+
     /// Has nothing come for so long that nothing is expected, whether that has been told or not?
     pub(crate) fn nothing_comes(&self, clock: Timestamp) -> bool {
-        self.last.is_some_and(|last| clock - last >= self.limit())
+        self.overdue_from().is_some_and(|from| from <= clock)
     }
 
     /// Is the machine overdue at `clock`? Of one that has hardly begun nobody knows when to expect more.
@@ -137,7 +169,7 @@ impl Silent {
 
     /// When the machine will be overdue if nothing comes; `None` if it has been told, or nothing has come yet.
     pub(crate) fn due_at(&self) -> Option<Timestamp> {
-        self.last.filter(|_| !self.open).map(|last| last + self.limit())
+        self.overdue_from().filter(|_| !self.open)
     }
 
     /// The clock has moved on.
@@ -160,6 +192,67 @@ impl Silent {
             advice: "Look at the machine itself and measure by hand every ten minutes; check plug, power and network of the sensor.",
         }
         .raise()
+    }
+}
+
+/// Looks ahead along a sender's arrivals, as long as they change nothing but when the last one was: the sender stays steady and its limit
+/// [`SHORTEST`].
+///
+/// That is so while all intervals but three of any [`REMEMBERED`] lie between [`Steady::low`] and [`Steady::high`]: then the median lies there,
+/// and those by which it is judged whether a sender is steady.
+#[derive(Debug)]
+pub(crate) struct Steady {
+    last: Timestamp,
+    low: Span,
+    high: Span,
+    seen: usize,
+    /// Which intervals lay outside, the newest last.
+    outside: [Option<usize>; OUTLIERS],
+}
+
+/// So many of [`REMEMBERED`] lie above nine in ten.
+const OUTLIERS: usize = 3;
+
+impl Steady {
+    /// `None` if the sender is not steady yet, or reports too seldom.
+    fn ahead_of(silent: &Silent) -> Option<Steady> {
+        let (last, usual) = (silent.last?, silent.usual?);
+        let learned = silent.intervals.len() == REMEMBERED && silent.came == silent.intervals;
+        let (low, high) = (usual * 3 / 4, usual * 7 / 5);
+        let calm = !silent.open && !silent.is_unsteady && !silent.is_pausing();
+        if !learned || !calm || high * USUAL_INTERVALS > SHORTEST || low < BUNDLED {
+            return None;
+        }
+        let mut steady = Steady { last, low, high, seen: 0, outside: [None; OUTLIERS] };
+        silent.intervals.iter().all(|interval| steady.is_usual(*interval)).then_some(steady)
+    }
+
+    /// Before this moment the next reading has to come.
+    pub(crate) fn due(&self) -> Timestamp {
+        self.last + SHORTEST
+    }
+
+    /// The limit that stays.
+    pub(crate) fn limit(&self) -> Span {
+        SHORTEST
+    }
+
+    /// Is the next arrival, before [`Steady::due`], as steady as all before it?
+    pub(crate) fn goes_on(&mut self, at: Timestamp) -> bool {
+        let interval = at - self.last;
+        self.last = at;
+        self.is_usual(interval)
+    }
+
+    fn is_usual(&mut self, interval: Span) -> bool {
+        self.seen += 1;
+        if self.low <= interval && interval <= self.high {
+            return true;
+        }
+        let oldest = self.outside[0];
+        self.outside.rotate_left(1);
+        self.outside[OUTLIERS - 1] = Some(self.seen);
+        interval >= BUNDLED && oldest.is_none_or(|oldest| oldest + REMEMBERED <= self.seen)
     }
 }
 

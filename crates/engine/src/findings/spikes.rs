@@ -79,6 +79,23 @@ impl SpikeFilter {
         None
     }
 
+    /// The newest good reading, °C, if nothing is held back.
+    pub(crate) fn calm_at(&self) -> Option<f64> {
+        self.good.filter(|_| self.held.is_empty()).map(|(_, good)| good)
+    }
+
+    /// Would a reading behind `good` go on at once?
+    #[inline]
+    pub(crate) fn goes_on(good: f64, value: f64) -> bool {
+        (value - good).abs() <= JUMP
+    }
+
+    /// A reading went on at once.
+    #[inline]
+    pub(crate) fn went_on(&mut self, at: Timestamp, value: f64) {
+        self.good = Some((at, value));
+    }
+
     /// Nothing more will come for a while: what is held goes on.
     pub(crate) fn release(&mut self, passed: &mut Vec<Passing>) {
         if let Some(&(at, _, value)) =
@@ -128,6 +145,11 @@ impl Spikes {
             advice: "Have plug, cable and shield of the probe looked at by qualified people; the jumps are left out of everything else.",
         }
         .raise()
+    }
+
+    /// Without one open, another reading changes nothing.
+    pub(crate) fn is_calm(&self) -> bool {
+        !self.open
     }
 
     /// A reading came; whether it comes back from a jump is seen afterwards.
