@@ -3,13 +3,11 @@
 //! Findings come from the replay and never change afterwards. Phases and measures use every reading (contract, section 5): where some came too
 //! late to be watched, the batches are worked out again from tidy readings.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
-use frames::{FrameError, ReadingHeap, TidyReadings};
-use model::{
-    Arrival, Batch, Channel, Content, Event, Finding, FindingId, MachineId, Reading, Span, Timestamp,
-};
+use frames::{FrameError, ReadingHeap, Rows, TidyReadings};
+use model::{Arrival, Batch, Channel, Content, Event, Finding, FindingId, MachineId, Span, Timestamp};
 use plant::{Machine, Plant};
 
 use crate::engine::{Changes, Engine};
@@ -127,7 +125,7 @@ impl Analyst {
                 .collect();
             findings.sort_by_key(|finding| finding.raised_at);
             let batches = if came_late {
-                let batches = rework(&self.plant, machine, &tidy, &events);
+                let batches = rework_tidy(&self.plant, machine, &tidy, &events);
                 findings.iter_mut().for_each(|finding| assign(finding, &batches));
                 batches
             } else {
@@ -162,29 +160,72 @@ fn assign(finding: &mut Finding, batches: &[Batch]) {
     finding.batch = batches.iter().rfind(holds).map(|batch| batch.id.clone());
 }
 
-/// Works out the batches of one machine from readings and events in whatever order they came, with everything known. Findings are
-/// not raised anew.
-pub fn rework(plant: &Plant, machine: &Machine, tidy: &TidyReadings, events: &[Event]) -> Vec<Batch> {
-    let setting = Setting { plant, machine };
-    let mut watch = MachineWatch::new(&setting);
-    let mut events: Vec<&Event> = events.iter().collect();
-    events.sort_by_key(|event| event.at);
-    let mut events = events.into_iter().peekable();
-    let arrival = |arrived, content| Arrival { arrived, retained: false, content };
+/// The same as [`rework`] from the readings of a recording.
+pub(crate) fn rework_tidy(
+    plant: &Plant,
+    machine: &Machine,
+    tidy: &TidyReadings,
+    events: &[Event],
+) -> Vec<Batch> {
+    let mut reworker = Reworker::new(plant, machine, events);
     for &(at, channel, value) in &tidy.rows {
-        while let Some(event) = events.next_if(|event| event.at <= at) {
-            watch.apply(&setting, &arrival(event.at, Content::Event(event.clone())));
+        reworker.take_events(at);
+        reworker.watch.apply_at_once(&reworker.setting, (at, channel, value));
+    }
+    reworker.finish()
+}
+
+/// Works out the batches of one machine from what the store holds of it and from events in whatever order they came, with everything known.
+/// Findings are not raised anew.
+pub fn rework(plant: &Plant, machine: &Machine, rows: &Rows, events: &[Event]) -> Vec<Batch> {
+    let mut reworker = Reworker::new(plant, machine, events);
+    let mut row = 0;
+    while row < rows.len() {
+        let at = rows.at(row);
+        reworker.take_events(at);
+        let next = reworker.events.front().map_or(rows.len(), |event| rows.first_from(event.at, row));
+        let Reworker { watch, setting, .. } = &mut reworker;
+        watch.look_at_clock(at);
+        let taken = watch.take_stretch(setting, rows, row..next, &mut Vec::new());
+        if taken == 0 {
+            rows.readings(row)
+                .for_each(|(channel, value)| watch.apply_at_once(setting, (at, channel, value)));
         }
-        let reading = Reading { machine: machine.id.clone(), channel, at, value };
-        watch.apply(&setting, &arrival(at, Content::Reading(reading)));
+        row += taken.max(1);
     }
-    for event in events {
-        watch.apply(&setting, &arrival(event.at, Content::Event(event.clone())));
+    reworker.finish()
+}
+
+/// One machine gone through again, with its events in the order in which they happened.
+struct Reworker<'a> {
+    setting: Setting<'a>,
+    watch: MachineWatch,
+    events: VecDeque<&'a Event>,
+}
+
+impl<'a> Reworker<'a> {
+    fn new(plant: &'a Plant, machine: &'a Machine, events: &'a [Event]) -> Reworker<'a> {
+        let setting = Setting { plant, machine };
+        let mut events: Vec<&Event> = events.iter().collect();
+        events.sort_by_key(|event| event.at);
+        Reworker { watch: MachineWatch::new(&setting), setting, events: events.into() }
     }
-    watch.finish(&setting);
-    let mut batches = watch.take_ended();
-    batches.extend(watch.open_batch(&setting));
-    batches
+
+    /// What happened up to `at` has its turn before a reading of then.
+    fn take_events(&mut self, at: Timestamp) {
+        while let Some(event) = self.events.pop_front_if(|event| event.at <= at) {
+            let content = Content::Event(event.clone());
+            self.watch.apply(&self.setting, &Arrival { arrived: event.at, retained: false, content });
+        }
+    }
+
+    fn finish(mut self) -> Vec<Batch> {
+        self.take_events(Timestamp::from_millis(i64::MAX));
+        self.watch.finish(&self.setting);
+        let mut batches = self.watch.take_ended();
+        batches.extend(self.watch.open_batch(&self.setting));
+        batches
+    }
 }
 
 /// A pause of this many usual intervals, or of a minute if that is longer, is a gap (contract, `silent`).
@@ -219,4 +260,75 @@ fn known_seconds(times: &[Timestamp], from: Timestamp, to: Timestamp) -> f64 {
     let known = |step: f64| if step > gap { usual } else { step };
     let ends = [times[0] - from, to - times[times.len() - 1]].map(Span::as_secs_f64);
     steps.iter().chain(&ends).copied().map(known).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use frames::ABSENT;
+    use model::EventKind;
+
+    use super::*;
+
+    const PLANT: &str = r#"[plant]
+name = "Tern Street works"
+time_zone = "Europe/Lisbon"
+[mqtt]
+url = "embedded"
+[[couverture]]
+id = "dark-64"
+family = "dark"
+[[machine]]
+id = "alder"
+style = "kettle"
+couverture = "dark-64"
+method = "seed"
+"#;
+
+    /// Nine hours with a spike, a gap and a missing reading; chocolate each second, jacket each third.
+    fn day() -> Vec<(i64, Option<i32>, Option<i32>)> {
+        let chocolate = |minute: f64| match minute {
+            _ if minute < 70.0 => 24.0 + 0.32 * minute,
+            _ if minute < 120.0 => 46.0,
+            _ => (20.0 + 26.0 * (-(minute - 120.0) / 55.0).exp()).max(31.5),
+        };
+        let row = |second: i64| {
+            let value = chocolate(second as f64 / 60.0) + 0.01 * (second % 7) as f64;
+            let thousandths = (value * 100.0).round() as i32 * 10;
+            let spike = if second == 20_000 { 9_000 } else { 0 };
+            let shown = Some(thousandths + spike).filter(|_| second != 25_000);
+            (second * 1000, shown, (second % 3 == 0).then_some(thousandths + 1_000))
+        };
+        (0..9 * 3600).filter(|second| !(15_000..15_200).contains(second)).map(row).collect()
+    }
+
+    #[test]
+    fn batches_from_the_store_are_those_of_a_recording() {
+        let plant = plant::parse_plant(PLANT).unwrap();
+        let event = |second: i64, kind| Event {
+            machine: "alder".parse().unwrap(),
+            at: Timestamp::from_millis(second * 1000),
+            by: None,
+            kind,
+            raw: String::new(),
+        };
+        let seed = EventKind::Seed { mass_kg: Some(4.0), temperature: None, lot: None };
+        let events = [event(31_000, EventKind::End), event(9_500, seed)];
+        let (mut heap, day) = (ReadingHeap::default(), day());
+        for &(at, chocolate, jacket) in &day {
+            let value = |thousandths: i32| f64::from(thousandths) / 1000.0;
+            heap.push(Channel::Chocolate, Timestamp::from_millis(at), chocolate.map(value));
+            if let Some(jacket) = jacket {
+                heap.push(Channel::Jacket, Timestamp::from_millis(at), Some(value(jacket)));
+            }
+        }
+        let mut columns: [Vec<i32>; Channel::ALL.len()] = Default::default();
+        columns[0] = day.iter().map(|(_, chocolate, _)| chocolate.unwrap_or(ABSENT)).collect();
+        columns[1] = day.iter().map(|(_, _, jacket)| jacket.unwrap_or(ABSENT)).collect();
+        let missing = day.iter().map(|(_, chocolate, _)| i32::from(chocolate.is_none())).collect();
+        let rows = Rows::new(day.iter().map(|(at, ..)| *at).collect(), missing, columns).unwrap();
+        let machine = &plant.machines[0];
+        let batches = rework(&plant, machine, &rows, &events);
+        assert_eq!(batches, rework_tidy(&plant, machine, &heap.tidy().unwrap(), &events));
+        assert_eq!((batches.len(), batches[0].end), (1, Some(Timestamp::from_millis(31_000_000))));
+    }
 }

@@ -186,8 +186,9 @@ impl Book {
 
     fn batch(&self, spans: &[PhaseSpan], end: Option<Timestamp>, source: &Source<'_>) -> Option<Batch> {
         let open = self.open.as_ref()?;
+        let history = source.history.laid_open(open.start);
         let measured = Measured {
-            history: source.history,
+            history: &history,
             phases: spans,
             limits: source.limits,
             seeded_at: open.seeded_at,

@@ -293,7 +293,7 @@ mod tests {
     fn a_batch_that_nobody_corrects_keeps_its_figures() {
         let (plant, tidy) = (plant(), days_with_a_stuck_probe());
         let machine = &plant.machines[0];
-        let own = crate::rework(&plant, machine, &tidy, &[]);
+        let own = crate::analyse::rework_tidy(&plant, machine, &tidy, &[]);
         assert_eq!(own.iter().map(|batch| batch.end.is_none()).collect::<Vec<_>>(), [false, true]);
         for batch in own {
             assert!(batch.measures.unknown_minutes.is_some_and(|m| m > 15.0), "stuck for half an hour");

@@ -6,12 +6,16 @@
 //! What is older than an hour is packed: it is looked at seldom, and a thousand machines have days of it. Pieces do not change once they are
 //! packed, so that a saved state needs only those that came since the last one (`pieces`).
 
+mod look_back;
 mod pieces;
 
-use std::collections::VecDeque;
+use std::collections::{VecDeque, vec_deque};
+use std::ops::Range;
 
 use frames::{PackedTicks, Tick};
 use model::{Span, Timestamp};
+
+use self::look_back::{Extremes, Mean, Sums};
 
 /// A week at a tick every five seconds, a day and a half at one a second (wheels and bowls). A batch that lasts longer is measured over
 /// so much of its end.
@@ -125,6 +129,22 @@ impl History {
         self.len = first + others + self.ticks.len();
     }
 
+    /// The same ticks, with those from `from` on laid open: for who looks at them again and again.
+    pub(crate) fn laid_open(&self, from: Timestamp) -> History {
+        let mut open = self.clone();
+        let closed = self.pieces.range(..self.packed_only());
+        for piece in closed.rev().take_while(|piece| from <= piece.last()) {
+            self.unpack(piece).rev().for_each(|tick| open.ticks.push_front(tick));
+            open.opened += 1;
+        }
+        open
+    }
+
+    /// The newest one.
+    pub(crate) fn newest(&self) -> Option<&Tick> {
+        self.ticks.back()
+    }
+
     /// What is kept of a piece.
     fn unpack(&self, piece: &PackedTicks) -> impl DoubleEndedIterator<Item = Tick> + use<> {
         let kept_from = self.kept_from;
@@ -140,18 +160,51 @@ impl History {
     }
 
     /// All ticks from `from` on and before `to`.
+    #[inline]
     pub(crate) fn between(&self, from: Timestamp, to: Timestamp) -> impl DoubleEndedIterator<Item = Tick> {
+        let packed = self.packed_between(from, to);
+        let old = self.pieces.range(packed).flat_map(|piece| self.unpack(piece));
+        let old = old.filter(move |tick| from <= tick.at && tick.at < to);
+        old.chain(self.open_between(from, to).copied())
+    }
+
+    /// Which pieces have to be unpacked for that; none where the open ticks reach back so far.
+    #[inline]
+    fn packed_between(&self, from: Timestamp, to: Timestamp) -> Range<usize> {
+        if self.ticks.front().is_some_and(|oldest| oldest.at <= from) {
+            return 0..0;
+        }
         let packed = self.packed_only();
         let first = self.pieces.partition_point(|piece| piece.last() < from).min(packed);
         let last = self.pieces.partition_point(|piece| piece.first() < to).min(packed);
-        let old = self.pieces.range(first..last.max(first)).flat_map(|piece| self.unpack(piece));
-        let old = old.filter(move |tick| from <= tick.at && tick.at < to);
-        let first = self.ticks.partition_point(|tick| tick.at < from);
-        let last = self.ticks.partition_point(|tick| tick.at < to);
-        old.chain(self.ticks.range(first..last.max(first)).copied())
+        first..last.max(first)
+    }
+
+    /// Those that lie open, from `from` on and before `to`.
+    #[inline]
+    fn open_between(&self, from: Timestamp, to: Timestamp) -> vec_deque::Iter<'_, Tick> {
+        let (first, last) = (self.open_from(from), self.open_from(to));
+        self.ticks.range(first..last.max(first))
+    }
+
+    /// The place of the first open tick from `at` on, looked for from the end: nearly every question is about the newest.
+    #[inline]
+    fn open_from(&self, at: Timestamp) -> usize {
+        let len = self.ticks.len();
+        let mut back = 1;
+        while back <= len && at <= self.ticks[len - back].at {
+            back *= 2;
+        }
+        let (mut low, mut high) = (len.saturating_sub(back), len - back / 2);
+        while low < high {
+            let middle = low + (high - low) / 2;
+            if self.ticks[middle].at < at { low = middle + 1 } else { high = middle }
+        }
+        low
     }
 
     /// Chocolate from `from` on and before `to`.
+    #[inline]
     pub(crate) fn chocolate(
         &self,
         from: Timestamp,
@@ -160,20 +213,17 @@ impl History {
         self.between(from, to).filter_map(|tick| Some((tick.at, tick.chocolate()?)))
     }
 
-    /// Ticks from the newest backwards, as far as `back` before `now` (`now` included).
-    fn newest_first(&self, now: Timestamp, back: Span) -> impl Iterator<Item = Tick> {
-        let instant = Span::from_millis(1);
-        self.between(now - back + instant, now + instant).rev()
-    }
-
     /// Mean chocolate over the last seconds, °C.
+    #[inline]
     pub(crate) fn level(&self, now: Timestamp) -> Option<f64> {
         self.mean_over(now, LEVEL_WINDOW)
     }
 
     /// Mean chocolate of the last `back`, °C.
+    #[inline]
     pub(crate) fn mean_over(&self, now: Timestamp, back: Span) -> Option<f64> {
-        mean(self.newest_first(now, back).filter_map(|tick| tick.chocolate()))
+        let Mean { n, sum } = self.look_back(now, back, Mean::default());
+        (n > 0).then(|| sum / n as f64)
     }
 
     /// Straight line through the chocolate of the last `back`. `None` with fewer than three ticks or when they span
@@ -184,19 +234,9 @@ impl History {
 
     /// [`History::line`] with at least `fewest` ticks.
     pub(crate) fn line_through(&self, now: Timestamp, back: Span, fewest: usize) -> Option<Line> {
-        let (mut n, mut sum_t, mut sum_y, mut sum_tt, mut sum_ty) = (0usize, 0.0, 0.0, 0.0, 0.0);
-        let (mut first, mut last) = (now, None);
-        for tick in self.newest_first(now, back) {
-            let Some(y) = tick.chocolate() else { continue };
-            let t = (tick.at - now).as_mins_f64();
-            n += 1;
-            sum_t += t;
-            sum_y += y;
-            sum_tt += t * t;
-            sum_ty += t * y;
-            first = tick.at;
-            last.get_or_insert(tick.at);
-        }
+        let sums =
+            Sums { now, n: 0, sum_t: 0.0, sum_y: 0.0, sum_tt: 0.0, sum_ty: 0.0, last: None, first: now };
+        let Sums { n, sum_t, sum_y, sum_tt, sum_ty, first, last, .. } = self.look_back(now, back, sums);
         let spans = last? - first;
         if n < fewest || spans.as_millis() * 2 < back.as_millis() {
             return None;
@@ -208,8 +248,9 @@ impl History {
     }
 
     /// Lowest and highest mean of a tick in the last `back`.
+    #[inline]
     pub(crate) fn extremes(&self, now: Timestamp, back: Span) -> Option<(f64, f64)> {
-        extremes(self.newest_first(now, back).filter_map(|tick| tick.chocolate()))
+        self.look_back(now, back, Extremes::default()).0
     }
 
     /// When the first kept tick was.
@@ -222,6 +263,7 @@ impl History {
 }
 
 /// Mean; `None` of nothing.
+#[inline]
 pub(crate) fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
     let (n, sum) = values.fold((0usize, 0.0), |(n, sum), value| (n + 1, sum + value));
     (n > 0).then(|| sum / n as f64)
@@ -229,8 +271,9 @@ pub(crate) fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
 
 /// Lowest and highest; `None` of nothing.
 pub(crate) fn extremes(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
-    values.fold(None, |so_far, value| match so_far {
-        None => Some((value, value)),
-        Some((low, high)) => Some((value.min(low), value.max(high))),
-    })
+    values.fold(None, |so_far, value| Some(further(so_far, value)))
+}
+
+pub(super) fn further(so_far: Option<(f64, f64)>, value: f64) -> (f64, f64) {
+    so_far.map_or((value, value), |(low, high)| (value.min(low), value.max(high)))
 }

@@ -293,7 +293,7 @@ impl MachineWatch {
         let gap = self.pace.step(tick.at);
         let level = self.history.level(tick.at).unwrap_or(chocolate);
         let limits = self.limits(setting);
-        let next_limits = setting.plant.limits(setting.machine, &self.book.next_facts().couverture);
+        let next_limits = self.next_limits(setting, &limits);
         let view = View {
             now: tick.at,
             chocolate,
@@ -410,6 +410,16 @@ impl MachineWatch {
 
     fn limits(&self, setting: &Setting<'_>) -> Limits {
         setting.plant.limits(setting.machine, &self.book.facts().couverture)
+    }
+
+    /// Of the charge that the next rise will melt; it is the one in the machine until another is reported.
+    fn next_limits(&self, setting: &Setting<'_>, limits: &Limits) -> Limits {
+        let next = &self.book.next_facts().couverture;
+        if *next == self.book.facts().couverture {
+            *limits
+        } else {
+            setting.plant.limits(setting.machine, next)
+        }
     }
 
     fn source<'a>(&'a self, limits: &'a Limits) -> Source<'a> {

@@ -3,7 +3,9 @@
 //! The watch and the correction of a batch go the same way, so that a batch which nobody corrects keeps its figures. What the instruments' own
 //! findings make of a reading is handed back for the watch to tell.
 
-use frames::{Tick, Ticker};
+use std::ops::Range;
+
+use frames::{Rows, Tick, Ticker};
 use model::{Channel, Span, Timestamp};
 use plant::Style;
 use serde::{Deserialize, Serialize};
@@ -17,6 +19,9 @@ use crate::step::step_of;
 
 /// A hold that moves less than this is quiet, °C/min.
 const QUIET_SLOPE: f64 = 0.05;
+
+const OTHERS: [Channel; 6] =
+    [Channel::Jacket, Channel::Room, Channel::Humidity, Channel::Setpoint, Channel::Stirrer, Channel::Motor];
 
 /// Leaves out what is doubted, and makes ticks of the rest.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -54,21 +59,26 @@ impl Sieve {
     }
 
     /// The tick that a reading at `at` closes, nothing being held back.
+    #[inline]
     pub(crate) fn turn(&mut self, at: Timestamp) -> Option<Tick> {
         self.ticker.turn(at).0
     }
 
-    /// A chocolate reading with which nothing is wrong goes into the tick of its moment.
+    /// Rows of one step, with which nothing is wrong, go into their tick; of all channels but the chocolate the last value counts.
     #[inline]
-    pub(crate) fn pass(&mut self, at: Timestamp, value: f64) {
-        self.filter.went_on(at, value);
-        self.ticker.turn(at).1.insert(Channel::Chocolate, value);
-    }
-
-    /// Whatever else was measured in the step of a moment.
-    #[inline]
-    pub(crate) fn pass_other(&mut self, at: Timestamp, channel: Channel, value: f64) {
-        self.ticker.turn(at).1.insert(channel, value);
+    pub(crate) fn fill(&mut self, rows: &Rows, step: Range<usize>) {
+        let (_, tick) = self.ticker.turn(rows.at(step.start));
+        for row in step.clone() {
+            if let Some(value) = rows.value(row, Channel::Chocolate) {
+                tick.insert(Channel::Chocolate, value);
+                self.filter.went_on(rows.at(row), value);
+            }
+        }
+        for channel in OTHERS {
+            if let Some(value) = rows.last_value(step.clone(), channel) {
+                tick.insert(channel, value);
+            }
+        }
     }
 
     /// How long a tick is.
@@ -79,6 +89,7 @@ impl Sieve {
     /// Looks at a chocolate reading before it is let on: what `probe-stuck` says, and the value if it is none of its and possible at all.
     /// `history` holds all ticks so far; `longest_gap` is how far apart two readings of this probe may be, `None` for a sender that
     /// pauses as a rule.
+    #[inline]
     pub(crate) fn look(
         &mut self,
         at: Timestamp,
@@ -93,6 +104,7 @@ impl Sieve {
     }
 
     /// Is the chocolate holding? Looked at once a minute: a slope over three does not change faster.
+    #[inline]
     fn look_whether_quiet(&mut self, at: Timestamp, history: &History) {
         if self.quiet_looked_at.is_none_or(|looked| at - looked >= Span::from_mins(1)) {
             self.quiet_looked_at = Some(at);

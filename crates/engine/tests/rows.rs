@@ -376,7 +376,7 @@ impl Both {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 16, ..ProptestConfig::default() })]
 
     #[test]
     fn by_the_column_is_the_same_as_one_by_one(works in works()) {

@@ -6,7 +6,7 @@
 //!
 //! [`Rows`] are readings that lie still, a row a moment, to be worked through by the column.
 //!
-//! [`PackedTicks`] are ticks of long ago in a fifth of the room.
+//! [`PackedTicks`] are ticks of long ago in a sixth of the room.
 //!
 //! Knows nothing of phases or findings and never reads a clock.
 

@@ -33,6 +33,7 @@ impl Tick {
     }
 
     /// Its values by place: mean, sum of squares, lowest, highest, then the other channels.
+    #[inline]
     pub(crate) fn column(&self, place: usize) -> f32 {
         match place {
             0 => self.mean,
@@ -43,6 +44,7 @@ impl Tick {
         }
     }
 
+    #[inline]
     pub(crate) fn set_column(&mut self, place: usize, value: f32) {
         match place {
             0 => self.mean = value,
@@ -143,6 +145,7 @@ impl Ticker {
     }
 
     /// Hands out the open tick if its step is over at `now`.
+    #[inline]
     fn close_before(&mut self, now: Timestamp) -> Option<Tick> {
         let step = self.step;
         self.open.take_if(|tick| tick.at + step <= now)
@@ -155,6 +158,7 @@ impl Ticker {
 }
 
 /// Set-point and stirrer are often told only when they change: they hold.
+#[inline]
 fn carried_on(tick: &Tick) -> [f32; Channel::ALL.len()] {
     let mut carried = [f32::NAN; Channel::ALL.len()];
     for channel in [Channel::Setpoint, Channel::Stirrer] {

@@ -76,9 +76,9 @@ impl Reworker {
             return Ok(());
         };
         let (read_from, read_to) = (first - BEFORE, last + Span::from_hours(1));
-        let readings = self.readings(machine, read_from, read_to)?;
+        let rows = self.store.read_rows(machine, &Channel::ALL, read_from, read_to)?;
         let events = self.events(machine, read_from, read_to)?;
-        let worked_out = rework(plant, settings, &readings, &events);
+        let worked_out = rework(plant, settings, &rows, &events);
         let batches = old.into_iter().filter_map(|batch| refreshed(batch, &worked_out)).collect();
         self.records.commit(&Update { batches, ..Update::default() })?;
         Ok(())

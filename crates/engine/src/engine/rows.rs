@@ -96,7 +96,7 @@ impl Going<'_> {
             // Between two arrivals of its own it matters only that time has moved on, not how often.
             self.move_on(setting, rows.at(row));
             let mut found = Vec::new();
-            let taken = self.watch().take_stretch(setting, rows, row, &mut found);
+            let taken = self.watch().take_stretch(setting, rows, row..rows.len(), &mut found);
             for Found { arrived, finding } in found {
                 self.placed.push(Placed { arrived, stage: Stage::Arrival, place: self.place, finding });
             }

@@ -27,24 +27,38 @@ pub(super) struct Air {
     watch: Watch,
     pace: Pace,
     known_since: Option<Timestamp>,
+    /// No value above the limit has been seen since then; not saved, so that after a restart it is looked for anew.
+    #[serde(skip)]
+    below_since: Option<Timestamp>,
 }
 
 impl Air {
     /// What became of it, with the level that it was judged by.
     pub(super) fn step(&mut self, a: &Around<'_>, limit: &Limit) -> (Edge, f64) {
         let nothing = (Edge::None, 0.0);
-        if a.tick.other(limit.channel).is_none() {
-            return nothing;
-        }
+        let Some(value) = a.tick.other(limit.channel) else { return nothing };
         let gap = self.pace.gap(a.at);
         if gap {
             self.known_since = None;
         }
         let known_since = *self.known_since.get_or_insert(a.at);
         let known_for = a.known - known_since;
+        if self.stays_below(a, value, limit) {
+            return (self.watch.step(a.at, a.known, Condition::Clear, gap, FOR), value);
+        }
         let Some(level) = a.mean_of(limit.channel, LEVEL_WINDOW.min(known_for)) else { return nothing };
         let condition = Condition::above(level, limit.most, limit.deadband);
         let passed = (a.at - SEEN_LATE).max(known_since);
         (self.watch.step(passed, a.known, condition, gap, FOR), level)
+    }
+
+    /// Nothing is open, and without a value above the limit no mean can be.
+    fn stays_below(&mut self, a: &Around<'_>, value: f64, limit: &Limit) -> bool {
+        if value > limit.most {
+            self.below_since = None;
+            return false;
+        }
+        let since = *self.below_since.get_or_insert(a.at);
+        !self.watch.is_open() && a.known - since >= LEVEL_WINDOW
     }
 }

@@ -94,7 +94,7 @@ impl Pace {
     /// The channel reported at `at`. Is something missing since it last did?
     pub(crate) fn gap(&mut self, at: Timestamp) -> bool {
         let Some(interval) = self.last.replace(at).map(|last| at - last) else { return false };
-        let gap = interval > self.longest();
+        let gap = interval > SHORTEST_GAP && interval > self.longest();
         remember(&mut self.intervals, interval, REMEMBERED);
         gap
     }

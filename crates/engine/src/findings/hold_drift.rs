@@ -148,10 +148,13 @@ impl HoldDrift {
 
 /// Mean chocolate between two moments; `None` if there was hardly anything.
 fn mean_between(m: &Moment<'_>, from: Timestamp, to: Timestamp) -> Option<f64> {
-    let known: Vec<(Timestamp, f64)> = m.history.chocolate(from, to).collect();
-    let (first, last) = (known.first()?.0, known.last()?.0);
-    ((last - first).as_millis() * 2 >= (to - from).as_millis()).then_some(())?;
-    mean(known.into_iter().map(|(_, value)| value))
+    let mut ends = None;
+    let known = m.history.chocolate(from, to).inspect(|&(at, _)| {
+        ends = Some((ends.map_or(at, |(first, _)| first), at));
+    });
+    let mean = mean(known.map(|(_, value)| value));
+    let (first, last) = ends?;
+    mean.filter(|_| (last - first).as_millis() * 2 >= (to - from).as_millis())
 }
 
 #[cfg(test)]

@@ -27,7 +27,7 @@ pub(crate) mod over_batches;
 mod probe_drift;
 pub(crate) mod probe_fault;
 pub(crate) mod probe_stuck;
-mod projection;
+pub(crate) mod projection;
 pub(crate) mod scorch;
 pub(crate) mod seed_missed;
 pub(crate) mod silent;
@@ -46,6 +46,7 @@ use model::{Evidence, EvidenceValue, FindingKind, Forecast, Phase, Priority, Spa
 use plant::Limits;
 use serde::{Deserialize, Serialize};
 
+use self::projection::Cooling;
 use crate::history::History;
 use crate::phases::soak_from;
 use crate::timeline::Timeline;
@@ -94,7 +95,20 @@ pub(crate) struct Moment<'a> {
     pub(crate) longest_gap: Span,
 }
 
-impl Moment<'_> {
+impl<'a> Moment<'a> {
+    /// For a projection, while it cools.
+    fn cooling(&self) -> Cooling<'a> {
+        Cooling {
+            at: self.at,
+            known: self.known,
+            since: self.phase_since,
+            level: self.level,
+            history: self.history,
+            limits: self.limits,
+            seeded: self.seeded,
+        }
+    }
+
     /// Its set-point is that of a melt: what is cold in it was only just filled in, and what falls was too hot.
     fn is_asked_to_melt(&self) -> bool {
         self.setpoint.is_some_and(|setpoint| setpoint >= soak_from(self.limits))
@@ -213,9 +227,12 @@ impl ProcessFindings {
         told.note(FindingKind::TestDue, self.test_due.let_pass(now));
     }
 
-    /// When a cooling charge should be ready.
-    pub(crate) fn forecast(&self) -> Option<Forecast> {
-        self.slow_cooling.forecast()
+    /// When a cooling charge should be ready; `cooling`: how it stood at a moment.
+    pub(crate) fn forecast<'a>(
+        &self,
+        cooling: impl FnOnce(Timestamp) -> Option<Cooling<'a>>,
+    ) -> Option<Forecast> {
+        self.slow_cooling.forecast(cooling)
     }
 }
 

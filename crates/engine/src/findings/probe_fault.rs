@@ -22,6 +22,7 @@ pub(crate) struct ProbeFault {
 
 impl ProbeFault {
     /// A value that a tempering machine can have.
+    #[inline]
     pub(crate) fn is_possible(value: Option<f64>) -> bool {
         value.is_some_and(|value| Channel::Chocolate.possible().contains(&value))
     }

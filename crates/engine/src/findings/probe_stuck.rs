@@ -65,6 +65,7 @@ impl ProbeStuck {
 
     /// Takes a possible reading. `quiet`: the chocolate is holding; `longest_gap`: how far apart two readings of this probe may be, `None` for a
     /// sender that pauses as a rule.
+    #[inline]
     pub(crate) fn step(
         &mut self,
         at: Timestamp,
@@ -92,6 +93,7 @@ impl ProbeStuck {
         }
     }
 
+    #[inline]
     fn learn(&mut self, run: Run, ended: Timestamp, quiet: bool) {
         if quiet {
             let lasted = ended - run.from;

@@ -8,9 +8,10 @@
 
 use maths::cooling::{Arrival, Jacket, NewtonFit, Surroundings, arrival, fit, seconds_to};
 use model::{Channel, Span, Timestamp};
+use plant::Limits;
 use serde::{Deserialize, Serialize};
 
-use super::Moment;
+use crate::history::History;
 use crate::phases::WORKING_MARGIN;
 
 /// The early end is missed by one cooling in ten.
@@ -45,6 +46,29 @@ pub(crate) struct Projected {
     pub(crate) from: Timestamp,
 }
 
+/// A cooling as it stands at a tick.
+pub(crate) struct Cooling<'a> {
+    /// The tick's first moment.
+    pub(crate) at: Timestamp,
+    /// The tick's end.
+    pub(crate) known: Timestamp,
+    pub(crate) since: Timestamp,
+    /// Chocolate over the last seconds, °C.
+    pub(crate) level: f64,
+    pub(crate) history: &'a History,
+    pub(crate) limits: &'a Limits,
+    /// Seed will be added on the way.
+    pub(crate) seeded: bool,
+}
+
+/// How it falls now.
+struct Fall {
+    /// The steeper of its newest slopes, °C/min.
+    slope: f64,
+    /// It is still growing steeper.
+    steeper: bool,
+}
+
 /// Points of the cooling so far; seconds since its start.
 struct Points {
     seconds: Vec<f64>,
@@ -53,64 +77,76 @@ struct Points {
     jacket_values: Vec<f64>,
 }
 
-impl Projected {
+impl Cooling<'_> {
+    /// Length that [`Cooling::projected`] will not put its early end behind, minutes: as if it went on as straight as it falls now. Newton's law
+    /// bends away from that, so whatever is fitted, the charge will hardly be earlier. Without it nothing is projected.
+    pub(crate) fn not_later_than_min(&self) -> Option<f64> {
+        self.fall().map(|fall| self.straight_on_min(&fall))
+    }
+
     /// `None` while the readings leave it open.
-    pub(crate) fn from_cooling(m: &Moment<'_>) -> Option<Projected> {
-        let passed_s = (m.known - m.phase_since).as_secs_f64();
-        let now = m.history.line(m.at, SLOPE)?;
-        let before = m.history.line(m.at - SLOPE, SLOPE)?;
-        let steeper = now.slope.abs() > STILL_STEEPER * before.slope.abs();
-        let top = m.history.level(m.phase_since)?;
-        if m.known - m.phase_since < SHORTEST || now.slope >= 0.0 || top - m.level < SMALLEST_FALL {
-            return None;
-        }
-        let points = Points::of(m, m.phase_since);
+    pub(crate) fn projected(&self) -> Option<Projected> {
+        let fall = self.fall()?;
+        let points = Points::of(self, self.since);
         let projected = if points.knows_jacket() {
-            points.follow_jacket(m, passed_s)
-        } else if steeper {
+            points.follow_jacket(self)
+        } else if fall.steeper {
             None
         } else {
-            Points::of(m, steepest(m)?).to_fitted_level(m, passed_s)
+            Points::of(self, self.steepest()?).to_fitted_level(self)
         };
-        projected.map(|projected| {
-            projected.not_later_than(straight_on_min(m, now.slope.min(before.slope), passed_s))
+        projected.map(|projected| projected.not_later_than(self.straight_on_min(&fall)))
+    }
+
+    fn fall(&self) -> Option<Fall> {
+        let now = self.history.line(self.at, SLOPE)?;
+        let before = self.history.line(self.at - SLOPE, SLOPE)?;
+        let top = self.history.level(self.since)?;
+        let has_fallen = now.slope < 0.0 && top - self.level >= SMALLEST_FALL;
+        (self.known - self.since >= SHORTEST && has_fallen).then(|| Fall {
+            slope: now.slope.min(before.slope),
+            steeper: now.slope.abs() > STILL_STEEPER * before.slope.abs(),
         })
     }
 
+    fn passed_s(&self) -> f64 {
+        (self.known - self.since).as_secs_f64()
+    }
+
+    fn straight_on_min(&self, fall: &Fall) -> f64 {
+        let (_, early_target) = self.targets();
+        self.passed_s() / 60.0 + (self.level - early_target).max(0.0) / fall.slope.abs()
+    }
+
+    /// When the chocolate fell fastest: from then on the wall is cold.
+    fn steepest(&self) -> Option<Timestamp> {
+        let (mut at, mut best) = (self.since + SLOPE, None);
+        while at <= self.at {
+            let slope = self.history.line(at, SLOPE).map(|line| line.slope);
+            if let Some(slope) = slope.filter(|slope| best.is_none_or(|(least, _)| *slope < least)) {
+                best = Some((slope, at));
+            }
+            at += Span::from_mins(1);
+        }
+        best.map(|(_, at)| at - SLOPE / 2)
+    }
+
+    fn targets(&self) -> (f64, f64) {
+        let target = self.limits.working.high() + WORKING_MARGIN;
+        (target, if self.seeded { SEEDED_AT.max(target + SEEDED_ABOVE) } else { target })
+    }
+}
+
+impl Projected {
     fn not_later_than(self, early_min: f64) -> Projected {
         Projected { early_min: self.early_min.min(early_min), ..self }
     }
 }
 
-/// Length of the cooling if it went on as straight as it falls now, minutes. Newton's law bends away from that, so whatever is fitted, the
-/// charge will hardly be earlier.
-fn straight_on_min(m: &Moment<'_>, slope: f64, passed_s: f64) -> f64 {
-    let (_, early_target) = targets(m);
-    passed_s / 60.0 + (m.level - early_target).max(0.0) / slope.abs()
-}
-
-/// When the chocolate fell fastest: from then on the wall is cold.
-fn steepest(m: &Moment<'_>) -> Option<Timestamp> {
-    let (mut at, mut best) = (m.phase_since + SLOPE, None);
-    while at <= m.at {
-        let slope = m.history.line(at, SLOPE).map(|line| line.slope);
-        if let Some(slope) = slope.filter(|slope| best.is_none_or(|(least, _)| *slope < least)) {
-            best = Some((slope, at));
-        }
-        at += Span::from_mins(1);
-    }
-    best.map(|(_, at)| at - SLOPE / 2)
-}
-
-fn targets(m: &Moment<'_>) -> (f64, f64) {
-    let target = m.limits.working.high() + WORKING_MARGIN;
-    (target, if m.seeded { SEEDED_AT.max(target + SEEDED_ABOVE) } else { target })
-}
-
 impl Points {
-    fn of(m: &Moment<'_>, from: Timestamp) -> Points {
+    fn of(c: &Cooling<'_>, from: Timestamp) -> Points {
         let ticks: Vec<_> =
-            m.history.between(from, m.known).filter(|tick| tick.chocolate().is_some()).collect();
+            c.history.between(from, c.known).filter(|tick| tick.chocolate().is_some()).collect();
         let step = ticks.len().div_ceil(MOST_POINTS).max(1);
         let mut points = Points {
             seconds: Vec::new(),
@@ -119,7 +155,7 @@ impl Points {
             jacket_values: Vec::new(),
         };
         for tick in ticks.iter().step_by(step) {
-            let at = (tick.at - m.phase_since).as_secs_f64();
+            let at = (tick.at - c.since).as_secs_f64();
             if let Some(value) = tick.chocolate() {
                 points.seconds.push(at);
                 points.values.push(value);
@@ -136,9 +172,10 @@ impl Points {
         !self.jacket_seconds.is_empty() && self.jacket_seconds.len() * 4 >= self.seconds.len()
     }
 
-    fn to_fitted_level(&self, m: &Moment<'_>, passed_s: f64) -> Option<Projected> {
+    fn to_fitted_level(&self, c: &Cooling<'_>) -> Option<Projected> {
+        let passed_s = c.passed_s();
         let fitted = fit(&self.seconds, &self.values, Surroundings::Unknown).ok()?;
-        let (target, early_target) = targets(m);
+        let (target, early_target) = c.targets();
         let early_s = match arrival(&fitted, early_target, COVERAGE)? {
             Arrival::Passed => passed_s,
             Arrival::Expected(projection) => projection.low,
@@ -154,32 +191,33 @@ impl Points {
             early_min: early_s / 60.0,
             likely_min: likely_s / 60.0,
             late_min: late_s.map(|late| late / 60.0),
-            from: m.phase_since,
+            from: c.since,
         })
     }
 
-    fn follow_jacket(&self, m: &Moment<'_>, passed_s: f64) -> Option<Projected> {
+    fn follow_jacket(&self, c: &Cooling<'_>) -> Option<Projected> {
+        let passed_s = c.passed_s();
         let measured = Jacket { seconds: &self.jacket_seconds, values: &self.jacket_values };
         let charge = fit(&self.seconds, &self.values, Surroundings::JacketAndOffset(measured)).ok()?;
         let jacket_now = *self.jacket_values.last()?;
         let offset = charge.ambient - jacket_now;
         let jacket = self.carried_on(jacket_now);
-        let (target, early_target) = targets(m);
+        let (target, early_target) = c.targets();
         let tau_low = (charge.tau_s - ONE_IN_TEN * charge.tau_se_s).max(charge.tau_s / 4.0);
-        let early = |level: f64| match m.level <= early_target {
+        let early = |level: f64| match c.level <= early_target {
             true => Some(0.0),
-            false => seconds_to(m.level, level, tau_low, early_target),
+            false => seconds_to(c.level, level, tau_low, early_target),
         };
         let early_s = early(jacket.coldest + offset).map_or(f64::INFINITY, |more| passed_s + more);
         let likely_s =
-            carry(m.level, target, charge.tau_s, |s| jacket.at(s) + offset).map(|more| passed_s + more);
+            carry(c.level, target, charge.tau_s, |s| jacket.at(s) + offset).map(|more| passed_s + more);
         let slower = charge.tau_s + ONE_IN_TEN * charge.tau_se_s;
-        let late_s = carry(m.level, target, slower, |s| jacket.at(s) + offset).map(|more| passed_s + more);
+        let late_s = carry(c.level, target, slower, |s| jacket.at(s) + offset).map(|more| passed_s + more);
         Some(Projected {
             early_min: early_s / 60.0,
             likely_min: likely_s.unwrap_or(f64::INFINITY) / 60.0,
             late_min: late_s.map(|late| late / 60.0),
-            from: m.phase_since,
+            from: c.since,
         })
     }
 

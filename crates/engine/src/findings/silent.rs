@@ -228,6 +228,7 @@ impl Steady {
     }
 
     /// Before this moment the next reading has to come.
+    #[inline]
     pub(crate) fn due(&self) -> Timestamp {
         self.last + SHORTEST
     }
@@ -238,12 +239,14 @@ impl Steady {
     }
 
     /// Is the next arrival, before [`Steady::due`], as steady as all before it?
+    #[inline]
     pub(crate) fn goes_on(&mut self, at: Timestamp) -> bool {
         let interval = at - self.last;
         self.last = at;
         self.is_usual(interval)
     }
 
+    #[inline]
     fn is_usual(&mut self, interval: Span) -> bool {
         self.seen += 1;
         if self.low <= interval && interval <= self.high {

@@ -5,10 +5,12 @@
 //! of the usual length has passed. What falls back to the set-point of a melt after it was too hot is no cooling that could be late. The
 //! same projection gives the minutes to ready that people see.
 
+use std::sync::OnceLock;
+
 use model::{FindingKind, Forecast, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::projection::Projected;
+use super::projection::{Cooling, Projected};
 use super::{Moment, Report, Verdict, number};
 
 /// Too slow from this much of the usual length on (contract, section 6).
@@ -25,8 +27,12 @@ const PROJECTED_FROM: f64 = 0.5;
 pub(crate) struct SlowCooling {
     next_fit: Option<Timestamp>,
     late_in_a_row: u8,
+    /// The newest projection, where it was worked out: the fit is dear, and hardly any cooling can be late.
     projected: Option<Projected>,
     raised: Option<Priority>,
+    /// The same for people, who were the first to ask; not saved, because whether they did must change nothing.
+    #[serde(skip)]
+    shown: OnceLock<Option<Projected>>,
 }
 
 impl SlowCooling {
@@ -46,9 +52,14 @@ impl SlowCooling {
         }
     }
 
-    /// When the working range should be reached, from the newest projection.
-    pub(crate) fn forecast(&self) -> Option<Forecast> {
-        let projected = self.projected?;
+    /// When the working range should be reached, from the newest projection; `cooling`: how it stood at a moment.
+    pub(crate) fn forecast<'a>(
+        &self,
+        cooling: impl FnOnce(Timestamp) -> Option<Cooling<'a>>,
+    ) -> Option<Forecast> {
+        let fitted_at = self.next_fit? - EVERY;
+        let projected =
+            self.projected.or_else(|| *self.shown.get_or_init(|| cooling(fitted_at)?.projected()))?;
         let (at, late) = (projected.likely_min, projected.late_min?);
         let give = (late - at).max((at - projected.early_min).max(0.0));
         at.is_finite().then(|| Forecast {
@@ -60,7 +71,8 @@ impl SlowCooling {
     fn cooling(&mut self, m: &Moment<'_>) -> Verdict {
         if self.next_fit.is_none_or(|next| m.at >= next) {
             self.next_fit = Some(m.at + EVERY);
-            self.projected = Projected::from_cooling(m);
+            self.shown = OnceLock::new();
+            self.projected = may_be_late(m).then(|| m.cooling().projected()).flatten();
             let late =
                 self.projected.zip(m.usual_cooling_min).is_some_and(|(p, usual)| p.early_min > SLOW * usual);
             self.late_in_a_row = if late { self.late_in_a_row.saturating_add(1) } else { 0 };
@@ -81,27 +93,24 @@ impl SlowCooling {
             }
             Some(Priority::Medium) if priority == Priority::High => {
                 self.raised = Some(Priority::High);
-                Verdict::Worse { priority, says: self.says(passed, usual) }
+                Verdict::Worse { priority, says: says(self.newest(m), passed, usual) }
             }
             Some(_) | None => Verdict::Quiet,
         }
     }
 
-    fn says(&self, passed: f64, usual: f64) -> String {
-        match self.projected.map(|p| p.likely_min) {
-            Some(likely) if likely.is_finite() && likely > passed => {
-                format!("Cooling will take about {likely:.0} min instead of the usual {usual:.0} min.")
-            }
-            Some(likely) if !likely.is_finite() => {
-                format!("As it cools now it will not reach its working range; {usual:.0} min are usual.")
-            }
-            Some(_) | None => format!("Cooling has taken {passed:.0} min; {usual:.0} min are usual."),
-        }
+    /// The newest projection, even where it could not be late.
+    fn newest(&self, m: &Moment<'_>) -> Option<Projected> {
+        let at = self.next_fit? - EVERY;
+        let then =
+            || Some(Cooling { at, known: at + (m.known - m.at), level: m.history.level(at)?, ..m.cooling() });
+        self.projected.or_else(|| then()?.projected())
     }
 
     fn report(&self, m: &Moment<'_>, priority: Priority, passed: f64, usual: f64) -> Report {
         let mut evidence = vec![number("passed_min", passed), number("usual_min", usual)];
-        if let Some(p) = self.projected {
+        let projected = self.newest(m);
+        if let Some(p) = projected {
             let finite = [("projected_min", p.likely_min), ("projected_early_min", p.early_min)];
             evidence
                 .extend(finite.into_iter().filter(|(_, v)| v.is_finite()).map(|(name, v)| number(name, v)));
@@ -111,11 +120,29 @@ impl SlowCooling {
             priority,
             from: m.phase_since,
             raised_at: m.known,
-            says: self.says(passed, usual),
+            says: says(projected, passed, usual),
             evidence,
             advice: "Feel for cold water or air at this machine and look at the others: if all are slow it is the supply or the \
                      room, if only this one its valve, filter or fan; seed later, not warmer.",
         }
+    }
+}
+
+/// The early end of a projection is never behind the length that the cooling would have if it went on straight.
+fn may_be_late(m: &Moment<'_>) -> bool {
+    let late = |usual| m.cooling().not_later_than_min().is_some_and(|early| early > SLOW * usual);
+    m.usual_cooling_min.is_some_and(late)
+}
+
+fn says(projected: Option<Projected>, passed: f64, usual: f64) -> String {
+    match projected.map(|p| p.likely_min) {
+        Some(likely) if likely.is_finite() && likely > passed => {
+            format!("Cooling will take about {likely:.0} min instead of the usual {usual:.0} min.")
+        }
+        Some(likely) if !likely.is_finite() => {
+            format!("As it cools now it will not reach its working range; {usual:.0} min are usual.")
+        }
+        Some(_) | None => format!("Cooling has taken {passed:.0} min; {usual:.0} min are usual."),
     }
 }
 

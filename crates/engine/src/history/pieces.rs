@@ -87,7 +87,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::history::{MOST_TICKS, PIECE};
+    use crate::history::{MOST_TICKS, PIECE, mean};
 
     fn at(seconds: i64) -> Timestamp {
         Timestamp::from_millis(1_772_427_600_000 + seconds * 1000)
@@ -147,7 +147,13 @@ mod tests {
                 prop_assert_eq!(of(history.between(from, to).rev()), of(plain.iter().rev().filter(inside).copied()));
                 let back = to - from;
                 let young = |tick: &&Tick| tick.at <= to && to - tick.at < back;
-                prop_assert_eq!(of(history.newest_first(to, back)), of(plain.iter().rev().filter(young).copied()));
+                let newest: Vec<f64> = plain.iter().rev().filter(young).filter_map(Tick::chocolate).collect();
+                let lowest = newest.iter().copied().min_by(f64::total_cmp);
+                prop_assert_eq!(history.mean_over(to, back), mean(newest.iter().copied()));
+                prop_assert_eq!(history.extremes(to, back).map(|(low, _)| low), lowest);
+                let line = history.line_through(to, back, 1);
+                prop_assert!(line.is_none_or(|line| line.n == newest.len()), "{line:?}");
+                prop_assert_eq!(of(history.laid_open(from).between(from, to)), of(history.between(from, to)));
             }
             let again = through_disk(&history);
             prop_assert_eq!(of(again.ticks.iter().copied()), of(history.ticks.iter().copied()));

@@ -1,7 +1,8 @@
 //! The machine as it stands, for the board.
 
-use model::{Batch, Lane, Phase, Span, TestDue, Timestamp};
+use model::{Batch, Forecast, Lane, Method, Phase, Span, TestDue, Timestamp};
 
+use crate::findings::projection::Cooling;
 use crate::standing::Proof;
 
 use super::{MachineWatch, Setting};
@@ -63,11 +64,26 @@ impl MachineWatch {
             phase,
             phase_since,
             batch,
-            forecast: self.process.forecast(),
+            forecast: self.forecast(setting),
             open: self.ledger.open(),
             last_test: self.book.last_test(),
             test_due: self.test_due(setting),
         }
+    }
+
+    fn forecast(&self, setting: &Setting<'_>) -> Option<Forecast> {
+        let limits = self.limits(setting);
+        self.process.forecast(|at| {
+            Some(Cooling {
+                at,
+                known: at + self.sieve.step(),
+                since: self.book.timeline.last_of(Phase::Cooling)?.from,
+                level: self.history.level(at)?,
+                history: &self.history,
+                limits: &limits,
+                seeded: self.book.facts().method == Method::Seed,
+            })
+        })
     }
 
     /// When the next temper test is due; not before the charge is ready by its temperature.

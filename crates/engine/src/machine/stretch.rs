@@ -27,15 +27,16 @@ pub(crate) struct Found {
 }
 
 impl MachineWatch {
-    /// Takes rows from `from` on as far as nothing is unusual in them; says how many, which may be none.
+    /// Takes rows from the first of `range` on as far as nothing is unusual in them; says how many, which may be none.
     pub(crate) fn take_stretch(
         &mut self,
         setting: &Setting<'_>,
         rows: &Rows,
-        from: usize,
+        range: Range<usize>,
         found: &mut Vec<Found>,
     ) -> usize {
-        let most = rows.len().min(from + MOST_ROWS);
+        let from = range.start;
+        let most = range.end.min(from + MOST_ROWS);
         let Some((came, limit)) =
             self.usual_ahead(rows, from..most).filter(|(came, _)| came.len() >= FEWEST_ROWS)
         else {
@@ -110,43 +111,26 @@ impl MachineWatch {
             let next = at.floor(self.sieve.step()) + self.sieve.step();
             let end = (row + 1..waiting).find(|&row| next <= rows.at(row)).unwrap_or(waiting);
             // The reading that closes a tick is looked at before that is.
-            let chocolate = rows.value(row, Channel::Chocolate);
-            if let Some(value) = chocolate {
-                self.look_at(at, value, limit);
-            }
+            self.look_at(rows, row, limit);
             if let Some(tick) = self.sieve.turn(at) {
                 self.tick(setting, tick);
                 self.hand_on(rows, came, at, found);
             }
-            if let Some(value) = chocolate {
-                self.sieve.pass(at, value);
+            for row in row + 1..end {
+                self.look_at(rows, row, limit);
             }
-            self.fill(rows, row..end, limit);
+            self.sieve.fill(rows, row..end);
             row = end;
         }
     }
 
-    /// The rest of a step's rows goes into its tick; of its first row the chocolate is there.
-    fn fill(&mut self, rows: &Rows, step: Range<usize>, limit: Span) {
-        for row in step.clone().skip(1) {
-            if let Some(value) = rows.value(row, Channel::Chocolate) {
-                let at = rows.at(row);
-                self.look_at(at, value, limit);
-                self.sieve.pass(at, value);
-            }
+    /// A chocolate reading with which nothing is wrong: what is learned from it.
+    fn look_at(&mut self, rows: &Rows, row: usize, limit: Span) {
+        if let Some(value) = rows.value(row, Channel::Chocolate) {
+            let at = rows.at(row);
+            let _nothing_to_tell = self.sieve.look(at, Some(value), &self.history, Some(limit));
+            self.pace.note_reading(at, value);
         }
-        let at = rows.at(step.start);
-        for channel in Channel::ALL.into_iter().filter(|channel| *channel != Channel::Chocolate) {
-            if let Some(value) = rows.last_value(step.clone(), channel) {
-                self.sieve.pass_other(at, channel, value);
-            }
-        }
-    }
-
-    /// A reading with which nothing is wrong: what is learned from it.
-    fn look_at(&mut self, at: Timestamp, value: f64, limit: Span) {
-        let _nothing_to_tell = self.sieve.look(at, Some(value), &self.history, Some(limit));
-        self.pace.note_reading(at, value);
     }
 
     /// What was found when a reading of `at` had its turn is told with the arrival that gave it its turn.

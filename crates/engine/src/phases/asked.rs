@@ -24,6 +24,8 @@ pub(super) fn asked_since(
     now: Timestamp,
     asks: impl Fn(f64) -> bool,
 ) -> Option<Timestamp> {
+    // A set-point holds, so the newest tick has one if any has.
+    history.newest()?.other(Channel::Setpoint)?;
     let mut since = None;
     for tick in history.between(earliest, now).rev() {
         match tick.other(Channel::Setpoint) {

@@ -3,10 +3,12 @@
 //! A machine reports every few seconds, a logger every minute, a person every few minutes, and some loggers only what has moved. The
 //! usual spacing is the median of the newest, in the readings' own time: arrivals come in bundles and say nothing of it.
 
+use std::collections::VecDeque;
+
 use model::{Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use crate::bounded::remember;
+use crate::bounded::{remember, remember_newest};
 
 /// Enough for a median that neither a burst nor a pause moves.
 const REMEMBERED: usize = 15;
@@ -51,9 +53,9 @@ pub(crate) struct Pace {
     usual_move: Option<f64>,
     reading: Option<(Timestamp, f64)>,
     /// The newest readings: how long after the one before each came, and by how much it differed, °C.
-    readings: Vec<(Span, f64)>,
+    readings: VecDeque<(Span, f64)>,
     /// The newest of the differences that are none of zero.
-    moves: Vec<f64>,
+    moves: VecDeque<f64>,
     grain: f64,
 }
 
@@ -74,16 +76,25 @@ impl Pace {
     }
 
     /// Takes a reading as it came: what it differs by from the one before shows its smallest step, and whether it tells only what has moved.
+    #[inline]
     pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64) {
         let Some((last, before)) = self.reading.replace((at, value)) else { return };
         let moved = (value - before).abs();
-        remember(&mut self.readings, (at - last, moved), REMEMBERED);
+        remember_newest(&mut self.readings, (at - last, moved), REMEMBERED);
         if moved < f64::EPSILON * 100.0 {
             return;
         }
-        remember(&mut self.moves, moved, MOVES_FOR_GRAIN);
+        let forgotten = remember_newest(&mut self.moves, moved, MOVES_FOR_GRAIN);
+        if self.moves.len() > GRAIN_SHOWN_BY && moved <= self.grain {
+            self.grain = moved;
+        } else if forgotten.is_none_or(|forgotten| forgotten <= self.grain) {
+            self.grain = self.smallest_move();
+        }
+    }
+
+    fn smallest_move(&self) -> f64 {
         let enough = self.moves.len() >= GRAIN_SHOWN_BY;
-        self.grain = if enough { self.moves.iter().copied().fold(f64::INFINITY, f64::min) } else { 0.0 };
+        if enough { self.moves.iter().copied().fold(f64::INFINITY, f64::min) } else { 0.0 }
     }
 
     /// The smallest move that the readings can tell, °C; 0 while it is not known.
@@ -93,8 +104,10 @@ impl Pace {
 
     /// The usual move of a logger that tells only what has moved; `None` of any other.
     fn move_of_one_on_change(&self) -> Option<f64> {
-        let spacings = self.readings.iter().map(|(spacing, _)| *spacing);
-        let (longest, shortest) = (spacings.clone().max()?, spacings.min()?);
+        let mut spacings = self.readings.iter().map(|(spacing, _)| *spacing);
+        let first = spacings.next()?;
+        let (longest, shortest) =
+            spacings.fold((first, first), |(longest, shortest), s| (longest.max(s), shortest.min(s)));
         if longest < shortest * UNEVEN_SPACINGS {
             return None;
         }
