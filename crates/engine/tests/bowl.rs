@@ -111,6 +111,23 @@ fn a_charge_begins_the_record_of_a_bowl_typed_by_hand() {
     assert_eq!((batch.start, phases), (at(0.0), vec![Phase::Melting, Phase::Working]));
 }
 
+/// A bowl that stands at 20 °C for two minutes after it was filled is melting only from where it leaves that level (contract, section 5).
+#[test]
+fn a_bowl_that_waits_is_melting_from_where_its_rise_begins() {
+    let mut engine = workshop();
+    engine.apply(&filled(0.0, Method::PartialMelt));
+    let way = [
+        20.1, 20.0, 20.1, 20.0, 22.5, 24.8, 26.9, 27.9, 28.8, 29.4, 29.7, 29.8, 29.8, 29.7, 29.7, 29.6, 29.6,
+    ];
+    for (step, celsius) in way.into_iter().enumerate() {
+        engine.apply(&reading(0.6 + step as f64 * 0.5, celsius));
+    }
+    engine.advance_clock(at(30.0));
+    let [batch] = engine.open_batches().try_into().expect("one batch");
+    let waited = (batch.start - at(0.0)).as_mins_f64();
+    assert!((2.1..2.6).contains(&waited), "between the last reading at 20 °C and the next: {waited}");
+}
+
 /// Chocolate that was melted elsewhere and poured in: nothing of it is missing either.
 #[test]
 fn a_charge_of_melted_chocolate_begins_the_record_where_it_was_poured_in() {

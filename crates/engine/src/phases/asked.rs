@@ -57,10 +57,7 @@ pub(super) fn left_level(
 
 /// The same for a probe that shows a tenth of a degree.
 fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) -> Option<Timestamp> {
-    let sign = match way {
-        Move::Rise => 1.0,
-        Move::Fall => -1.0,
-    };
+    let sign = way.sign();
     let points: Vec<_> =
         history.chocolate(step - AT_STEP, now).map(|(at, value)| (at, sign * value)).collect();
     let points = smoothed(&points, SMOOTH);

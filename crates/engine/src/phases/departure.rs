@@ -18,6 +18,16 @@ pub(crate) enum Move {
     Fall,
 }
 
+impl Move {
+    /// Times this, every move goes up.
+    pub(super) fn sign(self) -> f64 {
+        match self {
+            Move::Rise => 1.0,
+            Move::Fall => -1.0,
+        }
+    }
+}
+
 /// What counts as level on the way back.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Ground {
@@ -71,10 +81,7 @@ pub(crate) fn left_level(
         fitted: ground.fitted.max(STEPS_FITTED * pace.grain()),
         ..ground
     };
-    let sign = match way {
-        Move::Rise => 1.0,
-        Move::Fall => -1.0,
-    };
+    let sign = way.sign();
     let (foot, foot_value) = foot(history, sign, ground, earliest, noticed)?;
     let mut points = Vec::new();
     for (at, value) in history.chocolate((foot - ground.before).max(earliest), noticed) {

@@ -3,7 +3,9 @@
 use model::{Phase, Span, Timestamp};
 
 use super::asked;
+use super::cooled;
 use super::departure::{FITTED_MOVE, Ground, Move, left_level};
+use super::turn;
 use super::{Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
 
@@ -36,7 +38,13 @@ fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     let less = soak_from(view.limits) - 1.0;
     let step = asked::asked_since(view.history, from, view.now, |setpoint| setpoint < less);
     let asked = step.and_then(|step| asked::left_level(view.history, Move::Fall, step, view.now, view.pace));
-    asked.or_else(|| left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace))
+    asked.or_else(|| {
+        let left = left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace)?;
+        if let Some(driven) = cooled::left_level(view.history, from, left, view.now) {
+            return Some(driven);
+        }
+        Some(turn::or_swing(view, Move::Fall, from, left, |level| level >= soak_from(view.limits)))
+    })
 }
 
 impl Tracker {

@@ -5,6 +5,7 @@ use model::{Method, Phase, Span, Timestamp};
 use super::asked;
 use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level, smoothed};
 use super::rising::{PARTIAL_MELT_STAY, STAIRCASE};
+use super::turn;
 use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
 
@@ -217,7 +218,12 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let soak = soak_from(view.next_limits);
     let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
     let asked = step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now, view.pace));
-    let left = asked.or_else(|| left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace));
+    let left = asked.or_else(|| {
+        let left = left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace)?;
+        let on_level = |level| view.limits.working.holds(level, REWARMED_FROM);
+        let poured = turn::poured(view.history, left);
+        Some(poured.unwrap_or_else(|| turn::or_swing(view, Move::Rise, earliest, left, on_level)))
+    });
     left.map_or(view.now, |left| (left - SHOWN_LATE).max(earliest))
 }
 

@@ -9,14 +9,24 @@
 //! | beginning of the history, idle, melting | [`rising`] |
 //! | soak, cooling | [`falling`] |
 //! | settling, rewarming, working | [`holding`] |
+//!
+//! | a change is dated by | file |
+//! | --- | --- |
+//! | the chocolate alone, where it leaves its level | [`departure`] |
+//! | the chocolate alone, out of a swing or out of a charge of cold pieces | [`turn`] |
+//! | the set-point that asked for it | [`asked`] |
+//! | the jacket that warms a restless charge, or the clock since it was asked to | [`driven`] |
+//! | the jacket that cools a hot charge | [`cooled`] |
 
 mod asked;
+mod cooled;
 mod departure;
 mod driven;
 mod falling;
 mod holding;
 mod pace;
 mod rising;
+mod turn;
 
 use model::{Method, Phase, Span, Timestamp};
 use plant::Limits;

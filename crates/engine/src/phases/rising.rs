@@ -20,6 +20,8 @@ const RISE_ASKED: f64 = 0.5;
 /// Partial melt: working once first in the range and staying so long (contract, section 5). It is dated where it came in, as every
 /// change is dated where it happened; only the steadiness of `working` after a settling is dated at its end.
 pub(super) const PARTIAL_MELT_STAY: Span = Span::from_mins(2);
+/// So many readings show a level.
+const LEVEL_SEEN_BY: usize = 2;
 /// Whether a probe wanders is looked for over this long.
 const RESTLESSNESS_SEEN: Span = Span::from_hours(1);
 /// A rise that has not gone on for so long has ended.
@@ -166,6 +168,10 @@ impl Tracker {
         }
         let stayed = self.in_range_since.filter(|since| view.now - *since >= PARTIAL_MELT_STAY);
         if let Some(since) = stayed.filter(|_| view.method == Method::PartialMelt) {
+            // A bowl that was filled is melting only from where it leaves its level, if that was seen.
+            let foot = left_level(view.history, Move::Rise, STAIRCASE, from, since, view.pace);
+            let foot = foot.filter(|foot| view.history.chocolate(from, *foot).count() >= LEVEL_SEEN_BY);
+            let from = foot.map_or(from, |foot| foot.clamp(from, since));
             let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Working, since)]);
             return (Stage::working(), Some(begins));
         }

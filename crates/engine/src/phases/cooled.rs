@@ -1,0 +1,155 @@
+//! Where a hot charge left its level because its jacket was cooled: sooner than a noisy or coarse probe can show it, the jacket has said it.
+//!
+//! The charge follows its jacket, `dT/dt = k·(jacket − T) − loss` (Newton), so that `T = T₀ + k·∫(jacket − T) dt − loss·t`. Fitted to half an hour of the
+//! hold and the first degrees of the fall, this is the chocolate's own course without the noise, swings of the control included; the level
+//! is its last turn, and is left a tenth of a degree below that.
+
+use maths::least_squares::{CurvePoint, fit_curve};
+use model::{Channel, Span, Timestamp};
+
+use super::departure::LEFT;
+use crate::history::History;
+
+/// So much of the hold before the fall is fitted.
+const HELD: Span = Span::from_mins(30);
+/// The fall is fitted until it has gone this far, °C: further on seed or a person may have joined in.
+const FALLEN: f64 = 2.0;
+/// Fewer points than this do not carry three parameters.
+const FEWEST: usize = 20;
+/// A jacket that has not been told for so long is not known.
+const JACKET_HOLDS: Span = Span::from_mins(3);
+/// Chocolate that keeps this close to the fitted course follows its jacket, °C; so does a noisier one whose fall is many times its scatter.
+const FOLLOWS: f64 = 0.05;
+const FOLLOWS_SHARE: f64 = 0.15;
+/// A course whose top lies at its very beginning shows no level.
+const LEVEL_SEEN: Span = Span::from_mins(2);
+/// A fitted course turns where it comes back by so much, °C.
+const TURNS: f64 = 0.005;
+
+/// When a charge whose fall seems to begin at `falls` left its level; `now` lies in the fall, and the charge is held since `earliest`.
+/// `None` where the jacket is not known or does not explain the fall.
+pub(super) fn left_level(
+    history: &History,
+    earliest: Timestamp,
+    falls: Timestamp,
+    now: Timestamp,
+) -> Option<Timestamp> {
+    let driven = Driven::read(history, (falls - HELD).max(earliest), falls, now)?;
+    let course = driven.course()?;
+    let (mut top, mut place) = (f64::NEG_INFINITY, course.len());
+    for (i, &celsius) in course.iter().enumerate().rev() {
+        if celsius > top {
+            (top, place) = (celsius, i);
+        } else if celsius < top - TURNS {
+            break;
+        }
+    }
+    if driven.at.get(place).is_none_or(|top| *top - driven.at[0] < LEVEL_SEEN) {
+        return None;
+    }
+    let left = (place..course.len()).find(|&i| course[i] < top - LEFT)?;
+    Some(driven.at[left])
+}
+
+/// A stretch of chocolate beside what its jacket drove into it.
+#[derive(Default)]
+struct Driven {
+    at: Vec<Timestamp>,
+    celsius: Vec<f64>,
+    /// `[1, ∫(jacket − T) dt, t]`, °C·min and minutes since the first.
+    terms: Vec<[f64; 3]>,
+}
+
+impl Driven {
+    fn read(history: &History, from: Timestamp, falls: Timestamp, now: Timestamp) -> Option<Driven> {
+        let mut driven = Driven::default();
+        let (mut jacket, mut level) = (None, f64::NEG_INFINITY);
+        let (mut sum, mut last) = (0.0, None);
+        for tick in history.between(from, now) {
+            jacket = tick.other(Channel::Jacket).map(|celsius| (tick.at, celsius)).or(jacket);
+            let Some(chocolate) = tick.chocolate() else { continue };
+            let Some((_, warmth)) = jacket.filter(|(told, _)| tick.at - *told <= JACKET_HOLDS) else {
+                continue;
+            };
+            let minutes = last.replace(tick.at).map_or(0.0, |last| (tick.at - last).as_mins_f64());
+            sum += (warmth - chocolate) * minutes;
+            let since = driven.at.first().map_or(0.0, |first| (tick.at - *first).as_mins_f64());
+            driven.at.push(tick.at);
+            driven.celsius.push(chocolate);
+            driven.terms.push([1.0, sum, since]);
+            if tick.at <= falls {
+                level = chocolate;
+            } else if chocolate < level - FALLEN {
+                break;
+            }
+        }
+        (driven.at.len() >= FEWEST).then_some(driven)
+    }
+
+    /// The fitted course, °C, where the chocolate follows its jacket.
+    fn course(&self) -> Option<Vec<f64>> {
+        let line = |p: &[f64; 3], points: &mut [CurvePoint<3>]| {
+            for (point, terms) in points.iter_mut().zip(&self.terms) {
+                *point = CurvePoint { value: sum(p, terms), slopes: *terms };
+            }
+        };
+        let fit = fit_curve(line, &self.celsius, None, [*self.celsius.first()?, 0.0, 0.0]).ok()?;
+        let course: Vec<f64> = self.terms.iter().map(|terms| sum(&fit.parameters, terms)).collect();
+        let fall = course.first()? - course.last()?;
+        let follows = fit.parameters[1] > 0.0 && fit.residual_sd <= FOLLOWS.max(FOLLOWS_SHARE * fall);
+        follows.then_some(course)
+    }
+}
+
+fn sum(parameters: &[f64; 3], terms: &[f64; 3]) -> f64 {
+    parameters.iter().zip(terms).map(|(p, t)| p * t).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use frames::Ticker;
+
+    use super::*;
+
+    /// A charge beside a jacket that swings by a degree in twelve minutes and is cooled from minute 60 on; τ = 40 min. The probe flickers by more
+    /// than the swing moves the charge. With the true course.
+    fn cooled(flicker: f64, knows_jacket: bool) -> (History, Vec<(f64, f64)>) {
+        let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
+        let (mut charge, mut course) = (45.0, Vec::new());
+        for i in 0..150 * 12_i64 {
+            let t = i as f64 / 12.0;
+            let swing = 46.0 + 0.5 * (t * std::f64::consts::TAU / 12.0).sin();
+            let jacket = if t < 60.0 { swing } else { (46.0 - 2.0 * (t - 60.0)).max(20.0) };
+            // The room takes as much as one degree of the jacket gives.
+            charge += (jacket - charge - 1.0) / 40.0 / 12.0;
+            course.push((t, charge));
+            let at = Timestamp::from_millis(i * 5_000);
+            let noise = flicker * [1.0, -1.2, 0.3, 0.9, -0.7, -0.9, 0.6][i as usize % 7];
+            let told = [(Channel::Chocolate, charge + noise), (Channel::Jacket, jacket)];
+            for (channel, value) in told.into_iter().take(if knows_jacket { 2 } else { 1 }) {
+                ticker.insert(channel, at, value).into_iter().for_each(|tick| history.push(tick));
+            }
+        }
+        (history, course)
+    }
+
+    #[test]
+    fn a_fall_that_the_jacket_drives_is_dated_through_the_noise() {
+        let (history, course) = cooled(0.2, true);
+        let level = course[60 * 12].1;
+        let truly = course.iter().find(|(t, c)| *t > 60.0 && *c < level - LEFT).unwrap().0;
+        let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        for falls in [50, 62, 68] {
+            let left = left_level(&history, Timestamp::default(), at(falls), at(120)).unwrap();
+            let left = (left - Timestamp::default()).as_mins_f64();
+            assert!((left - truly).abs() < 1.0, "{left}, truly {truly}, seemed to fall at {falls}");
+        }
+    }
+
+    #[test]
+    fn without_a_jacket_it_says_nothing() {
+        let (history, _) = cooled(0.02, false);
+        let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        assert_eq!(left_level(&history, Timestamp::default(), at(62), at(120)), None);
+    }
+}
