@@ -123,7 +123,8 @@ pub(super) fn cooling_fade(scene: &Scene<'_>) -> Vec<Condition> {
     let past = |value: f64, base: f64| {
         (value > base * (1.0 + 0.6 * (FADE - 1.0)), value > base * (1.0 + 1.4 * (FADE - 1.0)))
     };
-    trend(FindingKind::CoolingFade, &figures, past).into_iter().collect()
+    let unseen = (!scene.has(Channel::Jacket)).then_some(Excuse::JacketNotMeasured);
+    trend(FindingKind::CoolingFade, &figures, past).map(|one| one.unless(unseen)).into_iter().collect()
 }
 
 pub(super) fn probe_drift(scene: &Scene<'_>) -> Vec<Condition> {

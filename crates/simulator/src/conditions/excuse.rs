@@ -51,6 +51,8 @@ excuses! {
     ComesUpALittle = "comes up a little";
     /// Beyond the contract: a two-point controller that brings a charge back does what the jacket's half describes.
     OrdinaryHeating = "ordinary heating";
+    /// Beyond the contract: the time constant is that against a wall which nobody measures, and a controlled fall is too straight to show its own.
+    JacketNotMeasured = "jacket not measured";
     /// Beyond the contract: what was kept back and comes in a burst is late, and its clock right.
     Burst = "kept back";
 }
