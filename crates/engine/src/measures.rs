@@ -40,6 +40,8 @@ const WALL_TURNS: Span = Span::from_mins(4);
 const MOST_FITTED: usize = 300;
 /// A dip is seed from here on, °C within three minutes beyond what cooling explains (start value, common practice, no source).
 const DIP: f64 = 0.7;
+/// ... and from so many deviations of the levels on: what is compared has 2.4 of them, and some ninety places are looked at (start value).
+const OUT_OF_NOISE: f64 = 8.0;
 const DIP_WITHIN: Span = Span::from_mins(3);
 /// The lowest point of a dip comes within this.
 const DIP_BOTTOM: Span = Span::from_mins(20);
@@ -145,6 +147,8 @@ impl Measured<'_> {
     /// The steepest fall beyond what cooling explains, near a reported seeding if there is one.
     pub(crate) fn seed_dip(&self, from: Timestamp, to: Timestamp) -> Option<Dip> {
         let levels = self.levels(from, to + DIP_WITHIN * 2);
+        let values: Vec<f64> = levels.iter().map(|(_, level)| *level).collect();
+        let dip = DIP.max(OUT_OF_NOISE * maths::statistics::scatter(&values));
         let near = |at: Timestamp| {
             self.seeded_at
                 .is_none_or(|seeded| at >= seeded - REPORTED_WITHIN && at <= seeded + REPORTED_WITHIN)
@@ -168,7 +172,7 @@ impl Measured<'_> {
                 before
             };
             let beyond = level - later - usual;
-            if near(at) && beyond >= DIP && steepest.is_none_or(|(_, most)| beyond > most) {
+            if near(at) && beyond >= dip && steepest.is_none_or(|(_, most)| beyond > most) {
                 steepest = Some((i, beyond));
             }
         }

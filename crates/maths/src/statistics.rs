@@ -26,4 +26,6 @@ pub use line::{Line, straight_line};
 pub use moments::Moments;
 pub use order::{MAD_TO_SIGMA, mad, median, quantile};
 pub use rank_sum::{RankSum, rank_sum};
-pub use series::{Block, autocorrelation, block_means, independence_interval, sum_of_autocorrelations};
+pub use series::{
+    Block, autocorrelation, block_means, independence_interval, scatter, sum_of_autocorrelations,
+};

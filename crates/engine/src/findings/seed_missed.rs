@@ -112,6 +112,23 @@ mod tests {
         judged(SMOOTH, |m| m.seeded = false, &expect![""]);
     }
 
+    /// Read once a minute by a probe that flickers by some tenths: two of its readings differ by as much as a small dip.
+    #[test]
+    fn noise_is_no_dip() {
+        let flicker = [0.3, -0.1, 0.2, -0.4, 0.1, -0.2, 0.3, -0.3];
+        let entry = |minute: usize| {
+            let (phase, celsius) = match minute {
+                0..5 => ("soak", 46.0),
+                5..70 => ("cooling", 46.0 - 0.19 * (minute - 5) as f64),
+                70..80 => ("settling", 33.65 - 0.2 * (minute - 70) as f64),
+                _ => ("working", 31.65),
+            };
+            format!("{phase} {minute}:00 {:.2}", celsius + flicker[minute % 8])
+        };
+        let noisy: Vec<String> = (0..120).map(entry).collect();
+        judged(&noisy.join(" | "), |_| {}, &expect!["85:05 raise seed-missed from 80:00"]);
+    }
+
     #[test]
     fn a_late_report_ends_it() {
         let at = Timestamp::from_millis(100 * 60_000);

@@ -38,13 +38,16 @@ fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     let less = soak_from(view.limits) - 1.0;
     let step = asked::asked_since(view.history, from, view.now, |setpoint| setpoint < less);
     let asked = step.and_then(|step| asked::left_level(view.history, Move::Fall, step, view.now, view.pace));
-    asked.or_else(|| {
+    let left = asked.or_else(|| {
         let left = left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace)?;
         if let Some(driven) = cooled::left_level(view.history, from, left, view.now) {
             return Some(driven);
         }
         Some(turn::or_swing(view, Move::Fall, from, left, |level| level >= soak_from(view.limits)))
-    })
+    });
+    // What nobody saw of the charge before it was set down was the soak.
+    let unseen = |left: Timestamp| step.filter(|step| view.history.chocolate(left, *step).nth(1).is_none());
+    left.map(|left| unseen(left).map_or(left, |step| left.max(step)))
 }
 
 impl Tracker {

@@ -4,6 +4,7 @@
 //! before it would be the level. A charge that is refilled with cold pieces falls at once by degrees and is melted from where it has come to
 //! stand, while the pieces still knock against the probe.
 
+use maths::statistics::scatter;
 use model::{Span, Timestamp};
 
 use super::View;
@@ -22,8 +23,6 @@ const RESTLESS: f64 = 0.08;
 const LONGEST_SWING: Span = Span::from_mins(45);
 /// A hinge is as good as this where nothing swings.
 const CLEARLY_BEHIND: Span = Span::from_mins(2);
-/// How a second difference scatters against its values: √6, and the median of absolutes against the deviation of a normal distribution.
-const SECOND_DIFFERENCE: f64 = 2.449_49 * 0.674_49;
 /// One reading flickers; so long a mean hardly does.
 const SMOOTH: Span = Span::from_secs(40);
 /// Cold pieces make the charge fall by so much, °C ...
@@ -66,7 +65,8 @@ fn left_swing(
     let blocks: Vec<(Timestamp, f64)> =
         blocks(history, earliest, noticed).into_iter().map(|(at, value)| (at, sign * value)).collect();
     let began = blocks.iter().rposition(|(_, value)| on_level(sign * value))?;
-    let scatter = scatter(&blocks[..=began]);
+    let level: Vec<f64> = blocks[..=began].iter().map(|(_, value)| *value).collect();
+    let scatter = scatter(&level);
     if scatter > RESTLESS {
         return None;
     }
@@ -105,12 +105,6 @@ fn blocks(history: &History, from: Timestamp, to: Timestamp) -> Vec<(Timestamp, 
     }
     blocks.extend(mean(values.into_iter()).map(|mean| (began + BLOCK / 2, mean)));
     blocks
-}
-
-/// The deviation of means around their own course.
-fn scatter(blocks: &[(Timestamp, f64)]) -> f64 {
-    let bends: Vec<f64> = blocks.windows(3).map(|w| (w[0].1 - 2.0 * w[1].1 + w[2].1).abs()).collect();
-    maths::statistics::median(&bends).map_or(0.0, |bend| bend / SECOND_DIFFERENCE)
 }
 
 /// When a cold charge that was poured in shortly before a rise had come to stand; `rises` is where the rise seems to begin.

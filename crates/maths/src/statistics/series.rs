@@ -1,7 +1,16 @@
 //! Series whose values resemble their neighbours: by how much, and how to get values that do not.
 
 use super::moments::Moments;
+use super::order::median;
 use crate::error::is_usable;
+
+/// Standard deviation of a series about its own smooth course, for even spacing: the median of the absolute second differences, as a share of
+/// what it is for independent normal noise of deviation one (√6 × 0.6745). A few jumps hardly count. Zero for fewer than three values.
+pub fn scatter(values: &[f64]) -> f64 {
+    const OF_UNIT_NOISE: f64 = 2.449_489_742_783_178 * 0.674_489_750_196_082;
+    let bends: Vec<f64> = values.windows(3).map(|w| (w[0] - 2.0 * w[1] + w[2]).abs()).collect();
+    median(&bends).map_or(0.0, |bend| bend / OF_UNIT_NOISE)
+}
 
 /// Correlation of a series with itself `lag` values later.
 /// `None` when the lag leaves no pair, when all values are equal, or when one is not finite.
@@ -92,6 +101,35 @@ mod tests {
         assert_eq!(independence_interval(&[1.0, 2.0, 3.0]), None);
         assert_eq!(independence_interval(&[31.5; 20]), None);
         assert_eq!(sum_of_autocorrelations(&[]), 0.0);
+    }
+
+    /// Alternating by one about a steep line, second differences are two throughout; one jump more changes nothing.
+    #[test]
+    fn scatter_does_not_see_slopes_and_jumps() {
+        let even: Vec<f64> = (0..60).map(|i| f64::from(i) * 7.0 + f64::from(i % 2)).collect();
+        let expected = 2.0 / (6.0_f64.sqrt() * 0.674_489_750_196_082);
+        assert!((scatter(&even) - expected).abs() < 1e-12, "{}", scatter(&even));
+        let jump: Vec<f64> =
+            even.iter().enumerate().map(|(i, v)| if i > 30 { v - 50.0 } else { *v }).collect();
+        assert!((scatter(&jump) - expected).abs() < 1e-12);
+        assert_eq!(scatter(&[1.0, 2.0]), 0.0);
+    }
+
+    /// The deviation of made-up normal noise about a curve.
+    #[test]
+    fn scatter_is_the_deviation_of_noise() {
+        let mut state = 1_u64;
+        let mut even = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        let values: Vec<f64> = (0..4_000)
+            .map(|i| {
+                let normal = (0..12).map(|_| even()).sum::<f64>() - 6.0;
+                40.0 * (-f64::from(i) / 900.0).exp() + 0.1 * normal
+            })
+            .collect();
+        assert!((scatter(&values) - 0.1).abs() < 0.005, "{}", scatter(&values));
     }
 
     #[test]
