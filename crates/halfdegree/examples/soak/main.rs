@@ -28,7 +28,8 @@ pub(crate) type Outcome<T> = Result<T, Box<dyn std::error::Error + Send + Sync>>
 
 /// The service's own figures are taken so often.
 const SAMPLE_EVERY: Duration = Duration::from_secs(5);
-/// After the last message the watch and the mover get so long to come to rest before they are told to stop.
+/// The watch and the mover come to rest in so long after the last message has come; a broker that is behind may still hold some, and they
+/// are not lost.
 const REST: Duration = Duration::from_secs(20);
 
 fn main() -> Outcome<()> {
@@ -53,7 +54,7 @@ fn main() -> Outcome<()> {
     let took = began.elapsed();
     let load = Usage::of(std::process::id())?.cpu_seconds - own.cpu_seconds;
     let published = crowd.join()?;
-    std::thread::sleep(REST);
+    service.come_to_rest(REST)?;
     let seen = looker.stop();
     let metrics = service.metrics()?;
     let folders = service.folder_sizes();

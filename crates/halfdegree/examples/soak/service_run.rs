@@ -4,8 +4,9 @@ use std::fs;
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::time::Duration;
 
-use crate::{Outcome, http};
+use crate::{Outcome, http, table};
 
 pub(crate) struct ServiceRun {
     child: Child,
@@ -34,6 +35,22 @@ impl ServiceRun {
         testkit::wait_until("the service is connected", || {
             self.metrics().is_ok_and(|metrics| metrics.lines().any(|line| line == "halfdegree_connected 1.0"))
         });
+    }
+
+    /// Waits until no message has come for `rest`.
+    pub(crate) fn come_to_rest(&self, rest: Duration) -> Outcome<()> {
+        let messages = || -> Outcome<f64> {
+            Ok(table::value(&self.metrics()?, "halfdegree_messages_total").unwrap_or_default())
+        };
+        let mut before = messages()?;
+        loop {
+            std::thread::sleep(rest);
+            let now = messages()?;
+            if now == before {
+                return Ok(());
+            }
+            before = now;
+        }
     }
 
     pub(crate) fn id(&self) -> u32 {

@@ -139,7 +139,8 @@ fn at(sorted: &[f64], share: f64) -> f64 {
     sorted[rank.clamp(1, sorted.len()) - 1]
 }
 
-fn value(metrics: &str, name: &str) -> Option<f64> {
+/// The value of a figure without labels.
+pub(crate) fn value(metrics: &str, name: &str) -> Option<f64> {
     metrics.lines().find_map(|line| line.strip_prefix(name)?.strip_prefix(' ')?.parse().ok())
 }
 
