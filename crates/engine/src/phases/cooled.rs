@@ -34,8 +34,8 @@ pub(super) fn left_level(
     falls: Timestamp,
     now: Timestamp,
 ) -> Option<Timestamp> {
-    let driven = Driven::read(history, (falls - HELD).max(earliest), falls, now)?;
-    let course = driven.course()?;
+    let beside = Beside::read(history, (falls - HELD).max(earliest), falls, now)?;
+    let course = beside.course()?;
     let (mut top, mut place) = (f64::NEG_INFINITY, course.len());
     for (i, &celsius) in course.iter().enumerate().rev() {
         if celsius > top {
@@ -44,25 +44,25 @@ pub(super) fn left_level(
             break;
         }
     }
-    if driven.at.get(place).is_none_or(|top| *top - driven.at[0] < LEVEL_SEEN) {
+    if beside.at.get(place).is_none_or(|top| *top - beside.at[0] < LEVEL_SEEN) {
         return None;
     }
     let left = (place..course.len()).find(|&i| course[i] < top - LEFT)?;
-    Some(driven.at[left])
+    Some(beside.at[left])
 }
 
-/// A stretch of chocolate beside what its jacket drove into it.
+/// Chocolate beside its jacket, over a stretch.
 #[derive(Default)]
-struct Driven {
+struct Beside {
     at: Vec<Timestamp>,
     celsius: Vec<f64>,
     /// `[1, ∫(jacket − T) dt, t]`, °C·min and minutes since the first.
     terms: Vec<[f64; 3]>,
 }
 
-impl Driven {
-    fn read(history: &History, from: Timestamp, falls: Timestamp, now: Timestamp) -> Option<Driven> {
-        let mut driven = Driven::default();
+impl Beside {
+    fn read(history: &History, from: Timestamp, falls: Timestamp, now: Timestamp) -> Option<Beside> {
+        let mut beside = Beside::default();
         let (mut jacket, mut level) = (None, f64::NEG_INFINITY);
         let (mut sum, mut last) = (0.0, None);
         for tick in history.between(from, now) {
@@ -73,17 +73,17 @@ impl Driven {
             };
             let minutes = last.replace(tick.at).map_or(0.0, |last| (tick.at - last).as_mins_f64());
             sum += (warmth - chocolate) * minutes;
-            let since = driven.at.first().map_or(0.0, |first| (tick.at - *first).as_mins_f64());
-            driven.at.push(tick.at);
-            driven.celsius.push(chocolate);
-            driven.terms.push([1.0, sum, since]);
+            let since = beside.at.first().map_or(0.0, |first| (tick.at - *first).as_mins_f64());
+            beside.at.push(tick.at);
+            beside.celsius.push(chocolate);
+            beside.terms.push([1.0, sum, since]);
             if tick.at <= falls {
                 level = chocolate;
             } else if chocolate < level - FALLEN {
                 break;
             }
         }
-        (driven.at.len() >= FEWEST).then_some(driven)
+        (beside.at.len() >= FEWEST).then_some(beside)
     }
 
     /// The fitted course, °C, where the chocolate follows its jacket.
