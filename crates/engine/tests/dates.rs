@@ -41,11 +41,15 @@ fn begin_of(phase: Phase, begins: &[(Phase, f64)]) -> f64 {
     begins.iter().find(|(begun, _)| *begun == phase).unwrap_or_else(|| panic!("no {phase}: {begins:?}")).1
 }
 
-/// Nobody hears the probe from minute 20 to 201, and the set-point is lowered at minute 200.
+/// A display of half degrees that nobody hears from minute 20 to 201; the set-point is lowered at minute 200.
 #[test]
 fn what_was_not_heard_before_a_charge_was_set_down_is_the_soak() {
-    let chocolate =
-        |minute: f64| if minute < 200.0 { 46.0 } else { (46.0 - 0.45 * (minute - 200.0)).max(31.5) };
+    let charge = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 200.0 => 46.0,
+        m => (46.0 - 0.45 * (m - 200.0)).max(31.5),
+    };
+    let chocolate = |minute: f64| (charge(minute) * 2.0).round() / 2.0;
     let setpoint = |minute: f64| if minute < 200.0 { 46.0 } else { 31.5 };
     let channels: [(Channel, &dyn Fn(f64) -> f64); 2] =
         [(Channel::Chocolate, &chocolate), (Channel::Setpoint, &setpoint)];
@@ -54,15 +58,15 @@ fn what_was_not_heard_before_a_charge_was_set_down_is_the_soak() {
     assert!((cooling - 200.0).abs() < 2.0, "{begins:?}");
 }
 
-/// Its control swings the soak by half a degree; it is set down at the top of a swing, at minute 180, and nobody tells.
+/// Its control swings the soak by six tenths in twelve minutes; it is set down half-way up a swing, at minute 189.5, and nobody tells.
 #[test]
 fn a_swing_before_it_is_set_down_is_the_soak() {
-    let swing = |minute: f64| 46.0 + 0.3 * (minute * std::f64::consts::TAU / 20.0).cos();
+    let swing = |minute: f64| 46.0 + 0.3 * (minute * std::f64::consts::TAU / 12.0).cos();
     let chocolate = |minute: f64| match minute {
-        m if m < 180.0 => swing(m),
-        m => (46.3 - 0.4 * (m - 180.0)).max(31.5),
+        m if m < 189.5 => swing(m),
+        m => (swing(189.5) - 0.4 * (m - 189.5)).max(31.5),
     };
     let begins = begins(260, &[(Channel::Chocolate, &chocolate)], |_| true);
     let cooling = begin_of(Phase::Cooling, &begins);
-    assert!((cooling - 180.25).abs() < 1.0, "{begins:?}");
+    assert!((cooling - 189.75).abs() < 1.0, "{begins:?}");
 }

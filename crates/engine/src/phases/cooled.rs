@@ -111,21 +111,23 @@ mod tests {
 
     use super::*;
 
-    /// A charge beside a jacket that swings by a degree in twelve minutes and is cooled from minute 60 on; τ = 40 min. The probe flickers by more
-    /// than the swing moves the charge. With the true course.
-    fn cooled(flicker: f64, knows_jacket: bool) -> (History, Vec<(f64, f64)>) {
+    /// A charge of `start` °C beside a jacket, τ = 40 min, seen by a probe that flickers by so much. With the true course.
+    fn beside(
+        jacket: impl Fn(f64) -> f64,
+        start: f64,
+        flicker: f64,
+        knows_jacket: bool,
+    ) -> (History, Vec<(f64, f64)>) {
         let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
-        let (mut charge, mut course) = (45.0, Vec::new());
+        let (mut charge, mut course) = (start, Vec::new());
         for i in 0..150 * 12_i64 {
             let t = i as f64 / 12.0;
-            let swing = 46.0 + 0.5 * (t * std::f64::consts::TAU / 12.0).sin();
-            let jacket = if t < 60.0 { swing } else { (46.0 - 2.0 * (t - 60.0)).max(20.0) };
             // The room takes as much as one degree of the jacket gives.
-            charge += (jacket - charge - 1.0) / 40.0 / 12.0;
+            charge += (jacket(t) - charge - 1.0) / 40.0 / 12.0;
             course.push((t, charge));
             let at = Timestamp::from_millis(i * 5_000);
             let noise = flicker * [1.0, -1.2, 0.3, 0.9, -0.7, -0.9, 0.6][i as usize % 7];
-            let told = [(Channel::Chocolate, charge + noise), (Channel::Jacket, jacket)];
+            let told = [(Channel::Chocolate, charge + noise), (Channel::Jacket, jacket(t))];
             for (channel, value) in told.into_iter().take(if knows_jacket { 2 } else { 1 }) {
                 ticker.insert(channel, at, value).into_iter().for_each(|tick| history.push(tick));
             }
@@ -133,12 +135,30 @@ mod tests {
         (history, course)
     }
 
+    fn cooled(minutes_since: f64, from: f64) -> f64 {
+        (from - 2.0 * minutes_since).max(20.0)
+    }
+
+    /// It swings by a degree in twelve minutes and is cooled from minute 60 on.
+    fn swings(t: f64) -> f64 {
+        if t < 60.0 { 46.0 + 0.5 * (t * std::f64::consts::TAU / 12.0).sin() } else { cooled(t - 60.0, 46.0) }
+    }
+
+    /// Minutes at which the level of minute 60 is left.
+    fn truly_left(course: &[(f64, f64)]) -> f64 {
+        let level = course[60 * 12].1;
+        course.iter().find(|(t, c)| *t > 60.0 && *c < level - LEFT).unwrap().0
+    }
+
+    fn at(minute: i64) -> Timestamp {
+        Timestamp::from_millis(minute * 60_000)
+    }
+
+    /// The probe flickers by more than the swing moves the charge.
     #[test]
     fn a_fall_that_the_jacket_drives_is_dated_through_the_noise() {
-        let (history, course) = cooled(0.2, true);
-        let level = course[60 * 12].1;
-        let truly = course.iter().find(|(t, c)| *t > 60.0 && *c < level - LEFT).unwrap().0;
-        let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        let (history, course) = beside(swings, 45.0, 0.2, true);
+        let truly = truly_left(&course);
         for falls in [50, 62, 68] {
             let left = left_level(&history, Timestamp::default(), at(falls), at(120)).unwrap();
             let left = (left - Timestamp::default()).as_mins_f64();
@@ -146,10 +166,26 @@ mod tests {
         }
     }
 
+    /// A charge that came down from too hot, was warmed again, and is then set down: its level is where it turned last.
+    #[test]
+    fn what_it_was_before_its_last_turn_is_not_its_level() {
+        let jacket = |t: f64| match t {
+            t if t < 48.0 => 44.0,
+            t if t < 60.0 => 47.0,
+            t => cooled(t - 60.0, 47.0),
+        };
+        let (history, course) = beside(jacket, 50.0, 0.02, true);
+        let top = course[60 * 12 - 60..].iter().map(|(_, c)| *c).fold(f64::NEG_INFINITY, f64::max);
+        assert!(course[36 * 12].1 > top + 0.2, "it was hotter within the half hour before");
+        let turned = course[60 * 12..].iter().rfind(|(_, c)| *c >= top - LEFT).unwrap().0;
+        let left = left_level(&history, Timestamp::default(), at(62), at(120)).unwrap();
+        let left = (left - Timestamp::default()).as_mins_f64();
+        assert!((left - turned).abs() < 1.0, "{left}, truly {turned}");
+    }
+
     #[test]
     fn without_a_jacket_it_says_nothing() {
-        let (history, _) = cooled(0.02, false);
-        let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        let (history, _) = beside(swings, 45.0, 0.02, false);
         assert_eq!(left_level(&history, Timestamp::default(), at(62), at(120)), None);
     }
 }
