@@ -1,7 +1,7 @@
 // Looks at every page as people do, and says what is wrong with it:
 //
 // - axe-core finds nothing against WCAG 2.2 A and AA, by day and by night;
-// - no page scrolls sideways at 360, 820, 1440 or 3840 px;
+// - no page scrolls sideways at 360, 820, 1440 or 3840 px, folded or unfolded;
 // - no request leaves the host, and nothing is refused by the content security policy or written to the console;
 // - a page is answered within 150 ms (median of five) and weighs no more than 300 kB with everything it needs;
 // - the curve can be read and zoomed by keyboard, and the floor stays live and says so when the service is not heard.
@@ -39,7 +39,7 @@ async function addresses() {
     "/findings", "/findings?open=yes", "/display", "/handbook", "/sign-in", "/nowhere",
   ];
   for (const batch of [batches[0], open[0]]) if (batch) pages.push(`/batches/${batch.id}`);
-  for (const { id } of machines.filter(({ style }) => style === "bench")) pages.push(`/bench/${id}`);
+  for (const { id } of machines.filter(({ style }) => style === "bench")) pages.push(`/bench/${id}`, `/machines/${id}`);
   // A day and a week that are over, and batches laid over each other.
   const day = new Date(new Date(batches[0].start) - 2 * 86_400_000).toISOString().slice(0, 10);
   pages.push(`/days/${day}`, `/weeks/${weekOf(new Date(new Date(batches[0].start) - 7 * 86_400_000))}`);
@@ -73,18 +73,22 @@ async function open(browser, options = {}) {
   return { context, page, seen };
 }
 
-async function look(browser, address, width, scheme) {
-  const height = { 360: 780, 820: 1180, 1440: 900, 3840: 2160 }[width];
-  const { context, page, seen } = await open(browser, { viewport: { width, height }, colorScheme: scheme });
-  await page.goto(BASE + address, { waitUntil: "load" });
-  await page.waitForTimeout(700);
-  const where = `${address} at ${width} px, ${scheme}`;
+async function sideways(page, where) {
   const { wide, told } = await page.evaluate(() => {
     const wide = document.documentElement.scrollWidth - document.documentElement.clientWidth;
     const beyond = [...document.querySelectorAll("body *")].filter((one) => one.getBoundingClientRect().right > innerWidth + 1 && !one.closest(".scroll, svg, .hidden"));
     return { wide, told: beyond.slice(0, 3).map((one) => `${one.tagName}.${one.className}`) };
   });
   check(wide <= 0, `${where}: scrolls sideways by ${wide} px (${told})`);
+}
+
+async function look(browser, address, width, scheme) {
+  const height = { 360: 780, 820: 1180, 1440: 900, 3840: 2160 }[width];
+  const { context, page, seen } = await open(browser, { viewport: { width, height }, colorScheme: scheme });
+  await page.goto(BASE + address, { waitUntil: "load" });
+  await page.waitForTimeout(700);
+  const where = `${address} at ${width} px, ${scheme}`;
+  await sideways(page, where);
   check(seen.foreign.length === 0, `${where}: asks elsewhere: ${seen.foreign}`);
   const complaints = seen.told.filter((text) => !(address === "/nowhere" && text.includes("404")));
   check(complaints.length === 0, `${where}: the console says ${complaints}`);
@@ -103,6 +107,8 @@ async function look(browser, address, width, scheme) {
     const name = `${address.replaceAll(/[^a-z0-9-]+/gi, "_").slice(0, 40) || "_"}-${width}-${scheme}.png`;
     await page.screenshot({ path: join(PICTURES, name), fullPage: width < 3840 });
   }
+  await page.evaluate(() => document.querySelectorAll("details").forEach((one) => { one.open = true; }));
+  await sideways(page, `${where}, unfolded`);
   await context.close();
   return seen.bytes;
 }
