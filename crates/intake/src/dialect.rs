@@ -38,9 +38,9 @@ const LARGEST_PACKET: u32 = 5 << 20;
 /// The largest packet that MQTT can write (3.1.1 section 2.2.3).
 const LARGEST_PACKET_OF_ALL: usize = 268_435_455 + 5;
 
-/// Requests waiting for the event loop. MQTT has 65,535 packet ids, so no more messages can wait for acknowledgement on one
-/// connection: with room for all of them and our few other requests, a full channel cannot happen to a living loop.
-const REQUESTS: usize = 65_535 + 16;
+/// Requests waiting for the event loop: at most [`RECEIVE_MAXIMUM`] acknowledgements (see `outbox`), and what we ask of senders. With room for so
+/// many, a full channel cannot happen to a living loop.
+const REQUESTS: usize = 10_000;
 
 /// A version of MQTT.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

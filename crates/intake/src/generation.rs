@@ -2,17 +2,20 @@
 //! where the broker may have given the same packet id to a message that is not yet on disk.
 
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use journal::Durable;
 use tokio_util::sync::CancellationToken;
 
-use crate::dialect::{Client, PacketId};
+use crate::dialect::{Client, LoopEnded, PacketId};
+use crate::outbox::{Next, Outbox};
 
 /// A connection, from its first knock to its end.
 pub(crate) struct Generation {
     number: u64,
     client: Client,
+    outbox: Mutex<Outbox<Durable<PacketId>>>,
     unsendable: CancellationToken,
     delivered: AtomicU64,
     written: AtomicU64,
@@ -23,6 +26,7 @@ impl Generation {
         Generation {
             number,
             client,
+            outbox: Mutex::new(Outbox::new()),
             unsendable: CancellationToken::new(),
             delivered: AtomicU64::new(0),
             written: AtomicU64::new(0),
@@ -38,17 +42,35 @@ impl Generation {
         &self.client
     }
 
-    /// Acknowledges a message whose readings are on disk. If that cannot be sent the connection is given up, never retried:
-    /// the broker delivers again, and the journal's readers know a reading by machine, channel and time.
+    /// Acknowledges a message whose readings are on disk, behind those that were acknowledged before it. If that cannot be sent the connection
+    /// is given up, never retried: the broker delivers again, and the journal's readers know a reading by machine, channel and time.
     pub(crate) fn acknowledge(&self, packet_id: Durable<PacketId>) -> bool {
-        let sent = self.client.try_acknowledge(packet_id.into_inner()).is_ok();
-        if !sent {
-            self.unsendable.cancel();
-        }
-        sent
+        self.hand_over(|outbox| outbox.put(packet_id))
     }
 
-    /// Resolves when an acknowledgement could not be sent.
+    /// Says goodbye once everything acknowledged before has been written.
+    pub(crate) fn say_goodbye(&self) -> bool {
+        self.hand_over(Outbox::close)
+    }
+
+    /// Hands over what is next; under the lock, so that the order stays. `false` if it cannot be sent.
+    fn hand_over(
+        &self,
+        next: impl FnOnce(&mut Outbox<Durable<PacketId>>) -> Option<Next<Durable<PacketId>>>,
+    ) -> bool {
+        let mut outbox = self.outbox.lock().unwrap_or_else(PoisonError::into_inner);
+        let sent = match next(&mut outbox) {
+            Some(Next::Acknowledgement(packet_id)) => self.client.try_acknowledge(packet_id.into_inner()),
+            Some(Next::Goodbye) => self.client.try_say_goodbye(),
+            None => Ok(()),
+        };
+        if sent == Err(LoopEnded) {
+            self.unsendable.cancel();
+        }
+        sent.is_ok()
+    }
+
+    /// Resolves when something could not be sent.
     pub(crate) async fn unsendable(&self) {
         self.unsendable.cancelled().await;
     }
@@ -58,9 +80,10 @@ impl Generation {
         self.delivered.fetch_add(1, Ordering::Relaxed);
     }
 
-    /// An acknowledgement has been written to the network.
+    /// An acknowledgement has been written to the network: the next one may follow.
     pub(crate) fn note_written(&self) {
         self.written.fetch_add(1, Ordering::Relaxed);
+        self.hand_over(Outbox::written);
     }
 
     /// How the acknowledgements stand.

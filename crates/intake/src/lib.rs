@@ -39,6 +39,7 @@ mod timings;
 mod dialect;
 mod generation;
 mod inbox;
+mod outbox;
 mod session;
 
 mod commit;

@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use model::Timestamp;
 use tokio::sync::{Mutex, mpsc, oneshot, watch};
-use tokio::time::{interval, timeout};
+use tokio::time::{interval, sleep, timeout};
 use tokio_util::sync::CancellationToken;
 use tracing::{info, warn};
 use wire::{Message, Reject};
@@ -31,6 +31,9 @@ const WATCHDOG_LOOKS_EVERY: Duration = Duration::from_secs(5);
 /// After our farewell the broker closes. Closing first would throw away what it has not read yet, the last acknowledgements
 /// among it; one that never closes is not waited for.
 const BROKER_CLOSES_WITHIN: Duration = Duration::from_millis(500);
+
+/// All acknowledgements are written by then, but for those after an outage; half of what stopping may take.
+const FAREWELL_WRITTEN_WITHIN: Duration = Duration::from_secs(2);
 
 /// The longest topic in the reject log. MQTT allows 65,535 bytes.
 const TOPIC_CHARS: usize = 256;
@@ -205,10 +208,11 @@ impl Session {
         if self.common.inbox.send(Inbound::Flush(done)).await.is_err() || settled.await.is_err() {
             return Ended::InboxClosed;
         }
-        if self.generation.client().try_say_goodbye().is_err() {
-            return Ended::Closed;
+        if self.generation.say_goodbye() {
+            // Acknowledgements that do not get through in this time are for messages that will be delivered again.
+            sleep(FAREWELL_WRITTEN_WITHIN).await;
         }
-        std::future::pending().await
+        Ended::Closed
     }
 
     async fn stands_still(&self) {

@@ -88,3 +88,27 @@ fn thrown_away_under_load_everything_is_delivered_again() {
 fn runtime() -> Runtime {
     Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap()
 }
+
+/// After an outage Mosquitto 2.0 sends all that it has kept at once, whatever we said about how many messages we take.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_long_queue_comes_over_one_connection_and_each_message_once() {
+    let (folder, count) = (tempdir().unwrap(), 120_000);
+    let broker = Mosquitto::start_persistent(folder.path(), &["max_inflight_messages 1000"]);
+    let address: intake::BrokerAddress = broker.url().parse().unwrap();
+    let start = || Rig::start(folder.path(), address.clone());
+    let rig = start();
+    eventually("connected", || rig.is_connected()).await;
+    rig.stop().await.unwrap();
+    assert_eq!(publish_beside(&address, readings("alder", count)).await.unwrap().published, count as u64);
+    let rig = start();
+    eventually("all stored", || rig.stats.counts().acknowledged == count as u64).await;
+    assert_eq!((rig.messages(), rig.stats.counts().given_up), (count as u64, 0));
+    rig.stop().await.unwrap();
+    assert_stored_once(folder.path(), &["alder"], count);
+    // All acknowledgements were written before we said goodbye.
+    let rig = start();
+    publish_beside(&address, readings("birch", 1)).await.unwrap();
+    eventually("the newest", || rig.distinct() == 1).await;
+    assert_eq!(rig.messages(), 1);
+    rig.stop().await.unwrap();
+}
