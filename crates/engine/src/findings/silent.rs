@@ -18,6 +18,8 @@ use crate::bounded::remember;
 
 const SHORTEST: Span = Span::from_secs(60);
 const USUAL_INTERVALS: i64 = 5;
+/// Messages may be so late (contract, section 6), and then intervals differ by that though the sender has but one.
+const LATE: Span = Span::from_secs(15);
 /// Enough for a median that neither a burst nor a pause moves.
 const REMEMBERED: usize = 31;
 /// A sender is unsteady where nine in ten of its intervals are not below this many usual ones.
@@ -93,14 +95,15 @@ impl Silent {
     fn note_interval(&mut self, interval: Span) {
         remember(&mut self.came, interval, REMEMBERED);
         let came = sorted(&self.came);
-        let is_uneven = came.len() >= SHOWN_BY && came[came.len() * 3 / 4] >= came[came.len() / 4] * UNEVEN;
+        let is_uneven =
+            came.len() >= SHOWN_BY && is_beyond(came[came.len() * 3 / 4], came[came.len() / 4] * UNEVEN);
         // A silence that was told is not an interval of a steady sender, unless most of its intervals were told.
         if !self.open {
             remember(&mut self.intervals, interval, REMEMBERED);
             let intervals = sorted(&self.intervals);
             let usual = intervals[intervals.len() / 2];
             self.usual = Some(usual);
-            self.is_unsteady = intervals[intervals.len() * 9 / 10] >= usual * UNSTEADY;
+            self.is_unsteady = is_beyond(intervals[intervals.len() * 9 / 10], usual * UNSTEADY);
         } else if came[came.len() / 2] >= self.usual_limit() {
             self.usual = Some(came[came.len() / 2]);
         }
@@ -193,6 +196,11 @@ impl Silent {
         }
         .raise()
     }
+}
+
+/// Is an interval as long as that, and longer than being late makes it?
+fn is_beyond(interval: Span, least: Span) -> bool {
+    interval >= least.max(LATE)
 }
 
 /// Looks ahead along a sender's arrivals, as long as they change nothing but when the last one was: the sender stays steady and its limit
@@ -332,6 +340,16 @@ mod tests {
         }
         assert_eq!(silent.step(at(now + 600), Phase::Working), Verdict::Quiet);
         assert_eq!(raised(silent.step(at(now + 900), Phase::Working)).0, at(now + 900));
+    }
+
+    /// Every tenth message of a second's sender comes two seconds late.
+    #[test]
+    fn who_is_late_now_and_then_is_missed_after_a_minute_all_the_same() {
+        let mut silent = Silent::default();
+        let mut arrivals: Vec<i64> = (0..300).map(|n| if n % 10 == 3 { n + 2 } else { n }).collect();
+        arrivals.sort_unstable();
+        arrivals.into_iter().for_each(|second| drop(silent.arrived(at(second))));
+        assert_eq!((silent.limit(), silent.steady_limit()), (SHORTEST, Some(SHORTEST)));
     }
 
     #[test]
