@@ -27,5 +27,6 @@ pub use moments::Moments;
 pub use order::{MAD_TO_SIGMA, mad, median, quantile};
 pub use rank_sum::{RankSum, rank_sum};
 pub use series::{
-    Block, autocorrelation, block_means, independence_interval, scatter, sum_of_autocorrelations,
+    Block, autocorrelation, block_means, independence_interval, scatter, scatter_with_jumps,
+    sum_of_autocorrelations,
 };

@@ -3,14 +3,17 @@
 //! A controller that hunts melts crystals at each peak and grows them in each trough (common practice, no source). Turning points are those
 //! of a zigzag: a peak is one when the chocolate has come down by 0.8 °C from it, a trough likewise. Six of them in a row, each followed by a swing, make
 //! three cycles. The cycles of one controller are alike, so that three top-ups in an hour are none: the longest is at most twice the shortest.
+//! Noise turns too: the swings have to stand out of what neighbouring readings differ by, which takes some six readings a cycle.
 //! A set-point change or top-up starts anew ten minutes later. Over when no further turn comes within one and a half cycles.
 
 use std::collections::VecDeque;
 
+use maths::statistics::scatter_with_jumps;
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
+use crate::history::mean;
 
 const SWING: f64 = 0.8;
 /// Six turns, each followed by a swing, are three cycles.
@@ -18,6 +21,8 @@ const TURNS: usize = 6;
 const SHORTEST: Span = Span::from_mins(2);
 const LONGEST: Span = Span::from_mins(30);
 const ALIKE: f64 = 2.0;
+/// Half an hour of readings with normal noise reaches five deviations from its highest to its lowest (start value).
+const OUT_OF_NOISE: f64 = 5.5;
 const DISTURBED_FOR: Span = Span::from_mins(10);
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -100,7 +105,7 @@ impl Hunting {
         };
         let in_range = shortest >= SHORTEST && longest <= LONGEST;
         let alike = longest.as_secs_f64() <= ALIKE * shortest.as_secs_f64();
-        if self.open || self.turns.len() < TURNS || !in_range || !alike {
+        if self.open || self.turns.len() < TURNS || !in_range || !alike || self.is_noise(m) {
             return Verdict::Quiet;
         }
         self.open = true;
@@ -118,6 +123,14 @@ impl Hunting {
                      probe looked at.",
         }
         .raise()
+    }
+
+    fn is_noise(&self, m: &Moment<'_>) -> bool {
+        let Some(first) = self.turns.front() else { return true };
+        let readings: Vec<f64> = m.history.chocolate(first.at, m.known).map(|(_, value)| value).collect();
+        let levels: Vec<f64> = self.turns.iter().map(|turn| turn.level).collect();
+        let swings: Vec<f64> = levels.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+        mean(swings.into_iter()).is_none_or(|swing| swing < OUT_OF_NOISE * scatter_with_jumps(&readings))
     }
 
     fn still_swings(&mut self, m: &Moment<'_>) -> Verdict {
@@ -166,6 +179,16 @@ mod tests {
     fn small_or_slow_swings_are_none() {
         check(&mut Hunting::default(), Hunting::step, &swings(0.35, 10.0, 80.0), &expect![""]);
         check(&mut Hunting::default(), Hunting::step, &swings(0.6, 34.0, 120.0), &expect![""]);
+    }
+
+    /// A probe that is read twice a minute and flickers by a third of a degree: twelve made-up readings, over and over.
+    #[test]
+    fn noise_is_none() {
+        let noise = [0.1, -0.3, 0.4, -0.1, 0.0, 0.5, -0.4, 0.2, -0.5, 0.1, 0.3, -0.2];
+        let entry = |i: usize| format!("{}:{:02} {:.3}", i / 2, i % 2 * 30, 31.5 + noise[i % noise.len()]);
+        let points: Vec<String> = (1..2 * 120).map(entry).collect();
+        let script = format!("working 0:00 31.5 | {}", points.join(" | "));
+        check(&mut Hunting::default(), Hunting::step, &script, &expect![""]);
     }
 
     #[test]

@@ -12,6 +12,14 @@ pub fn scatter(values: &[f64]) -> f64 {
     median(&bends).map_or(0.0, |bend| bend / OF_UNIT_NOISE)
 }
 
+/// The same by the root mean square, so that each jump counts; the median of a coarse display that stands still more often than it flickers is zero.
+/// For independent noise of deviation one it is one (√6 is the norm of 1, −2, 1). Zero for fewer than three values.
+pub fn scatter_with_jumps(values: &[f64]) -> f64 {
+    let bends = values.windows(3).map(|w| (w[0] - 2.0 * w[1] + w[2]).powi(2));
+    let places = values.len().saturating_sub(2).max(1) as f64;
+    (bends.sum::<f64>() / places / 6.0).sqrt()
+}
+
 /// Correlation of a series with itself `lag` values later.
 /// `None` when the lag leaves no pair, when all values are equal, or when one is not finite.
 pub fn autocorrelation(values: &[f64], lag: usize) -> Option<f64> {
@@ -113,6 +121,17 @@ mod tests {
             even.iter().enumerate().map(|(i, v)| if i > 30 { v - 50.0 } else { *v }).collect();
         assert!((scatter(&jump) - expected).abs() < 1e-12);
         assert_eq!(scatter(&[1.0, 2.0]), 0.0);
+    }
+
+    /// Of a display that flickers by a step of a half one time in ten.
+    #[test]
+    fn jumps_count_where_they_are_asked_for() {
+        let flicker: Vec<f64> = (0..200).map(|i| if i % 10 == 4 { 31.5 } else { 31.0 }).collect();
+        assert_eq!(scatter(&flicker), 0.0);
+        // Each flicker bends three places: by a half, by one and by a half.
+        let expected = (20.0 * 1.5 / 198.0 / 6.0_f64).sqrt();
+        assert!((scatter_with_jumps(&flicker) - expected).abs() < 1e-12);
+        assert_eq!(scatter_with_jumps(&[1.0, 2.0]), 0.0);
     }
 
     /// The deviation of made-up normal noise about a curve.
