@@ -17,6 +17,7 @@ mod engine;
 mod figures;
 mod findings;
 mod history;
+mod jacket;
 mod lane;
 mod machine;
 mod measures;

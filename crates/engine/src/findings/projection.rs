@@ -7,11 +7,12 @@
 //! taken as cold as it may become, and seed, where it will be added, as added early.
 
 use maths::cooling::{Arrival, Jacket, NewtonFit, Surroundings, arrival, fit, seconds_to};
-use model::{Channel, Span, Timestamp};
+use model::{Span, Timestamp};
 use plant::Limits;
 use serde::{Deserialize, Serialize};
 
 use crate::history::History;
+use crate::jacket::jacket_between;
 use crate::phases::WORKING_MARGIN;
 
 /// The early end is missed by one cooling in ten.
@@ -145,31 +146,17 @@ impl Projected {
 
 impl Points {
     fn of(c: &Cooling<'_>, from: Timestamp) -> Points {
-        let ticks: Vec<_> =
-            c.history.between(from, c.known).filter(|tick| tick.chocolate().is_some()).collect();
-        let step = ticks.len().div_ceil(MOST_POINTS).max(1);
-        let mut points = Points {
-            seconds: Vec::new(),
-            values: Vec::new(),
-            jacket_seconds: Vec::new(),
-            jacket_values: Vec::new(),
-        };
-        for tick in ticks.iter().step_by(step) {
-            let at = (tick.at - c.since).as_secs_f64();
-            if let Some(value) = tick.chocolate() {
-                points.seconds.push(at);
-                points.values.push(value);
-            }
-            if let Some(jacket) = tick.other(Channel::Jacket) {
-                points.jacket_seconds.push(at);
-                points.jacket_values.push(jacket);
-            }
-        }
-        points
+        let chocolate: Vec<_> = c.history.chocolate(from, c.known).collect();
+        let step = chocolate.len().div_ceil(MOST_POINTS).max(1);
+        let since = |(at, value): (Timestamp, f64)| ((at - c.since).as_secs_f64(), value);
+        let (seconds, values) = chocolate.into_iter().step_by(step).map(since).unzip();
+        let jacket = jacket_between(c.history, from, c.known, MOST_POINTS).unwrap_or_default();
+        let (jacket_seconds, jacket_values) = jacket.into_iter().map(since).unzip();
+        Points { seconds, values, jacket_seconds, jacket_values }
     }
 
     fn knows_jacket(&self) -> bool {
-        !self.jacket_seconds.is_empty() && self.jacket_seconds.len() * 4 >= self.seconds.len()
+        !self.jacket_seconds.is_empty()
     }
 
     fn to_fitted_level(&self, c: &Cooling<'_>) -> Option<Projected> {

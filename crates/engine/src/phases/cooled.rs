@@ -9,6 +9,7 @@ use model::{Channel, Span, Timestamp};
 
 use super::departure::LEFT;
 use crate::history::History;
+use crate::jacket;
 
 /// So much of the hold before the fall is fitted.
 const HELD: Span = Span::from_mins(30);
@@ -16,8 +17,6 @@ const HELD: Span = Span::from_mins(30);
 const FALLEN: f64 = 2.0;
 /// Fewer points than this do not carry three parameters.
 const FEWEST: usize = 20;
-/// A jacket that has not been told for so long is not known.
-const JACKET_HOLDS: Span = Span::from_mins(3);
 /// Chocolate that keeps this close to the fitted course follows its jacket, °C; so does a noisier one whose fall is many times its scatter.
 const FOLLOWS: f64 = 0.05;
 const FOLLOWS_SHARE: f64 = 0.15;
@@ -68,7 +67,7 @@ impl Beside {
         for tick in history.between(from, now) {
             jacket = tick.other(Channel::Jacket).map(|celsius| (tick.at, celsius)).or(jacket);
             let Some(chocolate) = tick.chocolate() else { continue };
-            let Some((_, warmth)) = jacket.filter(|(told, _)| tick.at - *told <= JACKET_HOLDS) else {
+            let Some((_, warmth)) = jacket.filter(|(told, _)| tick.at - *told <= jacket::HOLDS) else {
                 continue;
             };
             let minutes = last.replace(tick.at).map_or(0.0, |last| (tick.at - last).as_mins_f64());
