@@ -2,13 +2,17 @@
 //!
 //! Extremes are of the level (mean of 20 s), so that one noisy reading is no record; means and deviations are of the raw good readings.
 
+mod way_down;
+
 use frames::Tick;
 use maths::cooling::{Jacket, Surroundings, fit};
 use maths::exposure::{Band, Exposure, Meter};
-use model::{Channel, Measures, Phase, PhaseSpan, Span, TauAgainst, Timestamp};
+use model::{Measures, Phase, PhaseSpan, Span, TauAgainst, Timestamp};
 use plant::Limits;
 
+use self::way_down::WayDown;
 use crate::history::{History, extremes, mean};
+use crate::jacket::jacket_between;
 
 /// What a batch is measured with.
 pub(crate) struct Measured<'a> {
@@ -35,16 +39,10 @@ const MOST_BLOCKS: i64 = 120;
 const DRIFT_COVERAGE: f64 = 0.95;
 /// Newton holds above the crystals; they form below about this far above the working range.
 const ABOVE_CRYSTALS: f64 = 1.0;
-/// Without a jacket the wall has to turn cold before the curve is Newton's.
+/// Without a jacket the wall has to turn cold before the curve is Newton's: so long, or the first third of it.
 const WALL_TURNS: Span = Span::from_mins(4);
+const WALL_TURNS_SHARE: i64 = 3;
 const MOST_FITTED: usize = 300;
-/// A dip is seed from here on, °C within three minutes beyond what cooling explains (start value, common practice, no source).
-const DIP: f64 = 0.7;
-/// ... and from so many deviations of the levels on: what is compared has 2.4 of them, and some ninety places are looked at (start value).
-const OUT_OF_NOISE: f64 = 8.0;
-const DIP_WITHIN: Span = Span::from_mins(3);
-/// The lowest point of a dip comes within this.
-const DIP_BOTTOM: Span = Span::from_mins(20);
 /// A person reports seed so much too early or too late.
 const REPORTED_WITHIN: Span = Span::from_mins(10);
 
@@ -54,7 +52,7 @@ pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
     let until_working = working.or(batch.span(Phase::Settling).map(|(_, to)| (to, to)));
     let way_down = cooling.zip(until_working).map(|((from, _), (to, _))| (from, to));
     let seen_whole = batch.span(Phase::Soak).is_some();
-    let dip = way_down.and_then(|(from, to)| batch.seed_dip(from, to));
+    let dip = way_down.and_then(|(from, to)| batch.way_down(from, to).dip());
     let (tau, against) = cooling
         .and_then(|(from, to)| batch.time_constant(from, dip.map_or(to, |dip| dip.from.min(to))))
         .unzip();
@@ -86,12 +84,6 @@ pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
     }
 }
 
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Dip {
-    from: Timestamp,
-    depth: f64,
-}
-
 impl Measured<'_> {
     /// From the first moment of a phase to its last, over all its spans.
     pub(crate) fn span(&self, phase: Phase) -> Option<(Timestamp, Timestamp)> {
@@ -114,28 +106,18 @@ impl Measured<'_> {
 
     fn time_constant(&self, from: Timestamp, to: Timestamp) -> Option<(f64, TauAgainst)> {
         let crystals = self.limits.working.high() + ABOVE_CRYSTALS;
-        let ticks: Vec<Tick> = self
-            .history
-            .between(from, to)
-            .filter(|tick| tick.chocolate().is_some_and(|chocolate| chocolate > crystals))
-            .collect();
+        let ticks: Vec<_> =
+            self.history.chocolate(from, to).filter(|(_, chocolate)| *chocolate > crystals).collect();
+        let until = ticks.last()?.0;
+        let jacket = jacket_between(self.history, from, until, MOST_FITTED);
+        let skipped =
+            if jacket.is_some() { Span::ZERO } else { WALL_TURNS.max((until - from) / WALL_TURNS_SHARE) };
         let step = ticks.len().div_ceil(MOST_FITTED).max(1);
-        let seconds = |tick: &Tick| (tick.at - from).as_secs_f64();
-        let jacket: Vec<Tick> = ticks
-            .iter()
-            .copied()
-            .filter(|tick| tick.other(Channel::Jacket).is_some())
-            .step_by(step)
-            .collect();
-        let known_jacket = jacket.len() * step * 4 > ticks.len();
-        let skipped = if known_jacket { Span::ZERO } else { WALL_TURNS };
-        let fitted: Vec<Tick> =
-            ticks.into_iter().filter(|tick| tick.at - from >= skipped).step_by(step).collect();
-        let x: Vec<f64> = fitted.iter().map(seconds).collect();
-        let y: Vec<f64> = fitted.iter().filter_map(|tick| tick.chocolate()).collect();
-        if known_jacket {
-            let jacket_x: Vec<f64> = jacket.iter().map(seconds).collect();
-            let jacket_y: Vec<f64> = jacket.iter().filter_map(|tick| tick.other(Channel::Jacket)).collect();
+        let fitted = ticks.into_iter().filter(|(at, _)| *at - from >= skipped).step_by(step);
+        let seconds = |(at, value): (Timestamp, f64)| ((at - from).as_secs_f64(), value);
+        let (x, y): (Vec<f64>, Vec<f64>) = fitted.map(seconds).unzip();
+        if let Some(jacket) = jacket {
+            let (jacket_x, jacket_y): (Vec<f64>, Vec<f64>) = jacket.into_iter().map(seconds).unzip();
             let measured = Surroundings::Jacket(Jacket { seconds: &jacket_x, values: &jacket_y });
             let tau_s = fit(&x, &y, measured).ok()?.tau_s;
             return Some((tau_s / 60.0, TauAgainst::Jacket));
@@ -144,42 +126,13 @@ impl Measured<'_> {
         Some((tau_s / 60.0, TauAgainst::FittedAsymptote))
     }
 
-    /// The steepest fall beyond what cooling explains, near a reported seeding if there is one.
-    pub(crate) fn seed_dip(&self, from: Timestamp, to: Timestamp) -> Option<Dip> {
-        let levels = self.levels(from, to + DIP_WITHIN * 2);
-        let values: Vec<f64> = levels.iter().map(|(_, level)| *level).collect();
-        let dip = DIP.max(OUT_OF_NOISE * maths::statistics::scatter(&values));
-        let near = |at: Timestamp| {
+    /// The way down, with what seed may have done on it; near a reported seeding if there is one.
+    pub(crate) fn way_down(&self, from: Timestamp, to: Timestamp) -> WayDown {
+        let is_near = |at: Timestamp| {
             self.seeded_at
                 .is_none_or(|seeded| at >= seeded - REPORTED_WITHIN && at <= seeded + REPORTED_WITHIN)
         };
-        let mut steepest: Option<(usize, f64)> = None;
-        let (mut ahead, mut behind) = (0, 0);
-        for (i, &(at, level)) in levels.iter().enumerate() {
-            while ahead < levels.len() && levels[ahead].0 - at < DIP_WITHIN {
-                ahead += 1;
-            }
-            while at - levels[behind].0 > DIP_WITHIN {
-                behind += 1;
-            }
-            let Some(&(then, later)) = levels.get(ahead).filter(|_| at <= to) else { break };
-            let before = (levels[behind].1 - level).max(0.0);
-            // At the start of a cooling nothing was usual before: seed eases off afterwards, and a cooling goes on.
-            let usual = if at - from < DIP_WITHIN {
-                let after = levels[ahead..].iter().take_while(|(t, _)| *t - then <= DIP_WITHIN).last();
-                before.max(after.map_or(0.0, |&(_, last)| later - last))
-            } else {
-                before
-            };
-            let beyond = level - later - usual;
-            if near(at) && beyond >= dip && steepest.is_none_or(|(_, most)| beyond > most) {
-                steepest = Some((i, beyond));
-            }
-        }
-        let (i, _) = steepest?;
-        let (at, level) = levels[i];
-        let bottom = levels[i..].iter().take_while(|(t, _)| *t - at <= DIP_BOTTOM).map(|&(_, v)| v);
-        extremes(bottom).map(|(low, _)| Dip { from: at, depth: level - low })
+        WayDown::new(self.levels(from, to + WayDown::looks_beyond()), to, is_near)
     }
 
     fn drift(&self, from: Timestamp, to: Timestamp) -> Option<f64> {

@@ -1,0 +1,202 @@
+//! The way down from the soak: did seed make it steeper for a while?
+//!
+//! Seed cools by its own cold and by what melts of it, within some minutes; then the charge goes on as before or warms again (common practice, no
+//! source). So three minutes that fall by more than those before them are a dip, and by more than those behind them too: a jacket that turns
+//! colder makes a fall steeper that stays steep. Where a cooling has only just begun, its first minutes fall by more than those before them without
+//! any seed; there the fall has to ease off clearly behind a dip, by more than the fall of a small, quick charge does by itself.
+
+use model::{Span, Timestamp};
+
+use crate::history::extremes;
+
+/// A dip is seed from here on, °C within three minutes beyond what cooling explains (start value, common practice, no source).
+const DIP: f64 = 0.7;
+/// ... and from so many deviations of the levels on: what is compared has 2.4 of them, and some ninety places are looked at (start value).
+const OUT_OF_NOISE: f64 = 8.0;
+/// A way down without any seed shows no more than this, °C, or than noise makes of it; what lies between may have been a little seed.
+const SMOOTH: f64 = 0.35;
+const NOISE: f64 = 6.5;
+const WITHIN: Span = Span::from_mins(3);
+/// The lowest point of a dip comes within this.
+const BOTTOM: Span = Span::from_mins(20);
+/// A cooling goes on evenly as long as its fall of three minutes grows by no more than this share, or so many °C.
+const GROWS: f64 = 0.3;
+const GROWS_C: f64 = 0.35;
+/// What follows a dip counts as usual for so much: a fall that eases off by itself does so by less.
+const EASED: f64 = 0.8;
+/// A fall by itself keeps more than this of itself from three minutes to the next.
+const EASES_MOST: f64 = 0.5;
+/// The same while the cooling gathers way: a charge of a time constant of ten minutes still falls by three quarters in the next three.
+const EASED_AT_FIRST: f64 = 2.0;
+
+/// When seed went in, and what it did.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Dip {
+    pub(crate) from: Timestamp,
+    /// °C below what cooling alone would have reached by then.
+    pub(crate) depth: f64,
+}
+
+/// By how much three minutes fall, and those before and behind them, °C.
+struct Falls {
+    fall: f64,
+    before: f64,
+    after: f64,
+    /// The cooling had gathered way.
+    is_even: bool,
+}
+
+impl Falls {
+    fn beyond_usual(&self) -> f64 {
+        self.fall - self.before.max(self.after * if self.is_even { EASED } else { EASED_AT_FIRST })
+    }
+}
+
+/// Levels from the beginning of the cooling on, until some minutes behind its end.
+#[derive(Debug)]
+pub(crate) struct WayDown {
+    levels: Vec<(Timestamp, f64)>,
+    scatter: f64,
+    /// Where the fall is farthest beyond the usual, and by how much, °C.
+    steepest: Option<(usize, f64)>,
+}
+
+impl WayDown {
+    /// A dip may begin until `to`, and where `is_near` allows it; the levels should go on for [`WayDown::looks_beyond`].
+    pub(crate) fn new(
+        levels: Vec<(Timestamp, f64)>,
+        to: Timestamp,
+        is_near: impl Fn(Timestamp) -> bool,
+    ) -> WayDown {
+        let values: Vec<f64> = levels.iter().map(|(_, level)| *level).collect();
+        let mut way = WayDown { levels, scatter: maths::statistics::scatter(&values), steepest: None };
+        let near = (0..way.levels.len()).filter(|&i| way.levels[i].0 <= to && is_near(way.levels[i].0));
+        let beyond = near.filter_map(|i| Some((i, way.falls(i)?.beyond_usual())));
+        way.steepest = beyond.max_by(|(_, a), (_, b)| a.total_cmp(b));
+        way
+    }
+
+    /// So much behind its end has to be known.
+    pub(crate) fn looks_beyond() -> Span {
+        WITHIN * 2
+    }
+
+    /// The falls about a level; `None` while the three minutes behind it are not over.
+    fn falls(&self, i: usize) -> Option<Falls> {
+        let (from, _) = *self.levels.first()?;
+        let (at, level) = self.levels[i];
+        let later = self.level_at(at + WITHIN)?;
+        let before = (self.level_at(at - WITHIN)? - level).max(0.0);
+        let after = later - self.level_at(at + WITHIN * 2).or(self.levels.last().map(|last| last.1))?;
+        let sooner = self.level_at(at - WITHIN * 2)? - self.level_at(at - WITHIN)?;
+        let is_even = at - from >= WITHIN * 2 && before - sooner <= GROWS_C.max(GROWS * before);
+        Some(Falls { fall: level - later, before, after, is_even })
+    }
+
+    /// The first level from a moment on.
+    fn level_at(&self, at: Timestamp) -> Option<f64> {
+        let place = self.levels.partition_point(|level| level.0 < at);
+        self.levels.get(place).map(|level| level.1)
+    }
+
+    /// The dip, if one stands out.
+    pub(crate) fn dip(&self) -> Option<Dip> {
+        let least = DIP.max(OUT_OF_NOISE * self.scatter);
+        let (i, beyond) = self.steepest.filter(|(_, beyond)| *beyond >= least)?;
+        let (at, level) = self.levels[i];
+        let falls = self.falls(i)?;
+        if !falls.is_even {
+            return Some(Dip { from: at, depth: falls.fall - falls.before.max(falls.after) });
+        }
+        let usual = self.usual_from(at, level)?;
+        let below = |&(t, value): &(Timestamp, f64)| level - value - usual(t);
+        let dip = self.levels[i..].iter().take_while(|(t, _)| *t - at <= BOTTOM).map(below);
+        extremes(dip).map(|(_, deepest)| Dip { from: at, depth: deepest.max(beyond) })
+    }
+
+    /// How far a cooling would have gone on by a later moment, °C: its falls of three minutes become less as the last two did (Newton).
+    fn usual_from(&self, at: Timestamp, level: f64) -> Option<impl Fn(Timestamp) -> f64 + use<>> {
+        let before = self.level_at(at - WITHIN)?;
+        let (fall, sooner) = ((before - level).max(0.0), self.level_at(at - WITHIN * 2)? - before);
+        let share = if 0.0 < sooner { (fall / sooner).clamp(EASES_MOST, 1.0) } else { 1.0 };
+        Some(move |t: Timestamp| {
+            let windows = (t - at).as_secs_f64() / WITHIN.as_secs_f64();
+            if share < 1.0 {
+                fall * share * (1.0 - share.powf(windows)) / (1.0 - share)
+            } else {
+                fall * windows
+            }
+        })
+    }
+
+    /// Is it so smooth that there was no seed? Between this and a dip nobody can tell.
+    pub(crate) fn is_smooth(&self) -> bool {
+        self.steepest.is_none_or(|(_, beyond)| beyond < (NOISE * self.scatter).clamp(SMOOTH, DIP))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Minutes between two levels.
+    const STEP: f64 = 0.25;
+
+    /// A charge of 46 °C whose jacket turns to 20 °C within `lag` minutes, `tau` its time constant, min; `seed` of its own depth, °C, goes in at its minute and
+    /// has melted with a time constant of a minute and a half. From the beginning of the cooling to 31.7 °C, and two windows on.
+    fn way(tau: f64, lag: f64, seed: Option<(f64, f64)>) -> WayDown {
+        let (mut levels, mut charge, mut jacket, mut to) = (Vec::new(), 46.0, 46.0, None);
+        for i in 0..4_000 {
+            let minute = f64::from(i) * STEP;
+            let dip = seed
+                .filter(|(at, _)| *at < minute)
+                .map_or(0.0, |(at, depth)| depth * (1.0 - (-(minute - at) / 1.5).exp()));
+            let at = Timestamp::from_millis((minute * 60_000.0) as i64);
+            levels.push((at, charge - dip));
+            if charge - dip < 31.7 && to.is_none() {
+                to = Some(at);
+            }
+            if to.is_some_and(|to| at - to > WayDown::looks_beyond()) {
+                break;
+            }
+            jacket += (20.0 - jacket) / lag * STEP;
+            charge += (jacket - charge) / tau * STEP;
+        }
+        WayDown::new(levels, to.unwrap(), |_| true)
+    }
+
+    /// Water jackets of small machines cool at 2 °C/min, large kettles at 0.2 (domain figures, common practice).
+    #[test]
+    fn a_cooling_alone_is_smooth_however_brisk() {
+        for tau in [10.0, 14.0, 18.0, 22.0, 26.0, 32.0, 60.0] {
+            for lag in [0.3, 1.0, 2.0, 4.0] {
+                let way = way(tau, lag, None);
+                assert!(way.dip().is_none() && way.is_smooth(), "{tau} {lag}: {:?}", way.steepest);
+            }
+        }
+    }
+
+    #[test]
+    fn seed_is_seen_with_its_own_depth() {
+        for (tau, at) in [(22.0, 12.0), (30.0, 16.0), (60.0, 30.0)] {
+            for depth in [1.5, 2.5, 4.0] {
+                let dip = way(tau, 1.5, Some((at, depth))).dip().unwrap_or_else(|| panic!("{tau} {depth}"));
+                assert!((dip.depth - depth).abs() < 0.3 * depth, "{tau} {depth}: {}", dip.depth);
+                assert!((dip.from.as_millis() as f64 / 60_000.0 - at).abs() < 1.5, "{tau} {depth}");
+            }
+        }
+    }
+
+    /// A quarter of solid pieces in a charge that has not been set down yet.
+    #[test]
+    fn seed_right_out_of_the_soak_is_seen() {
+        let way = way(30.0, 3.0, Some((0.5, 8.0)));
+        assert!(way.dip().is_some_and(|dip| dip.depth > 5.0), "{:?}", way.steepest);
+    }
+
+    #[test]
+    fn a_little_seed_is_neither() {
+        let way = way(30.0, 1.5, Some((16.0, 0.8)));
+        assert!(way.dip().is_none() && !way.is_smooth(), "{:?}", way.steepest);
+    }
+}
