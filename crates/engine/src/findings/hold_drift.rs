@@ -4,15 +4,15 @@
 //!
 //! CUSUM after Page 1954, two-sided, on means of 5 min, which are near enough independent for a controlled hold; reference value 0.1 °C and
 //! decision interval 0.5 °C are start values to be tuned per site. One-way: each quarter of the 20 min lies on the
-//! same side, and slow: they differ by less than 0.4 °C, so that a top-up or an open lid is no drift. A
-//! level is compared only with what came wholly after it, so nothing is said in the first 50 min. Where the set-point is known, a move that
+//! same side, and slow: the first and the last differ by less than 0.4 °C and none by 0.6 °C from another, so that a top-up, an open lid or an
+//! excursion that has come back is no drift. A level is compared only with what came wholly after it, so nothing is said in the first 50 min. Where the set-point is known, a move that
 //! ends near it is the hold still settling, not a drift.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
-use crate::history::mean;
+use crate::history::{extremes, mean};
 use crate::measures::SETTLED;
 
 const MOVED: f64 = 0.3;
@@ -22,6 +22,7 @@ const REFERENCE: f64 = 0.1;
 const DECISION: f64 = 0.5;
 const EACH_BLOCK: f64 = 0.15;
 const SLOW_WITHIN: f64 = 0.4;
+const ALL_WITHIN: f64 = 0.6;
 /// Until then the last 20 min are in part those that settled the level.
 const NOT_BEFORE: Span = Span::from_mins(50);
 /// A hold that has come so near to its set-point has settled.
@@ -108,12 +109,14 @@ impl HoldDrift {
         let sum = if distance > 0.0 { self.up } else { self.down };
         let one_way = moved.iter().all(|block| block * distance.signum() >= EACH_BLOCK);
         let landed = self.origin.is_some_and(|origin| now - origin >= NOT_BEFORE);
-        let slow = landed && (moved[0] - moved[moved.len() - 1]).abs() < SLOW_WITHIN;
+        let (low, high) = extremes(moved.iter().copied()).unwrap_or_default();
+        let slow = (moved[0] - moved[moved.len() - 1]).abs() < SLOW_WITHIN && high - low < ALL_WITHIN;
         let settles = m.setpoint.is_some_and(|asked| {
             let (off, was_off) = ((settled + distance - asked).abs(), (settled - asked).abs());
             off < was_off && off < AT_SETPOINT.max(was_off / 2.0)
         });
-        if settles || out_of_range || !(distance.abs() >= MOVED && sum.signals() && one_way && slow) {
+        if settles || out_of_range || !(distance.abs() >= MOVED && sum.signals() && one_way && landed && slow)
+        {
             return Verdict::Quiet;
         }
         self.open = true;
@@ -192,6 +195,16 @@ mod tests {
             &mut HoldDrift::default(),
             |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~60:00 31.4 | ~62:00 29.6 | ~82:00 31.4 | ~140:00 31.4",
+            &expect![""],
+        );
+    }
+
+    #[test]
+    fn an_excursion_that_has_come_back_is_no_drift() {
+        check(
+            &mut HoldDrift::default(),
+            |detector, m| detector.step(m, false),
+            "working 0:00 31.4 | ~61:30 31.4 | ~63:00 32.8 | ~75:00 32.8 | ~79:00 31.7 | ~82:00 31.4 | ~140:00 31.4",
             &expect![""],
         );
     }
