@@ -7,7 +7,7 @@
 
 use model::{Channel, Span, Timestamp};
 
-use super::departure::{LEFT, Move, smoothed};
+use super::departure::{FALL_SHOWN_LATE, LEFT, Move, smoothed};
 use super::driven;
 use super::pace::Pace;
 use crate::history::{History, mean};
@@ -70,7 +70,11 @@ fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) 
     let beyond = |&(_, value): &(Timestamp, f64)| value > level + LEFT;
     let first = after[lowest..].iter().find(|p| beyond(p)).map_or(step, |p| p.0);
     let last = after.iter().rfind(|p| !beyond(p)).map_or(step, |p| p.0);
-    Some(last - (last - first).max(Span::ZERO) / 2)
+    let left = last - (last - first).max(Span::ZERO) / 2;
+    Some(match way {
+        Move::Rise => left,
+        Move::Fall => (left - FALL_SHOWN_LATE).max(step),
+    })
 }
 
 #[cfg(test)]

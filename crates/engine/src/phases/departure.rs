@@ -6,6 +6,7 @@
 //! The parabola lets a wall warm up first; the slope `s` is there only where the level itself was moving. The date is where the parabola is a
 //! tenth of a degree away from the level: what the finest display would show.
 
+use maths::statistics::scatter;
 use model::{Span, Timestamp};
 
 use super::pace::Pace;
@@ -52,6 +53,8 @@ pub(super) const LEFT: f64 = 0.1;
 /// A probe shows a slow start so much later than it is: its sheath is some half a minute behind (bare 10–40 s, in a well 60–180 s, from memory),
 /// and a tenth of a degree has to stand out of noise (start value, from made-up days).
 pub(super) const SHOWN_LATE: Span = Span::from_secs(70);
+/// A cooling begins more briskly: its tenth of a degree is shown later by hardly more than a bare sheath (start value, from made-up days).
+pub(super) const FALL_SHOWN_LATE: Span = Span::from_secs(20);
 /// Readings are averaged over at least this where one of them must not speak alone.
 const FLICKERS: Span = Span::from_secs(40);
 /// How far a move is usually fitted, °C: further on it bends with the wall's temperature.
@@ -62,6 +65,8 @@ const STEPS_FITTED: f64 = 8.0;
 const SLOWEST: f64 = 0.025;
 /// Fitted points: a few hundred are plenty and keep a search over all `t₀` short.
 const MOST_POINTS: usize = 240;
+/// A staircase stands out of the scatter of its readings by so many of its deviations (start value).
+const OUT_OF_NOISE: f64 = 4.0;
 /// Fewer points than this do not carry a hinge; a corner of two straight lines is the answer.
 const FEWEST_POINTS: usize = 12;
 
@@ -100,13 +105,17 @@ pub(crate) fn left_level(
     // A staircase bends more than once: whatever the hinge says, a charge that is clearly beyond its foot has left it.
     let points: Vec<_> = history.chocolate(foot, left).map(|(at, value)| (at, sign * value)).collect();
     let at_foot = smoothed(&points, ground.smooth.max(FLICKERS));
-    let beyond = at_foot.iter().find(|(_, value)| *value > foot_value * sign + 2.0 * ground.noise);
+    let values: Vec<f64> = points.iter().map(|(_, value)| *value).collect();
+    // The foot is the farthest of many readings, by some deviations of their noise. Few readings say little of that noise.
+    let flicker = if pace.is_quick() && pace.is_fine() { OUT_OF_NOISE * scatter(&values) } else { 0.0 };
+    let clearly = ground.noise + ground.noise.max(flicker);
+    let stairs = at_foot.iter().any(|(_, value)| *value > sign * foot_value + clearly);
+    let left = match stairs {
+        true => last_near(&at_foot, sign * foot_value + ground.noise).unwrap_or(foot),
+        false => left,
+    };
     // A tick's width is all that the date is good for.
-    Some(
-        beyond
-            .map_or(left, |_| last_near(&at_foot, foot_value * sign + ground.noise).unwrap_or(foot))
-            .floor(Span::from_secs(1)),
-    )
+    Some(left.floor(Span::from_secs(1)))
 }
 
 fn last_near(points: &[(Timestamp, f64)], most: f64) -> Option<Timestamp> {

@@ -4,9 +4,10 @@ use model::{Phase, Span, Timestamp};
 
 use super::asked;
 use super::cooled;
-use super::departure::{FITTED_MOVE, Ground, Move, left_level};
+use super::departure::{FALL_SHOWN_LATE, FITTED_MOVE, Ground, Move, left_level};
 use super::turn;
 use super::{Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
+use crate::history::History;
 use crate::timeline::Timeline;
 
 /// Out of the soak: the controller's swing is level.
@@ -23,6 +24,12 @@ const OUT_OF_SOAK: Ground = Ground {
 const FALL: f64 = 1.2;
 /// ... or this much when the set-point asks for less than the soak.
 const FALL_ASKED: f64 = 0.3;
+/// Cold pieces make a charge fall so far below what it was held at, which no control's swing does, °C ...
+const FELL: f64 = 2.5;
+/// ... the mean of so long before the set-point follows.
+const HELD: Span = Span::from_mins(20);
+/// The charge when the set-point is lowered: one reading may flicker.
+const AT_STEP: Span = Span::from_secs(60);
 /// The slope of a fall that goes on, °C/min.
 const FALLS: f64 = -0.05;
 /// A fall that has stopped for so long above the soak's lower limit was none.
@@ -37,17 +44,27 @@ const COLD_CHARGE_WITHIN: Span = Span::from_mins(20);
 fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     let less = soak_from(view.limits) - 1.0;
     let step = asked::asked_since(view.history, from, view.now, |setpoint| setpoint < less);
-    let asked = step.and_then(|step| asked::left_level(view.history, Move::Fall, step, view.now, view.pace));
+    let asked = step
+        .filter(|step| !fell_before(view.history, from, *step))
+        .and_then(|step| asked::left_level(view.history, Move::Fall, step, view.now, view.pace));
     let left = asked.or_else(|| {
         let left = left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace)?;
         if let Some(driven) = cooled::left_level(view.history, from, left, view.now) {
             return Some(driven);
         }
-        Some(turn::or_swing(view, Move::Fall, from, left, |level| level >= soak_from(view.limits)))
+        let left = turn::or_swing(view, Move::Fall, from, left, |level| level >= soak_from(view.limits));
+        Some((left - FALL_SHOWN_LATE).max(from))
     });
     // What nobody saw of the charge before it was set down was the soak.
     let unseen = |left: Timestamp| step.filter(|step| view.history.chocolate(left, *step).nth(1).is_none());
     left.map(|left| unseen(left).map_or(left, |step| left.max(step)))
+}
+
+/// Was the charge on its way down before anybody asked for less? Who seeds first and sets the machine down afterwards makes it so.
+fn fell_before(history: &History, from: Timestamp, step: Timestamp) -> bool {
+    let held = history.mean_over(step, HELD.min(step - from));
+    let there = history.mean_over(step, AT_STEP);
+    held.zip(there).is_some_and(|(held, there)| held - there >= FELL)
 }
 
 impl Tracker {

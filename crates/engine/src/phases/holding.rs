@@ -1,6 +1,6 @@
 //! Around the working range: settling, rewarming, working.
 
-use model::{Method, Phase, Span, Timestamp};
+use model::{Method, Phase, PhaseSpan, Span, Timestamp};
 
 use super::asked;
 use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level, smoothed};
@@ -214,7 +214,8 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
         fitted: FITTED_MOVE,
     };
     let hold = timeline.last_of(Phase::Settling).or(timeline.last_of(Phase::Working));
-    let earliest = hold.map(|span| span.from).or(view.history.first_at()).unwrap_or(view.now);
+    let earliest = passed_through(timeline).or(hold).map(|span| span.from);
+    let earliest = earliest.or(view.history.first_at()).unwrap_or(view.now);
     let soak = soak_from(view.next_limits);
     let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
     let asked = step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now, view.pace));
@@ -225,6 +226,13 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
         Some(poured.unwrap_or_else(|| turn::or_swing(view, Move::Rise, earliest, left, on_level)))
     });
     left.map_or(view.now, |left| (left - SHOWN_LATE).max(earliest))
+}
+
+/// What seemed to be brought back on purpose, where the charge never came to hold behind it: one that had set in the cold is melted again.
+fn passed_through(timeline: &Timeline) -> Option<PhaseSpan> {
+    let rewarming = timeline.last_of(Phase::Rewarming)?;
+    let held_since = timeline.last_of(Phase::Working).is_some_and(|working| rewarming.from < working.from);
+    (!held_since).then_some(rewarming)
 }
 
 #[cfg(test)]
