@@ -37,6 +37,8 @@ pub(crate) struct HoldDrift {
     next_block: Option<Timestamp>,
     up: Sum,
     down: Sum,
+    /// Until then a warmer or colder hold was told of.
+    spoken_for: Option<Timestamp>,
     open: bool,
 }
 
@@ -59,7 +61,7 @@ impl Sum {
 }
 
 impl HoldDrift {
-    /// `out_of_range`: a warmer or colder hold has been told, which speaks for this one too.
+    /// `out_of_range`: a warmer or colder hold has been told, which speaks for this one too, and for the minutes in which it was.
     pub(crate) fn step(&mut self, m: &Moment<'_>, out_of_range: bool) -> Verdict {
         if m.phase != Phase::Working {
             return self.start_anew(None, m.at);
@@ -67,6 +69,9 @@ impl HoldDrift {
         let origin = m.disturbed_at.map_or(m.phase_since, |disturbed| disturbed.max(m.phase_since));
         if self.origin != Some(origin) {
             return self.start_anew(Some(origin), origin);
+        }
+        if out_of_range {
+            self.spoken_for = Some(m.at);
         }
         if self.settled.is_none() && m.known - origin >= SETTLED.1 {
             self.settled = mean_between(m, origin + SETTLED.0, origin + SETTLED.1);
@@ -87,10 +92,10 @@ impl HoldDrift {
         if m.gap {
             return Verdict::Quiet;
         }
-        self.decide(m, settled, next_block, out_of_range)
+        self.decide(m, settled, next_block)
     }
 
-    fn decide(&mut self, m: &Moment<'_>, settled: f64, now: Timestamp, out_of_range: bool) -> Verdict {
+    fn decide(&mut self, m: &Moment<'_>, settled: f64, now: Timestamp) -> Verdict {
         let blocks: Option<Vec<f64>> = (1..=RECENT_BLOCKS)
             .map(|back| {
                 mean_between(m, now - BLOCK * back, now - BLOCK * (back - 1)).map(|block| block - settled)
@@ -115,8 +120,8 @@ impl HoldDrift {
             let (off, was_off) = ((settled + distance - asked).abs(), (settled - asked).abs());
             off < was_off && off < AT_SETPOINT.max(was_off / 2.0)
         });
-        if settles || out_of_range || !(distance.abs() >= MOVED && sum.signals() && one_way && landed && slow)
-        {
+        let spoken_for = self.spoken_for.is_some_and(|until| until >= now - BLOCK * RECENT_BLOCKS);
+        if settles || spoken_for || !(distance.abs() >= MOVED && sum.signals() && one_way && landed && slow) {
             return Verdict::Quiet;
         }
         self.open = true;
@@ -205,6 +210,16 @@ mod tests {
             &mut HoldDrift::default(),
             |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~61:30 31.4 | ~63:00 32.8 | ~75:00 32.8 | ~79:00 31.7 | ~82:00 31.4 | ~140:00 31.4",
+            &expect![""],
+        );
+    }
+
+    #[test]
+    fn a_warm_hold_that_is_over_has_spoken_for_its_minutes() {
+        check(
+            &mut HoldDrift::default(),
+            |detector, m| detector.step(m, m.level > 32.5),
+            "working 0:00 31.4 | ~61:00 31.4 | ~62:00 32.8 | ~84:00 32.8 | ~85:00 31.4 | ~140:00 31.4",
             &expect![""],
         );
     }
