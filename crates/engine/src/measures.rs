@@ -2,17 +2,17 @@
 //!
 //! Extremes are of the level (mean of 20 s), so that one noisy reading is no record; means and deviations are of the raw good readings.
 
+mod time_constant;
 mod way_down;
 
 use frames::Tick;
-use maths::cooling::{Jacket, Surroundings, fit};
 use maths::exposure::{Band, Exposure, Meter};
-use model::{Measures, Phase, PhaseSpan, Span, TauAgainst, Timestamp};
+use model::{Measures, Phase, PhaseSpan, Span, Timestamp};
 use plant::Limits;
 
+use self::time_constant::time_constant;
 use self::way_down::WayDown;
 use crate::history::{History, extremes, mean};
-use crate::jacket::jacket_between;
 
 /// What a batch is measured with.
 pub(crate) struct Measured<'a> {
@@ -39,10 +39,6 @@ const MOST_BLOCKS: i64 = 120;
 const DRIFT_COVERAGE: f64 = 0.95;
 /// Newton holds above the crystals; they form below about this far above the working range.
 const ABOVE_CRYSTALS: f64 = 1.0;
-/// Without a jacket the wall has to turn cold before the curve is Newton's: so long, or the first third of it.
-const WALL_TURNS: Span = Span::from_mins(4);
-const WALL_TURNS_SHARE: i64 = 3;
-const MOST_FITTED: usize = 300;
 /// A person reports seed so much too early or too late.
 const REPORTED_WITHIN: Span = Span::from_mins(10);
 
@@ -54,7 +50,10 @@ pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
     let seen_whole = batch.span(Phase::Soak).is_some();
     let dip = way_down.and_then(|(from, to)| batch.way_down(from, to).dip());
     let (tau, against) = cooling
-        .and_then(|(from, to)| batch.time_constant(from, dip.map_or(to, |dip| dip.from.min(to))))
+        .and_then(|(from, to)| {
+            let crystals = batch.limits.working.high() + ABOVE_CRYSTALS;
+            time_constant(batch.history, from, dip.map_or(to, |dip| dip.from.min(to)), crystals)
+        })
         .unzip();
     let (above, unknown) = batch.above_loss().unzip();
     let raw = working.map(|(from, to)| raw_moments(batch.history.between(from, to)));
@@ -102,28 +101,6 @@ impl Measured<'_> {
             mean(before.chain(after).map(|&(_, value)| value)).map(|level| (at, level))
         };
         (0..ticks.len()).filter_map(near).collect()
-    }
-
-    fn time_constant(&self, from: Timestamp, to: Timestamp) -> Option<(f64, TauAgainst)> {
-        let crystals = self.limits.working.high() + ABOVE_CRYSTALS;
-        let ticks: Vec<_> =
-            self.history.chocolate(from, to).filter(|(_, chocolate)| *chocolate > crystals).collect();
-        let until = ticks.last()?.0;
-        let jacket = jacket_between(self.history, from, until, MOST_FITTED);
-        let skipped =
-            if jacket.is_some() { Span::ZERO } else { WALL_TURNS.max((until - from) / WALL_TURNS_SHARE) };
-        let step = ticks.len().div_ceil(MOST_FITTED).max(1);
-        let fitted = ticks.into_iter().filter(|(at, _)| *at - from >= skipped).step_by(step);
-        let seconds = |(at, value): (Timestamp, f64)| ((at - from).as_secs_f64(), value);
-        let (x, y): (Vec<f64>, Vec<f64>) = fitted.map(seconds).unzip();
-        if let Some(jacket) = jacket {
-            let (jacket_x, jacket_y): (Vec<f64>, Vec<f64>) = jacket.into_iter().map(seconds).unzip();
-            let measured = Surroundings::Jacket(Jacket { seconds: &jacket_x, values: &jacket_y });
-            let tau_s = fit(&x, &y, measured).ok()?.tau_s;
-            return Some((tau_s / 60.0, TauAgainst::Jacket));
-        }
-        let tau_s = fit(&x, &y, Surroundings::Unknown).ok()?.tau_s;
-        Some((tau_s / 60.0, TauAgainst::FittedAsymptote))
     }
 
     /// The way down, with what seed may have done on it; near a reported seeding if there is one.

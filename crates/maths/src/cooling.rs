@@ -23,6 +23,7 @@
 //! | this file | the law, forwards and backwards, and the correction for mass |
 //! | [`jacket`] | the same law against a moving jacket, integrated |
 //! | [`fitting`] | τ, level and start from noisy readings |
+//! | [`turning`] | τ behind a wall that takes a while to turn cold |
 //! | [`projection`] | when a temperature will be reached, with an interval that says how much it covers |
 //!
 //! Never says that chocolate is tempered: a curve that fits well is a machine that cools well, no more.
@@ -31,10 +32,12 @@ pub mod fitting;
 mod growth;
 pub mod jacket;
 pub mod projection;
+pub mod turning;
 
 pub use fitting::{NewtonFit, Surroundings, fit};
 pub use jacket::{Jacket, follow};
 pub use projection::{Arrival, Band, COVERAGE, Projection, arrival, time_to, time_to_with, value_at};
+pub use turning::{TurningFit, fit_turning};
 
 /// Temperature after `seconds`. `None` for a time constant that is not above zero, or for arguments that are not finite.
 pub fn temperature_after(start: f64, ambient: f64, tau_s: f64, seconds: f64) -> Option<f64> {
