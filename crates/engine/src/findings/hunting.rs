@@ -8,12 +8,11 @@
 
 use std::collections::VecDeque;
 
-use maths::statistics::scatter_with_jumps;
+use maths::statistics::{median, scatter_with_jumps};
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
-use crate::history::mean;
 
 const SWING: f64 = 0.8;
 /// Six turns, each followed by a swing, are three cycles.
@@ -130,7 +129,8 @@ impl Hunting {
         let readings: Vec<f64> = m.history.chocolate(first.at, m.known).map(|(_, value)| value).collect();
         let levels: Vec<f64> = self.turns.iter().map(|turn| turn.level).collect();
         let swings: Vec<f64> = levels.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
-        mean(swings.into_iter()).is_none_or(|swing| swing < OUT_OF_NOISE * scatter_with_jumps(&readings))
+        // One excursion among swings of noise is no swing of a control.
+        median(&swings).is_none_or(|swing| swing < OUT_OF_NOISE * scatter_with_jumps(&readings))
     }
 
     fn still_swings(&mut self, m: &Moment<'_>) -> Verdict {
