@@ -39,8 +39,8 @@ impl Scorch {
                     m.chocolate, m.limits.scorch
                 ),
                 evidence: vec![number("chocolate_c", m.chocolate), number("scorch_limit_c", m.limits.scorch)],
-                advice: "Turn the heat off, keep it stirred, then sieve and taste; quality decides whether it can be used. \
-                         Mind hot walls and the moving scraper.",
+                advice: "Mind hot walls and the moving scraper: turn the heat off, keep it stirred, then sieve and taste; quality decides \
+                         whether it can be used.",
             })
     }
 }
