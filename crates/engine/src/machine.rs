@@ -361,6 +361,7 @@ impl MachineWatch {
             tick,
             history: &self.history,
             phase: self.tracker.phase(),
+            stirred: self.tracker.phase_stirred(),
             setpoint: self.setpoint,
         };
         let mut told = Told::default();

@@ -201,6 +201,12 @@ impl Tracker {
         })
     }
 
+    /// The phase that says whether the charge needs stirring: a form that was filled in for the next one does not take this one out of the machine.
+    pub(crate) fn phase_stirred(&self) -> Option<Phase> {
+        let works = matches!(self.stage, Some(Stage::Working { rise_from: None, .. }));
+        if works { Some(Phase::Working) } else { self.phase() }
+    }
+
     /// The phase whose findings are looked for. While the beginning of the history is unclear a charge below 26 °C is taken for idle, and any other
     /// for one that melts: it is watched for what may befall any charge, and for nothing else. `level`: the newest chocolate, °C.
     pub(crate) fn phase_watched(&self, level: impl FnOnce() -> Option<f64>) -> Phase {
