@@ -33,7 +33,7 @@ pub(crate) fn time_constant(
         let step = warm.len().div_ceil(MOST_FITTED).max(1);
         warm.into_iter().step_by(step).map(move |(at, value)| ((at - from).as_secs_f64(), value)).unzip()
     };
-    let until = history.chocolate(from, to).filter(|(_, chocolate)| *chocolate > crystals).next_back()?.0;
+    let until = history.chocolate(from, to).rfind(|(_, chocolate)| *chocolate > crystals)?.0;
     let (tau_s, against) = match jacket_between(history, from, until, MOST_FITTED) {
         Some(jacket) => {
             let (x, y): (Vec<f64>, Vec<f64>) = of(from);
