@@ -5,8 +5,9 @@
 //! CUSUM after Page 1954, two-sided, on means of 5 min, which are near enough independent for a controlled hold; reference value 0.1 °C and
 //! decision interval 0.5 °C are start values to be tuned per site. One-way: each quarter of the 20 min lies on the
 //! same side, and slow: the first and the last differ by less than 0.4 °C and none by 0.6 °C from another, so that a top-up, an open lid or an
-//! excursion that has come back is no drift. A level is compared only with what came wholly after it, so nothing is said in the first 50 min. Where the set-point is known, a move that
-//! ends near it is the hold still settling, not a drift.
+//! excursion that has come back is no drift. What a warmer or colder hold has been told of is not told again as a drift. A level is compared only with
+//! what came wholly after it, so nothing is said in the first 50 min. Where the set-point is known, a move that ends near it is the hold still
+//! settling, not a drift.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -37,7 +38,7 @@ pub(crate) struct HoldDrift {
     next_block: Option<Timestamp>,
     up: Sum,
     down: Sum,
-    /// Until then a warmer or colder hold was told of.
+    /// Until then a warmer or colder hold stood open.
     spoken_for: Option<Timestamp>,
     open: bool,
 }

@@ -20,7 +20,8 @@ const TURNS: usize = 6;
 const SHORTEST: Span = Span::from_mins(2);
 const LONGEST: Span = Span::from_mins(30);
 const ALIKE: f64 = 2.0;
-/// Half an hour of readings with normal noise reaches five deviations from its highest to its lowest (start value).
+/// Half an hour of readings twice a minute, with normal noise, reaches some 4.6 deviations from its lowest to its highest (from memory); a
+/// start value above that.
 const OUT_OF_NOISE: f64 = 5.5;
 const DISTURBED_FOR: Span = Span::from_mins(10);
 
@@ -181,7 +182,7 @@ mod tests {
         check(&mut Hunting::default(), Hunting::step, &swings(0.6, 34.0, 120.0), &expect![""]);
     }
 
-    /// A probe that is read twice a minute and flickers by a third of a degree: twelve made-up readings, over and over.
+    /// A probe that is read twice a minute and flickers by up to half a degree: twelve made-up readings, over and over.
     #[test]
     fn noise_is_none() {
         let noise = [0.1, -0.3, 0.4, -0.1, 0.0, 0.5, -0.4, 0.2, -0.5, 0.1, 0.3, -0.2];

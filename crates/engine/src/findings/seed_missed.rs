@@ -2,8 +2,8 @@
 //! on the way (contract, section 6).
 //!
 //! Without seed the curve is smooth and the temperature right, and still nothing sets (common practice, no source). The dip is the one of the
-//! measure `seed_dip_c`. Where readings are far apart, or some are missing on the way, a dip may have passed unseen, and nothing is said; nor where the way down is not
-//! smooth enough to say that there was none.
+//! measure `seed_dip_c`. Where readings are far apart, or some are missing on the way, a dip may have passed unseen, and nothing is said; nor
+//! where the way down is not smooth enough to say that there was none.
 //! Over when somebody reports the seed, when a temper test passes, or when the charge leaves its working phase.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};

@@ -18,7 +18,7 @@ use crate::bounded::remember;
 
 const SHORTEST: Span = Span::from_secs(60);
 const USUAL_INTERVALS: i64 = 5;
-/// Messages may be so late (contract, section 6), and then intervals differ by that though the sender has but one.
+/// Messages may be so late by default (contract, section 6), and then intervals differ by that though the sender has but one.
 const LATE: Span = Span::from_secs(15);
 /// Enough for a median that neither a burst nor a pause moves.
 const REMEMBERED: usize = 31;

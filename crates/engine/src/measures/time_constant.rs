@@ -17,7 +17,7 @@ const TWO_LAGS: f64 = 0.97;
 const COLDEST: f64 = 0.0;
 /// The wall turns a little before the charge has left its level (start value, from made-up days).
 const TURNS_BEFORE: Span = Span::from_secs(20);
-/// Where neither describes the whole of it, the wall has turned cold after so many seconds, or after the first third.
+/// Where two lags fit better and lead to no level, the wall has turned cold after so many seconds, or after the first third.
 const WALL_TURNS_S: f64 = 240.0;
 
 /// Minutes, of the chocolate that is warmer than `crystals` from `from` on and before `to`. `None` where no curve of Newton's fits.
@@ -27,23 +27,22 @@ pub(crate) fn time_constant(
     to: Timestamp,
     crystals: f64,
 ) -> Option<(f64, TauAgainst)> {
-    let of = |since: Timestamp| {
-        let warm: Vec<_> =
-            history.chocolate(since, to).filter(|(_, chocolate)| *chocolate > crystals).collect();
-        let step = warm.len().div_ceil(MOST_FITTED).max(1);
-        warm.into_iter().step_by(step).map(move |(at, value)| ((at - from).as_secs_f64(), value)).unzip()
+    let warm = history.chocolate(from - TURNS_BEFORE, to).filter(|(_, chocolate)| *chocolate > crystals);
+    let warm: Vec<_> = warm.collect();
+    let until = warm.last().map(|last| last.0).filter(|last| from <= *last)?;
+    let columns = |points: &[(Timestamp, f64)], step: usize| -> (Vec<f64>, Vec<f64>) {
+        points.iter().step_by(step).map(|&(at, value)| ((at - from).as_secs_f64(), value)).unzip()
     };
-    let until = history.chocolate(from, to).rfind(|(_, chocolate)| *chocolate > crystals)?.0;
+    let thinned = |points: &[(Timestamp, f64)]| columns(points, points.len().div_ceil(MOST_FITTED).max(1));
     let (tau_s, against) = match jacket_between(history, from, until, MOST_FITTED) {
         Some(jacket) => {
-            let (x, y): (Vec<f64>, Vec<f64>) = of(from);
-            let since = |(at, value): (Timestamp, f64)| ((at - from).as_secs_f64(), value);
-            let (jacket_x, jacket_y): (Vec<f64>, Vec<f64>) = jacket.into_iter().map(since).unzip();
+            let (x, y) = thinned(&warm[warm.partition_point(|(at, _)| *at < from)..]);
+            let (jacket_x, jacket_y) = columns(&jacket, 1);
             let measured = Surroundings::Jacket(Jacket { seconds: &jacket_x, values: &jacket_y });
             (fit(&x, &y, measured).ok()?.tau_s, TauAgainst::Jacket)
         }
         None => {
-            let (x, y): (Vec<f64>, Vec<f64>) = of(from - TURNS_BEFORE);
+            let (x, y) = thinned(&warm);
             (behind_wall(&x, &y)?, TauAgainst::FittedAsymptote)
         }
     };

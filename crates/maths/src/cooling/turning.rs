@@ -6,8 +6,8 @@
 //! ```
 //!
 //! Two lags in series: the step response of an overdamped second-order process as every textbook of process control has it (from memory). To the
-//! one-lag curve of [`fit`](super::fit) the wall's lag looks like a slower mass: with a wall of a minute and a half and a mass of 25 minutes its τ comes out a
-//! quarter too long.
+//! one-lag curve of [`fit`](super::fit) the wall's lag looks like a slower mass: with a wall of a minute and a half and a mass of 25 minutes that is seen
+//! for 16, its τ comes out a half too long, and a tenth where the first four minutes are left out.
 //!
 //! *Range of validity.* The first reading is taken where the wall begins to turn; mass and wall are equal until then, as in a long hold. Least squares
 //! without weights: outliers have to be left out before. Mass and wall can change places in the formula; the slower one is taken for the mass.
@@ -94,6 +94,7 @@ fn share_left(u: f64, tau: f64, wall: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cooling::{Surroundings, fit};
 
     /// Both laws, integrated in steps of a tenth of a second (Euler); a reading every five seconds.
     fn integrated(tau_s: f64, wall_s: f64, minutes: usize) -> (Vec<f64>, Vec<f64>) {
@@ -120,6 +121,18 @@ mod tests {
             assert!((found.wall_s / 60.0 - wall_min).abs() < 0.03 * wall_min, "{wall_min}: {found:?}");
             assert!((found.ambient - 19.0).abs() < 0.3, "{found:?}");
         }
+    }
+
+    /// What the head of this file says of one lag alone.
+    #[test]
+    fn to_one_lag_the_wall_looks_like_a_slower_mass() {
+        let (at, values) = integrated(1_500.0, 90.0, 16);
+        let too_long = |from: usize| {
+            fit(&at[from..], &values[from..], Surroundings::Unknown).map(|one| one.tau_s / 1_500.0).unwrap()
+        };
+        let four_minutes = 48;
+        assert!((1.45..1.55).contains(&too_long(0)), "{}", too_long(0));
+        assert!((1.05..1.15).contains(&too_long(four_minutes)), "{}", too_long(four_minutes));
     }
 
     /// Then the one lag of `fit` says all, and the other is nobody's to find.
