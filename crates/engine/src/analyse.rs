@@ -12,6 +12,7 @@ use plant::{Machine, Plant};
 
 use crate::engine::{Changes, Engine};
 use crate::machine::{MachineWatch, Setting};
+use crate::standing::standing_of;
 
 /// Reads a recording, arrival by arrival.
 #[derive(Debug)]
@@ -89,7 +90,7 @@ impl Analyst {
     }
 
     fn note_changes(&mut self) {
-        let Changes { ended, findings, late } = self.engine.take_changes();
+        let Changes { ended, findings, late, told: _ } = self.engine.take_changes();
         self.ended.extend(ended);
         self.findings.extend(findings.into_iter().map(|finding| (finding.id.clone(), finding)));
         for (machine, _) in late {
@@ -124,13 +125,14 @@ impl Analyst {
                 .cloned()
                 .collect();
             findings.sort_by_key(|finding| finding.raised_at);
-            let batches = if came_late {
+            let mut batches = if came_late {
                 let batches = rework_tidy(&self.plant, machine, &tidy, &events);
                 findings.iter_mut().for_each(|finding| assign(finding, &batches));
                 batches
             } else {
                 self.ended.iter().filter(|batch| batch.machine == machine.id).cloned().collect()
             };
+            judge(&mut batches, &events, &findings);
             let coverage = self.span.map_or_else(Vec::new, |span| coverage(&tidy, span));
             analysis.machines.push(MachineAnalysis {
                 id: machine.id.clone(),
@@ -157,7 +159,20 @@ fn assign(finding: &mut Finding, batches: &[Batch]) {
     let holds = |batch: &&Batch| {
         batch.start <= finding.raised_at && batch.end.is_none_or(|end| finding.raised_at < end)
     };
-    finding.batch = batches.iter().rfind(holds).map(|batch| batch.id.clone());
+    // What was raised of a batch before it was known that it had ended a while ago is still its.
+    let was_of_one = finding.batch.is_some();
+    let before = |batch: &&Batch| was_of_one && batch.start <= finding.raised_at;
+    let batch = batches.iter().rfind(holds).or_else(|| batches.iter().rfind(before));
+    finding.batch = batch.map(|batch| batch.id.clone());
+}
+
+/// What people told counts for the batch in which it happened, whenever they told it.
+fn judge(batches: &mut [Batch], events: &[Event], findings: &[Finding]) {
+    let starts: Vec<Timestamp> = batches.iter().map(|batch| batch.start).collect();
+    let next = starts.iter().skip(1).copied().map(Some).chain([None]);
+    for (batch, next) in batches.iter_mut().zip(next) {
+        (batch.standing, batch.reasons) = standing_of(batch, next, events, findings);
+    }
 }
 
 /// The same as [`rework`] from the readings of a recording.

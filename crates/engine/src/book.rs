@@ -7,6 +7,7 @@ use model::{
 use plant::{Limits, Machine};
 use serde::{Deserialize, Serialize};
 
+use crate::bounded::remember;
 use crate::confidence::weighed;
 use crate::history::History;
 use crate::measures::{Measured, measure};
@@ -39,9 +40,55 @@ struct Open {
     id: BatchId,
     start: Timestamp,
     proof: Proof,
-    seeded_at: Option<Timestamp>,
-    /// What was found in it.
-    found: Vec<FindingKind>,
+    /// What people told of it, the newest of it; what came behind its end does not count when it closes.
+    told: Vec<Event>,
+    /// What was found in it, the newest of it, and when.
+    found: Vec<(FindingKind, Timestamp)>,
+}
+
+/// More is told and found of no charge that somebody works with.
+const MOST_TOLD: usize = 500;
+
+impl Open {
+    fn new(id: BatchId, start: Timestamp) -> Open {
+        Open { id, start, proof: Proof::default(), told: Vec::new(), found: Vec::new() }
+    }
+
+    fn tell(&mut self, event: &Event) {
+        match event.kind {
+            EventKind::Seed { .. } | EventKind::TopUp { .. } | EventKind::TemperTest(_) => {
+                self.proof.event(event);
+                remember(&mut self.told, event.clone(), MOST_TOLD);
+            }
+            EventKind::Charge { .. }
+            | EventKind::Reference { .. }
+            | EventKind::Note { .. }
+            | EventKind::End => {}
+        }
+    }
+
+    fn find(&mut self, kind: FindingKind, raised_at: Timestamp) {
+        self.proof.finding(kind, raised_at);
+        remember(&mut self.found, (kind, raised_at), MOST_TOLD);
+    }
+
+    fn seeded_at(&self) -> Option<Timestamp> {
+        let is_seed = |event: &&Event| matches!(event.kind, EventKind::Seed { .. });
+        self.told.iter().filter(is_seed).map(|event| event.at).min()
+    }
+
+    /// It ended at `at`: gives what belongs to the batch that begins then.
+    fn split_off(&mut self, at: Timestamp, id: BatchId) -> Open {
+        let mut next = Open::new(id, at);
+        self.proof = Proof::default();
+        for event in std::mem::take(&mut self.told) {
+            if event.at < at { self.tell(&event) } else { next.tell(&event) }
+        }
+        for (kind, raised_at) in std::mem::take(&mut self.found) {
+            if raised_at < at { self.find(kind, raised_at) } else { next.find(kind, raised_at) }
+        }
+        next
+    }
 }
 
 /// A batch that has ended.
@@ -68,6 +115,12 @@ pub(crate) struct Book {
     /// A charge that was filled in while the old one was still worked with.
     next: Option<Facts>,
     open: Option<Open>,
+    /// When the newest charge was filled in that anybody told of.
+    charged_at: Option<Timestamp>,
+    /// A charge that was filled in from here on was not that of the batch that has ended last.
+    others_from: Option<Timestamp>,
+    /// When the batch before ended.
+    ended: Option<Timestamp>,
 }
 
 impl Book {
@@ -78,6 +131,9 @@ impl Book {
             facts: Facts::of(machine),
             next: None,
             open: None,
+            charged_at: None,
+            others_from: None,
+            ended: None,
         }
     }
 
@@ -102,7 +158,7 @@ impl Book {
 
     /// When somebody reported seed in this batch.
     pub(crate) fn seeded_at(&self) -> Option<Timestamp> {
-        self.open.as_ref().and_then(|open| open.seeded_at)
+        self.open.as_ref().and_then(Open::seeded_at)
     }
 
     /// What bears on the standing of the open batch.
@@ -114,6 +170,7 @@ impl Book {
         self.open.as_ref().and_then(|open| open.proof.last_test.clone())
     }
 
+    /// `phase` is the one that the machine is in.
     pub(crate) fn event(&mut self, event: &Event, phase: Option<Phase>) {
         if let EventKind::Charge { couverture, lot, mass_kg, method } = &event.kind {
             let before = self.next_facts();
@@ -123,35 +180,64 @@ impl Book {
                 lot: lot.clone(),
                 mass_kg: *mass_kg,
             };
-            match phase {
-                // The old charge is being worked with, or used up: this is the next one.
-                Some(Phase::Working | Phase::Settling | Phase::Rewarming) => self.next = Some(charge),
-                None | Some(Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling) => {
-                    self.facts = charge;
-                    self.next = None;
-                }
-            }
+            self.charge(charge, event.at, phase);
         }
         if let Some(open) = self.open.as_mut().filter(|open| open.start <= event.at) {
-            open.proof.event(event);
-            if let EventKind::Seed { .. } = &event.kind {
-                open.seeded_at.get_or_insert(event.at);
+            open.tell(event);
+        }
+    }
+
+    /// What is said of a charge that was filled in at `at`, whenever that is said: of the one in the machine, of the next, or of one that is gone.
+    fn charge(&mut self, charge: Facts, at: Timestamp, phase: Option<Phase>) {
+        if self.charged_at.is_some_and(|newest| at < newest) {
+            return;
+        }
+        let phase = match &self.open {
+            Some(open) if at < open.start => {
+                if self.others_from.is_some_and(|from| at < from) {
+                    return;
+                }
+                None
+            }
+            Some(_) => self.timeline.at(at).or(phase),
+            None => phase,
+        };
+        self.charged_at = Some(at);
+        match phase {
+            // The old charge is being worked with, or used up: this is the next one.
+            Some(Phase::Working | Phase::Settling | Phase::Rewarming) => self.next = Some(charge),
+            None | Some(Phase::Idle | Phase::Melting | Phase::Soak | Phase::Cooling) => {
+                self.facts = charge;
+                self.next = None;
             }
         }
     }
 
     pub(crate) fn finding(&mut self, kind: FindingKind, raised_at: Timestamp) {
         if let Some(open) = &mut self.open {
-            open.proof.finding(kind, raised_at);
-            if !open.found.contains(&kind) {
-                open.found.push(kind);
-            }
+            open.find(kind, raised_at);
         }
     }
 
-    /// A batch begins with these phases. The one before has been closed.
-    pub(crate) fn begin(&mut self, phases: &[(Phase, Timestamp)]) {
-        let Some(&(_, start)) = phases.first() else { return };
+    /// Was `at` before the end of the batch that has ended last?
+    pub(crate) fn ended_after(&self, at: Timestamp) -> bool {
+        self.ended.is_some_and(|ended| at < ended)
+    }
+
+    /// Had the open batch begun by `at`?
+    pub(crate) fn is_open_at(&self, at: Timestamp) -> bool {
+        self.open.as_ref().is_some_and(|open| open.start <= at)
+    }
+
+    /// A batch goes through these phases from the first of them on; the one before ends there.
+    pub(crate) fn begin(&mut self, phases: &[(Phase, Timestamp)], source: &Source<'_>) -> Option<Closed> {
+        let &(_, start) = phases.first()?;
+        let id = BatchId::new(&self.machine, start);
+        let next = match &mut self.open {
+            Some(open) => open.split_off(start, id),
+            None => Open::new(id, start),
+        };
+        let closed = self.close(start, source);
         self.timeline.clear();
         for &(phase, at) in phases {
             self.timeline.change(phase, at);
@@ -159,8 +245,8 @@ impl Book {
         if let Some(next) = self.next.take() {
             self.facts = next;
         }
-        let id = BatchId::new(&self.machine, start);
-        self.open = Some(Open { id, start, proof: Proof::default(), seeded_at: None, found: Vec::new() });
+        self.open = Some(next);
+        closed
     }
 
     /// The open batch ends at `at`; what was written after that belongs to what follows.
@@ -171,7 +257,10 @@ impl Book {
         let found = self.open.take().map(|open| open.found).unwrap_or_default();
         let carried = self.facts.carried_on();
         self.facts = carried;
-        Some(Closed { batch, found })
+        let holds = |span: &&PhaseSpan| !matches!(span.phase, Phase::Melting | Phase::Soak | Phase::Cooling);
+        self.others_from = Some(timeline.spans().iter().find(holds).map_or(at, |span| span.from));
+        self.ended = Some(at);
+        Some(Closed { batch, found: found.into_iter().map(|(kind, _)| kind).collect() })
     }
 
     /// The open batch with its figures so far.
@@ -191,7 +280,7 @@ impl Book {
             history: &history,
             phases: spans,
             limits: source.limits,
-            seeded_at: open.seeded_at,
+            seeded_at: open.seeded_at(),
             now: source.now,
             longest_gap: source.longest_gap,
         };
@@ -203,7 +292,7 @@ impl Book {
 
     fn without_figures(&self, spans: &[PhaseSpan], end: Option<Timestamp>) -> Option<Batch> {
         let open = self.open.as_ref()?;
-        let (standing, reasons) = open.proof.standing();
+        let (standing, reasons) = open.proof.standing(spans);
         Some(Batch {
             id: open.id.clone(),
             machine: self.machine.clone(),

@@ -53,9 +53,12 @@ pub struct Changes {
     pub ended: Vec<Batch>,
     /// Findings of machines and of the plant that were raised, grew worse or ended, in that order; each as it stands after that change.
     pub findings: Vec<Finding>,
-    /// Machines of which readings came too late to be watched, with the oldest of their times: phases and measures from there on
-    /// have to be worked out again.
+    /// Machines of which readings, or events that bear on phases, came too late to be watched, with the oldest of their times: phases and
+    /// measures from there on have to be worked out again.
     pub late: Vec<(MachineId, Timestamp)>,
+    /// Machines of which people told what bears on the standing of a batch that has ended: those that were not over by then have to be
+    /// judged again ([`crate::standing_of`]).
+    pub told: Vec<(MachineId, Timestamp)>,
 }
 
 impl Engine {
@@ -212,7 +215,8 @@ impl Engine {
         for place in std::mem::take(&mut self.stirred) {
             let (machine, watch) = (&self.plant.machines[place], &mut self.watches[place]);
             changes.ended.append(&mut watch.take_ended());
-            changes.late.extend(watch.take_late_from().map(|from| (machine.id.clone(), from)));
+            changes.late.extend(watch.take_worked_out_from().map(|from| (machine.id.clone(), from)));
+            changes.told.extend(watch.take_judged_from().map(|from| (machine.id.clone(), from)));
         }
         changes
     }

@@ -36,3 +36,4 @@ pub use crate::analyse::{Analysis, Analyst, MachineAnalysis, rework};
 pub use crate::correction::{correct, corrected_phases};
 pub use crate::engine::{Changes, Engine, Piece, StateError};
 pub use crate::figures::Figures;
+pub use crate::standing::standing_of;

@@ -4,9 +4,11 @@
 //! Reads no clock: `now` is what the readings say, and for silence what arrivals say.
 
 mod closing;
+mod late;
 mod standing;
 mod stretch;
 
+use self::late::Late;
 pub(crate) use self::standing::Seen;
 pub(crate) use self::stretch::Found;
 
@@ -30,7 +32,7 @@ use crate::findings::{Moment, ProcessFindings, Told, Verdict};
 use crate::history::History;
 use crate::lane::Newest;
 use crate::phases::{Pace, Tracker, View};
-use crate::rise::HeldRise;
+use crate::rise::{HeldRise, Reason, takes_up_pieces};
 use crate::sieve::Sieve;
 use crate::sorter::{Pushed, Sorted, Sorter};
 use crate::standing::Proof;
@@ -63,8 +65,7 @@ pub(crate) struct MachineWatch {
     events_seen: bool,
     disturbed_at: Option<Timestamp>,
     last_chocolate: Option<Timestamp>,
-    /// Readings came after their turn: phases and measures have to be worked out again from the store.
-    late_from: Option<Timestamp>,
+    late: Late,
 }
 
 /// What a machine is watched with.
@@ -99,7 +100,7 @@ impl MachineWatch {
             events_seen: false,
             disturbed_at: None,
             last_chocolate: None,
-            late_from: None,
+            late: Late::default(),
         }
     }
 
@@ -120,7 +121,10 @@ impl MachineWatch {
                 }
                 self.queue(*channel, *at, *value, arrival.arrived);
             }
-            Content::Event(event) => self.sorter.push_event(event.clone()),
+            Content::Event(event) => {
+                self.told(event);
+                self.sorter.push_event(event.clone());
+            }
         }
         self.take_due(setting);
     }
@@ -149,7 +153,7 @@ impl MachineWatch {
         self.newest.note(channel, at, value);
         match self.sorter.push_reading(channel, at, value, arrived) {
             Pushed::Waits | Pushed::Replaced => {}
-            Pushed::Late => self.late_from = Some(self.late_from.map_or(at, |t| t.min(at))),
+            Pushed::Late => self.late.reading(at),
         }
     }
 
@@ -242,6 +246,7 @@ impl MachineWatch {
 
     fn take_event(&mut self, setting: &Setting<'_>, event: &Event) {
         self.let_pass(event.at);
+        self.told_of_ended(event);
         self.book.event(event, self.tracker.phase());
         match &event.kind {
             EventKind::Note { .. } => {}
@@ -252,7 +257,10 @@ impl MachineWatch {
             }
             EventKind::Charge { .. } => {
                 self.events_seen = true;
-                self.tracker.charged(event.at);
+                let works_since = self.book.timeline.last_of(Phase::Working).map(|span| span.from);
+                if works_since.is_none_or(|since| since <= event.at) {
+                    self.tracker.charged(event.at);
+                }
             }
             EventKind::Seed { .. } | EventKind::TemperTest(_) | EventKind::End => self.events_seen = true,
         }
@@ -309,6 +317,7 @@ impl MachineWatch {
         let turn = self.tracker.step(&view, &mut self.book.timeline);
         self.turn(turn, &limits);
         self.look(setting, tick, level, &limits, gap);
+        self.ledger.has_turned();
     }
 
     /// The phase whose findings are looked for.
@@ -320,7 +329,11 @@ impl MachineWatch {
     fn look(&mut self, setting: &Setting<'_>, tick: &Tick, level: f64, limits: &Limits, gap: bool) {
         let Some(chocolate) = tick.chocolate() else { return };
         let phase = self.phase_watched();
-        let blind = self.setpoint.is_none() && !self.events_seen;
+        let reason = match self.tracker.charged_at() {
+            Some(_) => Reason::Charge,
+            None if self.setpoint.is_none() && !self.events_seen => Reason::Unknown,
+            None => Reason::None,
+        };
         let facts = self.book.facts();
         let moment = Moment {
             at: tick.at,
@@ -332,7 +345,8 @@ impl MachineWatch {
             phase,
             phase_since: self.book.timeline.last_of(phase).map_or(tick.at, |span| span.from),
             gap,
-            rise_held: self.rise.step(tick.at, phase, blind, &self.history),
+            rise_held: self.rise.step(tick.at, phase, reason, &self.history),
+            cold_held: takes_up_pieces(tick.at, self.tracker.charged_at(), &self.history),
             setpoint: self.setpoint,
             disturbed_at: self.disturbed_at,
             usual_cooling_min: (phase == Phase::Cooling)
@@ -361,7 +375,6 @@ impl MachineWatch {
             tick,
             history: &self.history,
             phase: self.tracker.phase(),
-            stirred: self.tracker.phase_stirred(),
             setpoint: self.setpoint,
         };
         let mut told = Told::default();
@@ -389,9 +402,9 @@ impl MachineWatch {
         self.pace.longest_gap()
     }
 
-    /// Is there anything to be taken by the two functions below?
+    /// Is there anything to be taken, of batches that have ended or of what came late?
     pub(crate) fn is_stirred(&self) -> bool {
-        !self.ended.is_empty() || self.late_from.is_some()
+        !self.ended.is_empty() || self.late.is_any()
     }
 
     /// Batches that have ended since the last call.
@@ -430,10 +443,5 @@ impl MachineWatch {
     /// How far the chocolate is known.
     fn known_to(&self) -> Timestamp {
         self.last_chocolate.map_or_else(Timestamp::default, |last| last + self.sieve.step())
-    }
-
-    /// The oldest time for which a reading came too late to be seen, since the last call.
-    pub(crate) fn take_late_from(&mut self) -> Option<Timestamp> {
-        self.late_from.take()
     }
 }

@@ -1,5 +1,6 @@
-//! A rise on chocolate alone: where a machine has neither set-point nor events, a rise faster than 0.1 °C/min out of a quiet hold is held
-//! back until it stops or has lasted 20 min (contract, section 6). It may be the evening's rise to melt, which is no trouble.
+//! A rise that may be one to melt is held back. On chocolate alone, where a machine has neither set-point nor events, one that is faster than
+//! 0.1 °C/min out of a quiet hold, until it stops or has lasted 20 min (contract, section 6). Where a charge was told, such a rise is
+//! most likely its melt, and slow where cold pieces have to be warmed: it is held back until it stops, an hour and a half at most.
 
 use model::{Phase, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -7,9 +8,30 @@ use serde::{Deserialize, Serialize};
 use crate::history::History;
 
 const FAST: f64 = 0.1;
-const HELD_FOR: Span = Span::from_mins(20);
+/// Contract, section 6.
+const HELD_ALONE: Span = Span::from_mins(20);
+/// Pieces that take what was left down with them and are melted take as long (common practice, no source).
+const HELD_AFTER_CHARGE: Span = Span::from_mins(90);
 /// Window of the slope: long enough for a noisy probe.
 const WINDOW: Span = Span::from_mins(3);
+
+/// Cold pieces have taken what was left down with them by then (common practice, no source) ...
+const PIECES_COOL_FOR: Span = Span::from_mins(10);
+/// ... and it is being brought up again when it is so much above its lowest, °C: lumps that float by the probe swing less.
+const BROUGHT_UP: f64 = 0.5;
+/// Being warmed, through the noise of a probe, °C/min.
+const WARMED: f64 = 0.02;
+
+/// What may lead to a rise to melt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Reason {
+    /// The machine has neither set-point nor events: anything may.
+    Unknown,
+    /// Somebody told of a new charge.
+    Charge,
+    /// Nothing that would not have been told.
+    None,
+}
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct HeldRise {
@@ -17,15 +39,33 @@ pub(crate) struct HeldRise {
 }
 
 impl HeldRise {
-    /// Is a decision about the rise still out? `blind`: the machine has neither set-point nor events. A hold that never became steady enough
-    /// for `working` is one, too.
-    pub(crate) fn step(&mut self, now: Timestamp, phase: Phase, blind: bool, history: &History) -> bool {
+    /// Is a decision about the rise still out? A hold that never became steady enough for `working` is one, too.
+    pub(crate) fn step(&mut self, now: Timestamp, phase: Phase, reason: Reason, history: &History) -> bool {
         let holds = matches!(phase, Phase::Settling | Phase::Working);
-        let rises = || history.line(now, WINDOW).is_some_and(|line| line.slope > FAST);
-        if !(blind && holds && rises()) {
+        let (rises, longest) = match reason {
+            Reason::Unknown => (rises(now, history, FAST), HELD_ALONE),
+            Reason::Charge => (rises(now, history, WARMED), HELD_AFTER_CHARGE),
+            Reason::None => (false, Span::ZERO),
+        };
+        if !holds || !rises {
             self.rising_since = None;
             return false;
         }
-        now - *self.rising_since.get_or_insert(now) < HELD_FOR
+        now - *self.rising_since.get_or_insert(now) < longest
     }
+}
+
+/// Is it the cold pieces of a charge, which somebody told at `charged_at`, that make it cold? They take down what was left, and the jacket
+/// brings both up again.
+pub(crate) fn takes_up_pieces(now: Timestamp, charged_at: Option<Timestamp>, history: &History) -> bool {
+    let Some(since) = charged_at.map(|charged| now - charged) else { return false };
+    let brought_up = || {
+        let lowest = history.extremes(now, since).map(|(lowest, _)| lowest);
+        history.level(now).zip(lowest).is_some_and(|(level, lowest)| level > lowest + BROUGHT_UP)
+    };
+    since < PIECES_COOL_FOR || (since < HELD_AFTER_CHARGE && brought_up())
+}
+
+fn rises(now: Timestamp, history: &History, faster_than: f64) -> bool {
+    history.line(now, WINDOW).is_some_and(|line| line.slope > faster_than)
 }

@@ -160,6 +160,11 @@ impl Sorter {
         (at <= due || self.waiting.len() > MOST_WAITING).then(|| self.pop()).flatten()
     }
 
+    /// Has something newer had its turn?
+    pub(crate) fn is_past(&self, at: Timestamp) -> bool {
+        self.let_through.is_some_and(|through| at < through)
+    }
+
     /// Does an event wait that has happened by `now`?
     pub(crate) fn holds_event(&self, now: Timestamp) -> bool {
         let mut happened = self.waiting.iter().take_while(|((at, _), _)| *at <= now);

@@ -53,6 +53,12 @@ impl Timeline {
         &self.spans
     }
 
+    /// The phase at a moment, if it is written down.
+    pub(crate) fn at(&self, at: Timestamp) -> Option<Phase> {
+        let holds = |span: &&PhaseSpan| span.from <= at && span.to.is_none_or(|to| at < to);
+        self.spans.iter().find(holds).map(|span| span.phase)
+    }
+
     /// The newest span of `phase`.
     pub(crate) fn last_of(&self, phase: Phase) -> Option<PhaseSpan> {
         self.spans.iter().rev().find(|span| span.phase == phase).copied()

@@ -352,10 +352,11 @@ impl Both {
 
     fn are_the_same(&mut self) -> Result<(), TestCaseError> {
         let (one_by_one, by_rows) = (self.one_by_one.take_changes(), self.by_rows.take_changes());
-        let Changes { ended, findings, late } = &one_by_one;
+        let Changes { ended, findings, late, told } = &one_by_one;
         prop_assert_eq!(&by_rows.findings, findings);
         prop_assert_eq!(&by_rows.ended, ended);
         prop_assert_eq!(&by_rows.late, late);
+        prop_assert_eq!(&by_rows.told, told);
         self.findings.extend(findings.iter().map(|finding| finding.kind));
         prop_assert_eq!(self.by_rows.clock(), self.one_by_one.clock());
         prop_assert_eq!(self.by_rows.open_batches(), self.one_by_one.open_batches());

@@ -25,8 +25,6 @@ pub(crate) struct Around<'a> {
     pub(crate) history: &'a History,
     /// `None` while the beginning of the history is unclear.
     pub(crate) phase: Option<Phase>,
-    /// The same, whatever has been told of the next charge.
-    pub(crate) stirred: Option<Phase>,
     /// Newest set-point, °C.
     pub(crate) setpoint: Option<f64>,
 }

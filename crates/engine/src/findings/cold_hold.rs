@@ -1,13 +1,14 @@
 //! `cold-hold`, medium: in working, below the range by more than 0.5 °C for 5 min (contract, section 6).
 //!
-//! Nothing is raised while a melt is asked for: cold pieces that were filled into what was left are no hold.
+//! Nothing is raised while a melt is asked for: cold pieces that were filled into what was left are no hold. Where only a charge was told
+//! it waits until they have had their time.
 //!
 //! Too cold, crystals go on growing and the mass thickens (common practice, no source). Deadband 0.2 °C.
 
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Watch};
+use super::watch::{Condition, NOT_YET, Watch};
 use super::{Moment, Report, Verdict, number};
 
 const MARGIN: f64 = 0.5;
@@ -33,7 +34,8 @@ impl ColdHold {
             }
             Phase::Working => {
                 let condition = Condition::below(m.level, low - MARGIN, DEADBAND);
-                self.watch.step(m.at, m.known, condition, m.gap, FOR)
+                let delay = if m.cold_held { NOT_YET } else { FOR };
+                self.watch.step(m.at, m.known, condition, m.gap, delay)
             }
             Phase::Idle
             | Phase::Melting

@@ -6,13 +6,21 @@ use model::{BatchId, Finding, FindingId, FindingKind, MachineId, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::Verdict;
+use crate::bounded::remember;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Ledger {
     machine: MachineId,
     open: Vec<Finding>,
+    /// The newest of those that are over.
+    over: Vec<Finding>,
     changed: Vec<Finding>,
+    /// When the batch before ended, while detectors are told that it has.
+    ended: Option<Timestamp>,
 }
+
+/// So many are over between a batch's beginning and the moment at which that is known.
+const MOST_OVER: usize = 8;
 
 /// What `worse` takes over.
 fn taken_over_by(worse: FindingKind) -> &'static [FindingKind] {
@@ -47,7 +55,7 @@ fn taken_over_by(worse: FindingKind) -> &'static [FindingKind] {
 
 impl Ledger {
     pub(crate) fn new(machine: MachineId) -> Ledger {
-        Ledger { machine, open: Vec::new(), changed: Vec::new() }
+        Ledger { machine, open: Vec::new(), over: Vec::new(), changed: Vec::new(), ended: None }
     }
 
     /// Writes down what a detector said.
@@ -91,10 +99,29 @@ impl Ledger {
     fn close(&mut self, kind: FindingKind, at: Timestamp, superseded_by: Option<FindingId>) {
         if let Some(place) = self.open.iter().position(|finding| finding.kind == kind) {
             let mut finding = self.open.remove(place);
-            finding.to = Some(at.max(finding.from));
+            let ended = self.ended.filter(|ended| finding.raised_at < *ended);
+            finding.to = Some(ended.map_or(at, |ended| at.min(ended)).max(finding.raised_at));
             finding.superseded_by = superseded_by;
+            remember(&mut self.over, finding.clone(), MOST_OVER);
             self.changed.push(finding);
         }
+    }
+
+    /// The batch `id` began at `at`, as is known only now: what has been raised since then is its, and what is over with the batch before was
+    /// so then. Until [`Ledger::has_turned`].
+    pub(crate) fn hand_over(&mut self, at: Timestamp, id: Option<&BatchId>) {
+        self.ended = Some(at);
+        for finding in self.over.iter_mut().chain(&mut self.open) {
+            if at <= finding.raised_at && finding.batch.as_ref() != id {
+                finding.batch = id.cloned();
+                self.changed.push(finding.clone());
+            }
+        }
+    }
+
+    /// All detectors know of the batch that has begun.
+    pub(crate) fn has_turned(&mut self) {
+        self.ended = None;
     }
 
     /// Is something open that takes over this kind?

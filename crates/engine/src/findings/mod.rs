@@ -69,6 +69,8 @@ pub(crate) struct Moment<'a> {
     pub(crate) gap: bool,
     /// A rise that may be a rise to melt: process findings wait for the decision (contract, section 6).
     pub(crate) rise_held: bool,
+    /// Cold pieces of the next charge may be what makes it cold: to say that it stands cold has to wait.
+    pub(crate) cold_held: bool,
     /// Newest set-point, °C.
     pub(crate) setpoint: Option<f64>,
     /// Newest set-point change or top-up.
@@ -209,7 +211,7 @@ impl ProcessFindings {
         told.note(FindingKind::SlowCooling, self.slow_cooling.step(moment));
         told.note(FindingKind::SeedMissed, self.seed_missed.step(moment));
         let out_of_range = lost || setting || self.warm_hold.is_open() || self.cold_hold.is_open();
-        told.note(FindingKind::HoldDrift, self.hold_drift.step(moment, out_of_range));
+        told.note(FindingKind::HoldDrift, self.hold_drift.step(moment, out_of_range || moment.cold_held));
         told.note(FindingKind::Hunting, self.hunting.step(moment));
         told.note(FindingKind::Thickening, self.thickening.step(moment));
         told.note(FindingKind::LongHold, self.long_hold.step(moment));

@@ -1,12 +1,12 @@
 //! `solidifying`, high: below the floor less 2 °C for 2 min between melting and the end of working (contract, section 6).
 //!
 //! The charge is setting in the machine: a stirrer that starts in it may break, and crystals grow as they like (common practice, no
-//! source). It takes over an open `cold-hold` or `undershoot`. Deadband 0.5 °C.
+//! source). It takes over an open `cold-hold` or `undershoot`. Deadband 0.5 °C. After a charge was told it waits like `cold-hold`.
 
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Watch};
+use super::watch::{Condition, NOT_YET, Watch};
 use super::{Moment, Report, Verdict, number};
 
 const BELOW_FLOOR: f64 = 2.0;
@@ -28,7 +28,8 @@ impl Solidifying {
         let edge = match m.phase {
             Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Working | Phase::Rewarming => {
                 let condition = Condition::below(m.level, limit, DEADBAND);
-                self.watch.step(m.at, m.known, condition, m.gap, FOR)
+                let delay = if m.cold_held { NOT_YET } else { FOR };
+                self.watch.step(m.at, m.known, condition, m.gap, delay)
             }
             Phase::Idle | Phase::Melting => self.watch.stop(m.at),
         };

@@ -25,7 +25,7 @@ impl StirrerStopped {
     pub(crate) fn step(&mut self, a: &Around<'_>) -> Verdict {
         let gap = self.pace.gap(a.at);
         let Some(stirrer) = a.tick.other(Channel::Stirrer) else { return Verdict::Quiet };
-        let edge = match a.stirred {
+        let edge = match a.phase {
             Some(Phase::Cooling | Phase::Settling | Phase::Working) => {
                 let condition = if stirrer < STANDS_BELOW { Condition::Bad } else { Condition::Clear };
                 self.watch.step(a.at, a.known, condition, gap, FOR)

@@ -64,6 +64,7 @@ pub(crate) fn moment<'a>(
         phase_since: timeline.last_of(phase).map_or(at, |span| span.from),
         gap: false,
         rise_held: false,
+        cold_held: false,
         setpoint: None,
         disturbed_at: None,
         usual_cooling_min: None,

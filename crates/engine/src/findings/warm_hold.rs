@@ -6,7 +6,7 @@
 use model::{FindingKind, Phase, Priority, Span};
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Condition, Watch};
+use super::watch::{Condition, NOT_YET, Watch};
 use super::{Moment, Report, Verdict, number};
 
 const MARGIN: f64 = 0.5;
@@ -31,7 +31,7 @@ impl WarmHold {
             Phase::Working => {
                 let condition = Condition::above(m.level, high + MARGIN, DEADBAND);
                 // While a rise is held back the excursion is timed but not told.
-                let delay = if m.rise_held { Span::from_hours(24) } else { FOR };
+                let delay = if m.rise_held { NOT_YET } else { FOR };
                 self.watch.step(m.at, m.known, condition, m.gap, delay)
             }
             Phase::Idle

@@ -10,6 +10,8 @@ const OFF_DELAY: Span = Span::from_secs(60);
 /// A condition that has to last for so long may be interrupted by single readings that do not get beyond the deadband: a probe that is read twice a
 /// minute and flickers by a tenth would otherwise begin anew again and again.
 const LONG: Span = Span::from_mins(2);
+/// The delay of a condition whose cause is not clear yet.
+pub(crate) const NOT_YET: Span = Span::from_hours(24);
 
 /// Watches one condition.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]

@@ -21,19 +21,21 @@ impl MachineWatch {
     /// A batch begins or ends.
     pub(super) fn turn(&mut self, turn: Option<Turn>, limits: &Limits) {
         let Some(turn) = turn else { return };
-        let at = match &turn {
-            Turn::Begins(phases) => phases.first().map(|&(_, at)| at),
-            Turn::Ends(at) => Some(*at),
-        };
-        let Some(at) = at else { return };
         let source =
             Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
-        if let Some(closed) = self.book.close(at, &source) {
+        let (at, closed) = match &turn {
+            Turn::Begins(phases) => {
+                let Some(&(_, at)) = phases.first() else { return };
+                (at, self.book.begin(phases, &source))
+            }
+            Turn::Ends(at) => (*at, self.book.close(*at, &source)),
+        };
+        if let Some(closed) = closed {
             self.closed(closed, at.max(self.known_to()));
         }
-        if let Turn::Begins(phases) = turn {
+        if let Turn::Begins(_) = turn {
             self.history.forget_before(at - LOOKED_BACK);
-            self.book.begin(&phases);
+            self.ledger.hand_over(at, self.book.open_id());
         }
     }
 

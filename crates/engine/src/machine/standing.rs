@@ -94,6 +94,11 @@ impl MachineWatch {
         }
         let ready = self.book.timeline.last_of(Phase::Working)?.from;
         let proof: &Proof = self.book.proof()?;
-        Some(proof.test_due(ready, self.disturbed_at, setting.plant.temper_test.every))
+        Some(proof.test_due(
+            self.book.timeline.spans(),
+            ready,
+            self.disturbed_at,
+            setting.plant.temper_test.every,
+        ))
     }
 }

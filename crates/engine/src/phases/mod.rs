@@ -196,15 +196,13 @@ impl Tracker {
             Stage::Settling { .. } => Phase::Settling,
             Stage::Rewarming => Phase::Rewarming,
             Stage::Working { rise_from: Some(_), .. } => Phase::Melting,
-            Stage::Working { .. } if self.charged_at.is_some() => Phase::Melting,
             Stage::Working { .. } => Phase::Working,
         })
     }
 
-    /// The phase that says whether the charge needs stirring: a form that was filled in for the next one does not take this one out of the machine.
-    pub(crate) fn phase_stirred(&self) -> Option<Phase> {
-        let works = matches!(self.stage, Some(Stage::Working { rise_from: None, .. }));
-        if works { Some(Phase::Working) } else { self.phase() }
+    /// When a new charge was filled in on the one that is worked with, if that was lately: it will be melted.
+    pub(crate) fn charged_at(&self) -> Option<Timestamp> {
+        self.charged_at.filter(|_| matches!(self.stage, Some(Stage::Working { .. })))
     }
 
     /// The phase whose findings are looked for. While the beginning of the history is unclear a charge below 26 °C is taken for idle, and any other
@@ -256,8 +254,8 @@ impl Tracker {
         }
     }
 
-    /// A new charge was filled in. Into a machine that works it is the end of the old one: what follows is its melt. Into one of which
-    /// nothing is sure yet it is the beginning of the history.
+    /// A new charge was filled in. Into a machine that works it says that a rise is that of its melt. Into one of which nothing is sure yet
+    /// it is the beginning of the history.
     pub(crate) fn charged(&mut self, at: Timestamp) {
         match self.stage {
             None | Some(Stage::Unknown { .. } | Stage::Working { .. }) => self.charged_at = Some(at),

@@ -78,7 +78,6 @@ pub(crate) fn check<D>(
             tick: &tick,
             history: &history,
             phase: Some(phase),
-            stirred: Some(phase),
             setpoint: values.get(&Channel::Setpoint).copied(),
         };
         let known = shown(around.known);
