@@ -53,6 +53,8 @@ pub(crate) struct Watch {
     findings: Vec<Finding>,
     events: Vec<Event>,
     late: BTreeSet<(MachineId, Timestamp)>,
+    /// What people told bears on the standing of batches of these machines that were not over by then.
+    told: BTreeSet<(MachineId, Timestamp)>,
     saving: Saving,
     figures: Figures,
     /// A finding has changed since the board was drawn.
@@ -91,6 +93,7 @@ impl Watch {
             findings: Vec::new(),
             events: Vec::new(),
             late: BTreeSet::new(),
+            told: BTreeSet::new(),
             saving,
             figures: Figures::default(),
             has_news: false,
@@ -140,11 +143,12 @@ impl Watch {
     }
 
     fn note_changes(&mut self) {
-        let Changes { ended, findings, late } = self.engine.take_changes();
+        let Changes { ended, findings, late, told } = self.engine.take_changes();
         self.ended.extend(ended);
         self.has_news |= !findings.is_empty();
         self.findings.extend(findings);
         self.late.extend(late);
+        self.told.extend(told);
     }
 
     /// What people ordered about baselines since the last order that the engine knows. The engine obeys in the order of time.
@@ -248,6 +252,7 @@ impl Watch {
                 }
                 let whole = saved.elapsed() >= SAVE_EVERY;
                 self.try_commit(if whole { Extent::State } else { Extent::Changes });
+                self.judge_ended(reworker);
                 self.work_in_corrections(reworker, whole);
                 committed = Instant::now();
                 if whole {
@@ -280,6 +285,19 @@ impl Watch {
         }
     }
 
+    /// What was told of a batch that has ended counts at once.
+    fn judge_ended(&mut self, reworker: &Reworker) {
+        let all_written = self.events.is_empty() && self.ended.is_empty();
+        if !all_written {
+            return;
+        }
+        for (machine, from) in std::mem::take(&mut self.told) {
+            if let Err(error) = reworker.judge(&machine, from) {
+                warn!(%machine, error = &error as &dyn std::error::Error, "cannot judge what has ended");
+            }
+        }
+    }
+
     /// Readings that came too late for the watch are worked in from the store, once the batch that they touch has ended.
     fn hand_over_late(&mut self, reworker: &Reworker) {
         let goes_on = |machine: &MachineId, from: Timestamp| {
@@ -298,7 +316,8 @@ impl Watch {
 
 #[cfg(test)]
 mod tests {
-    use model::{Channel, FindingKind, Reading};
+    use model::{Channel, Event, EventKind, FindingKind, Grade, Reading, Standing, TemperTest};
+    use records::BatchQuery;
 
     use super::*;
     use crate::DataFolder;
@@ -307,10 +326,59 @@ mod tests {
          [mqtt]\nurl = \"embedded\"\n[[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
          [[machine]]\nid = \"alder\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n";
 
+    fn at(second: i64) -> Timestamp {
+        Timestamp::from_millis(1_772_427_600_000 + second * 1_000)
+    }
+
     fn chocolate(second: i64, value: Option<f64>) -> Arrival {
-        let at = Timestamp::from_millis(1_772_427_600_000 + second * 1_000);
+        let at = at(second);
         let reading = Reading { machine: "alder".parse().unwrap(), channel: Channel::Chocolate, at, value };
         Arrival { arrived: at, retained: false, content: Content::Reading(reading) }
+    }
+
+    fn told(second: i64, kind: EventKind) -> Arrival {
+        let event =
+            Event { machine: "alder".parse().unwrap(), at: at(second), by: None, kind, raw: "{}".to_owned() };
+        Arrival { arrived: at(second), retained: false, content: Content::Event(event) }
+    }
+
+    /// Melted, cooled, worked with for an hour and used up.
+    fn used_up() -> Vec<Arrival> {
+        let celsius = |minute: f64| match minute {
+            m if m < 14.0 => 39.0 + 0.5 * m,
+            m => (46.0 - 0.5 * (m - 40.0).max(0.0)).max(31.5),
+        };
+        let mut day: Vec<Arrival> =
+            (0..140 * 6).map(|i| chocolate(10 * i, Some(celsius(i as f64 / 6.0)))).collect();
+        day.push(told(140 * 60, EventKind::End));
+        day.extend((140 * 6..142 * 6).map(|i| chocolate(10 * i, Some(31.5))));
+        day
+    }
+
+    #[test]
+    fn a_test_that_is_judged_after_the_end_counts_for_the_batch_that_has_ended() {
+        let folder = tempfile::tempdir().unwrap();
+        let data = DataFolder::new(folder.path().join("data"));
+        let (_journal, _) = data.open_journal().unwrap();
+        let (records, reader) = (Arc::new(data.open_records().unwrap()), data.open_journal_reader().unwrap());
+        let reworker = Reworker { records: records.clone(), store: Arc::new(data.open_store().unwrap()) };
+        let plant = Arc::new(plant::parse_plant(PLANT).unwrap());
+        let saved = watch::channel(BlockSeq::new(0)).0;
+        let mut watch = Watch::resume(plant, records.clone(), &reader, saved, Arc::default()).unwrap();
+        let standing = |watch: &mut Watch| {
+            watch.commit(Extent::Changes).unwrap();
+            watch.judge_ended(&reworker);
+            let batches = records.batches(&BatchQuery::default()).unwrap();
+            batches.iter().map(|batch| (batch.end, batch.standing)).collect::<Vec<_>>()
+        };
+        watch.take(BlockSeq::new(1), &used_up());
+        let end = Some(at(140 * 60));
+        assert_eq!(standing(&mut watch), [(end, Standing::Unproven)]);
+        let grade = Grade::Poor;
+        let poor = TemperTest { gloss: grade, contraction: grade, snap: grade, minutes: None };
+        let later = [told(145 * 60, EventKind::TemperTest(poor)), chocolate(146 * 60, Some(31.5))];
+        watch.take(BlockSeq::new(2), &later);
+        assert_eq!(standing(&mut watch), [(end, Standing::OffTemper)]);
     }
 
     /// Somebody may have to go: neither the board nor the list of findings waits for its usual turn.
