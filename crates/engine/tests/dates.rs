@@ -135,3 +135,25 @@ fn a_charge_that_has_set_is_melted_again_from_its_lowest_point() {
     let begins = begins(400, &[(Channel::Chocolate, &chocolate)], |_| true);
     assert!((begin_of(Phase::Melting, &begins) - 280.0).abs() < 2.0, "{begins:?}");
 }
+
+/// A display of half degrees stands still while the jacket comes down to the soak, and is taken to be stuck until it falls; the set-point is lowered
+/// at minute 120.
+#[test]
+fn a_fall_that_was_asked_for_does_not_begin_before() {
+    let charge = |minute: f64| match minute {
+        m if m < 60.0 => 34.0 + 0.2 * m,
+        m => (46.0 - 0.4 * (m - 121.0).max(0.0)).max(31.5),
+    };
+    let jacket = |minute: f64| match minute {
+        m if m < 58.0 => 58.0,
+        m if m < 120.0 => 46.0 + 12.0 * (-(m - 58.0) / 4.0).exp() + 0.1 * (m * 9.0).sin(),
+        m => (46.0 - 4.0 * (m - 120.0)).max(20.0),
+    };
+    let channels: [(Channel, &dyn Fn(f64) -> f64); 3] = [
+        (Channel::Chocolate, &|minute| (charge(minute) * 2.0).round() / 2.0),
+        (Channel::Jacket, &jacket),
+        (Channel::Setpoint, &|minute| if minute < 120.0 { 46.0 } else { 31.5 }),
+    ];
+    let cooling = begin_of(Phase::Cooling, &begins_read_every(10, 200, &channels, |_| true));
+    assert!((119.9..122.0).contains(&cooling), "{cooling}");
+}

@@ -10,6 +10,11 @@ use model::{Span, TauAgainst, Timestamp};
 use crate::history::History;
 use crate::jacket::jacket_between;
 
+/// Lags of a probe that are tried, s.
+const LAGS: [f64; 10] = [5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 60.0, 90.0, 120.0];
+const SLOWEST_PROBE: Span = Span::from_secs(120);
+/// A lag is believed where the readings scatter about the curve by no more than this share of what they do without.
+const LAG_SHOWN: f64 = 0.99;
 const MOST_FITTED: usize = 300;
 /// Two lags are believed where the readings scatter about them by no more than this share of what they do about one.
 const TWO_LAGS: f64 = 0.97;
@@ -34,12 +39,13 @@ pub(crate) fn time_constant(
         points.iter().step_by(step).map(|&(at, value)| ((at - from).as_secs_f64(), value)).unzip()
     };
     let thinned = |points: &[(Timestamp, f64)]| columns(points, points.len().div_ceil(MOST_FITTED).max(1));
-    let (tau_s, against) = match jacket_between(history, from, until, MOST_FITTED) {
+    let jacket = jacket_between(history, from - SLOWEST_PROBE, until, MOST_FITTED)
+        .or_else(|| jacket_between(history, from, until, MOST_FITTED));
+    let (tau_s, against) = match jacket {
         Some(jacket) => {
             let (x, y) = thinned(&warm[warm.partition_point(|(at, _)| *at < from)..]);
             let (jacket_x, jacket_y) = columns(&jacket, 1);
-            let measured = Surroundings::Jacket(Jacket { seconds: &jacket_x, values: &jacket_y });
-            (fit(&x, &y, measured).ok()?.tau_s, TauAgainst::Jacket)
+            (behind_jacket(&x, &y, &jacket_x, &jacket_y)?, TauAgainst::Jacket)
         }
         None => {
             let (x, y) = thinned(&warm);
@@ -47,6 +53,18 @@ pub(crate) fn time_constant(
         }
     };
     Some((tau_s / 60.0, against))
+}
+
+/// Seconds, of a charge whose jacket is measured. A probe shows what the charge was a little earlier, and the jacket has to be as much older.
+fn behind_jacket(x: &[f64], y: &[f64], jacket_x: &[f64], jacket_y: &[f64]) -> Option<f64> {
+    let behind = |lag: f64| {
+        let seconds: Vec<f64> = jacket_x.iter().map(|second| second + lag).collect();
+        fit(x, y, Surroundings::Jacket(Jacket { seconds: &seconds, values: jacket_y })).ok()
+    };
+    let at_once = behind(0.0)?;
+    let best =
+        LAGS.iter().filter_map(|lag| behind(*lag)).min_by(|a, b| a.residual_sd.total_cmp(&b.residual_sd))?;
+    Some(if best.residual_sd < LAG_SHOWN * at_once.residual_sd { best.tau_s } else { at_once.tau_s })
 }
 
 /// Seconds, of a charge whose wall is not measured.
@@ -63,4 +81,50 @@ fn behind_wall(x: &[f64], y: &[f64]) -> Option<f64> {
     let behind = x.partition_point(|second| *second < skipped);
     let late = fit(&x[behind..], &y[behind..], Surroundings::Unknown).ok()?;
     is_level(late.ambient).then_some(late.tau_s)
+}
+
+#[cfg(test)]
+mod tests {
+    use frames::Ticker;
+    use model::Channel;
+
+    use super::*;
+
+    fn minute(minute: f64) -> Timestamp {
+        Timestamp::default() + Span::from_mins_f64(minute)
+    }
+
+    /// A charge of 47 °C and 30 min whose jacket turns from there to 18 °C with two minutes, cooled from minute 20 on and seen by a probe that lags
+    /// by `lag` minutes; every five seconds.
+    fn cooled(lag: f64) -> History {
+        const STEP: f64 = 1.0 / 60.0;
+        let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
+        let [mut jacket, mut charge, mut probe] = [47.0; 3];
+        for second in 0..45 * 60 {
+            let now = f64::from(second) * STEP;
+            let goal = if now < 20.0 { 47.0 } else { 18.0 };
+            jacket += (goal - jacket) * STEP / 2.0;
+            charge += (jacket - charge) * STEP / 30.0;
+            probe += (charge - probe) * (STEP / lag).min(1.0);
+            if second % 5 == 0 {
+                for (channel, celsius) in [(Channel::Chocolate, probe), (Channel::Jacket, jacket)] {
+                    ticker
+                        .insert(channel, minute(now), celsius)
+                        .into_iter()
+                        .for_each(|tick| history.push(tick));
+                }
+            }
+        }
+        history
+    }
+
+    /// To a fit that takes the jacket as the probe shows it, a lag of a minute makes the charge two hundredths slower.
+    #[test]
+    fn a_probe_that_lags_does_not_make_the_charge_slower() {
+        for lag in [0.001, 0.33, 1.0, 1.5] {
+            let (tau, against) = time_constant(&cooled(lag), minute(21.0), minute(45.0), 33.5).unwrap();
+            assert_eq!(against, TauAgainst::Jacket);
+            assert!((tau / 30.0 - 1.0).abs() < 0.005, "{lag}: {tau}");
+        }
+    }
 }

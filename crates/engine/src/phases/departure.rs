@@ -65,6 +65,8 @@ const STEPS_FITTED: f64 = 8.0;
 const SLOWEST: f64 = 0.025;
 /// Fitted points: a few hundred are plenty and keep a search over all `t₀` short.
 const MOST_POINTS: usize = 240;
+/// Where it stood so many times the noise beyond its foot it was on its way there, and not at its level.
+const FELL: f64 = 2.0;
 /// A staircase stands out of the scatter of its readings by so many of its deviations (start value).
 const OUT_OF_NOISE: f64 = 4.0;
 /// Fewer points than this do not carry a hinge; a corner of two straight lines is the answer.
@@ -89,7 +91,9 @@ pub(crate) fn left_level(
     let sign = way.sign();
     let (foot, foot_value) = foot(history, sign, ground, earliest, noticed)?;
     let mut points = Vec::new();
-    for (at, value) in history.chocolate((foot - ground.before).max(earliest), noticed) {
+    let begins = (foot - ground.before).max(earliest);
+    let came_down = fell_until(history, sign, begins, foot, foot_value + sign * FELL * ground.noise);
+    for (at, value) in history.chocolate(came_down.unwrap_or(begins), noticed) {
         points.push(((at - foot).as_mins_f64(), sign * value));
         if at > foot && sign * (value - foot_value) > ground.fitted {
             break;
@@ -99,7 +103,7 @@ pub(crate) fn left_level(
     let minutes = if pace.is_sparse() || points.len() < FEWEST_POINTS {
         if bursts { between(&points) } else { corner(&points) }
     } else {
-        hinge(&thinned(points), ground.tilted)
+        hinge(&thinned(points), ground.tilted && came_down.is_none())
     };
     let left = minutes.map_or(foot, |minutes| foot + Span::from_mins_f64(minutes));
     // A staircase bends more than once: whatever the hinge says, a charge that is clearly beyond its foot has left it.
@@ -116,6 +120,18 @@ pub(crate) fn left_level(
     };
     // A tick's width is all that the date is good for.
     Some(left.floor(Span::from_secs(1)))
+}
+
+/// Until when, after `from` and before `foot`, the chocolate was beyond `limit`: what it came from is not the level that it left.
+fn fell_until(
+    history: &History,
+    sign: f64,
+    from: Timestamp,
+    foot: Timestamp,
+    limit: f64,
+) -> Option<Timestamp> {
+    let points = smoothed(&history.chocolate(from, foot).collect::<Vec<_>>(), FLICKERS);
+    points.iter().rfind(|(_, value)| sign * value > sign * limit).map(|&(at, _)| at)
 }
 
 fn last_near(points: &[(Timestamp, f64)], most: f64) -> Option<Timestamp> {
@@ -345,6 +361,26 @@ mod tests {
         let found =
             minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed, &often()));
         assert!((found - 200.0).abs() < 1.0, "{found}");
+    }
+
+    /// What it was warmer before it stood for ten minutes is not the level that it left.
+    #[test]
+    fn a_rise_soon_after_a_fall_is_dated_to_its_own_foot() {
+        for rate in [0.1, 0.16, 0.3] {
+            let fallen = |t: f64| 22.0 + rate * (60.0 - t).clamp(0.0, 20.0);
+            let history = drawn(140, |t| fallen(t) + 0.6 * (t - 70.0).max(0.0));
+            let ground = Ground {
+                quiet: Span::from_mins(45),
+                noise: 0.2,
+                before: Span::from_mins(15),
+                smooth: Span::from_mins(4),
+                tilted: true,
+                ..SOAK
+            };
+            let (earliest, noticed) = (Timestamp::from_millis(0), Timestamp::from_millis(90 * 60_000));
+            let found = minutes(left_level(&history, Move::Rise, ground, earliest, noticed, &often()));
+            assert!((found - 70.0).abs() < 1.0, "{rate}: {found}");
+        }
     }
 
     #[test]
