@@ -67,6 +67,18 @@ fn a_broken_line_is_told_with_its_place_and_the_rest_is_read() {
     "#]].assert_eq(&analysed_text(&lines));
 }
 
+#[test]
+fn a_couverture_that_nobody_has_written_down_is_told() {
+    let charge = r#"{"event":"charge","couverture":"dark-99"}"#;
+    let soak = [("works/alder/event", charge)].into_iter().chain([("works/alder/chocolate", "46.0"); 400]);
+    let stream = stream(&soak.collect::<Vec<_>>());
+    expect![[r#"
+        exit 0
+        {"messages":401,"readings":400,"duplicates":0,"rejected":0}
+        halfdegree: a charge of alder-2026-03-02T05:00 names the couverture `dark-99`, which is not in the plant file; the limits of `dark-64` are used. Add it to the plant file, or correct the charge
+    "#]].assert_eq(&analysed_text(&stream));
+}
+
 /// As after a full disk: what can be unpacked is read, and the end is told.
 #[test]
 fn a_packed_stream_that_was_cut_off() {

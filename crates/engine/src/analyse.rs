@@ -20,9 +20,21 @@ pub struct Analyst {
     plant: Arc<Plant>,
     engine: Engine,
     kept: BTreeMap<MachineId, Kept>,
-    span: Option<(Timestamp, Timestamp)>,
+    measured: Stretch,
+    /// Events too, and what a broker had kept.
+    told: Stretch,
     ended: Vec<Batch>,
     findings: BTreeMap<FindingId, Finding>,
+}
+
+/// From when to when something is known; empty at first.
+#[derive(Debug, Clone, Copy, Default)]
+struct Stretch(Option<(Timestamp, Timestamp)>);
+
+impl Stretch {
+    fn reach(&mut self, at: Timestamp) {
+        self.0 = Some(self.0.map_or((at, at), |(from, to)| (from.min(at), to.max(at))));
+    }
 }
 
 /// What came of one machine.
@@ -36,7 +48,8 @@ struct Kept {
 /// What a recording says.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Analysis {
-    /// First and last moment that a reading or event speaks of.
+    /// First and last moment of which a reading speaks. What a broker had kept counts only where there is nothing else, and so do events: one that
+    /// names a wrong day does not stretch what is known.
     pub span: Option<(Timestamp, Timestamp)>,
     /// Readings, each channel and time once.
     pub readings: usize,
@@ -70,7 +83,8 @@ impl Analyst {
             engine: Engine::new(plant.clone()),
             plant,
             kept: BTreeMap::new(),
-            span: None,
+            measured: Stretch::default(),
+            told: Stretch::default(),
             ended: Vec::new(),
             findings: BTreeMap::new(),
         }
@@ -79,7 +93,10 @@ impl Analyst {
     /// Takes the next arrival, in the order in which they came.
     pub fn push(&mut self, arrival: &Arrival) {
         let at = arrival.at();
-        self.span = Some(self.span.map_or((at, at), |(from, to)| (from.min(at), to.max(at))));
+        self.told.reach(at);
+        if !arrival.retained && matches!(arrival.content, Content::Reading(_)) {
+            self.measured.reach(at);
+        }
         let kept = self.kept.entry(arrival.machine().clone()).or_default();
         match &arrival.content {
             Content::Reading(reading) => kept.heap.push(reading.channel, reading.at, reading.value),
@@ -106,8 +123,9 @@ impl Analyst {
         self.engine.finish();
         self.note_changes();
         self.ended.extend(self.engine.open_batches());
+        let span = self.measured.0.or(self.told.0);
         let mut analysis = Analysis {
-            span: self.span,
+            span,
             readings: 0,
             duplicates: 0,
             machines: Vec::new(),
@@ -133,7 +151,7 @@ impl Analyst {
                 self.ended.iter().filter(|batch| batch.machine == machine.id).cloned().collect()
             };
             judge(&mut batches, &events, &findings);
-            let coverage = self.span.map_or_else(Vec::new, |span| coverage(&tidy, span));
+            let coverage = span.map_or_else(Vec::new, |span| coverage(&tidy, span));
             analysis.machines.push(MachineAnalysis {
                 id: machine.id.clone(),
                 coverage,
@@ -252,7 +270,7 @@ fn coverage(tidy: &TidyReadings, (from, to): (Timestamp, Timestamp)) -> Vec<(Cha
     let whole = (to - from).as_secs_f64();
     let mut times: BTreeMap<Channel, Vec<Timestamp>> = BTreeMap::new();
     for &(at, channel, value) in &tidy.rows {
-        if value.is_some() {
+        if value.is_some() && from <= at {
             times.entry(channel).or_default().push(at);
         }
     }
@@ -280,7 +298,7 @@ fn known_seconds(times: &[Timestamp], from: Timestamp, to: Timestamp) -> f64 {
 #[cfg(test)]
 mod tests {
     use frames::ABSENT;
-    use model::EventKind;
+    use model::{EventKind, Reading};
 
     use super::*;
 
@@ -314,6 +332,33 @@ method = "seed"
             (second * 1000, shown, (second % 3 == 0).then_some(thousandths + 1_000))
         };
         (0..9 * 3600).filter(|second| !(15_000..15_200).contains(second)).map(row).collect()
+    }
+
+    #[test]
+    fn a_kept_reading_and_a_wrong_day_do_not_stretch_what_is_known() {
+        let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).unwrap()));
+        let (at, machine) = (Timestamp::from_millis, || "alder".parse().unwrap());
+        let reading = |millis: i64| {
+            Content::Reading(Reading {
+                machine: machine(),
+                channel: Channel::Chocolate,
+                at: at(millis),
+                value: Some(31.5),
+            })
+        };
+        let day = 24 * 3_600_000;
+        analyst.push(&Arrival { arrived: at(2 * day), retained: true, content: reading(day) });
+        for millis in (2 * day..2 * day + 600_000).step_by(5_000) {
+            analyst.push(&Arrival { arrived: at(millis), retained: false, content: reading(millis) });
+        }
+        let (kind, raw) = (EventKind::End, String::new());
+        let wrong_day = Event { machine: machine(), at: at(40 * day), by: None, kind, raw };
+        let content = Content::Event(wrong_day);
+        analyst.push(&Arrival { arrived: at(2 * day + 600_000), retained: false, content });
+        let analysis = analyst.finish().unwrap();
+        assert_eq!(analysis.span, Some((at(2 * day), at(2 * day + 595_000))));
+        assert_eq!(analysis.machines[0].coverage, [(Channel::Chocolate, 1.0)]);
+        assert_eq!(analysis.readings, 121);
     }
 
     #[test]

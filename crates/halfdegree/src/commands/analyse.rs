@@ -1,5 +1,6 @@
 //! `halfdegree analyse`: recorded streams in, one document out.
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -13,6 +14,7 @@ use super::read_plant;
 use super::streams::{Streams, Unread};
 use crate::args::{AnalyseArgs, AnalysisFormat};
 use crate::say;
+use crate::say::note;
 
 pub(crate) fn run(args: &AnalyseArgs) -> anyhow::Result<ExitCode> {
     let plant = read_plant(&args.plant)?;
@@ -49,6 +51,7 @@ pub(crate) fn run(args: &AnalyseArgs) -> anyhow::Result<ExitCode> {
         duplicates: analysis.duplicates as u64,
         rejected: unread.count(),
     };
+    tell_of_unknown_couvertures(&plant, &analysis);
     let analysed = analysed(&plant, intake, &analysis);
     let mut out = say::Results::default();
     match args.format {
@@ -59,6 +62,24 @@ pub(crate) fn run(args: &AnalyseArgs) -> anyhow::Result<ExitCode> {
     }
     writeln!(out).context("cannot write to standard output")?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// A charge may name what the plant file does not have. Told once of each machine.
+fn tell_of_unknown_couvertures(plant: &Plant, analysis: &Analysis) {
+    let mut told = BTreeSet::new();
+    for batch in analysis.machines.iter().flat_map(|machine| &machine.batches) {
+        let usual = plant.machine(&batch.machine).map(|machine| &machine.couverture);
+        if let (None, Some(usual)) = (plant.couverture(&batch.couverture), usual)
+            && told.insert((&batch.machine, &batch.couverture))
+        {
+            note!(
+                "halfdegree: a charge of {} names the couverture `{}`, which is not in the plant file; the limits of `{usual}` are used. Add it to the \
+                 plant file, or correct the charge",
+                batch.id,
+                batch.couverture
+            );
+        }
+    }
 }
 
 /// The facts of an analysis, for the document and for people.
