@@ -20,6 +20,9 @@ const SILENT_INTERVALS: f64 = 5.0;
 const STUCK: Span = Span::from_mins(10);
 const QUIET_RUN: Span = Span::from_mins(2);
 const QUIET_SHARE: f64 = 0.95;
+const LOOKED_AT_EVERY: Span = Span::from_mins(1);
+/// From so much quiet time on nobody doubts what a probe usually does.
+const HABIT_KNOWN: Span = Span::from_mins(60);
 const JACKET_MOVED_C: f64 = 2.0;
 const CLOCK: Span = Span::from_secs(60);
 const CLOCK_STEADY: Span = Span::from_secs(10);
@@ -197,21 +200,20 @@ fn probe_stuck(truth: &MachineTruth, read: &[Read], jacket: &[Read]) -> Vec<Cond
         let stuck = truth.faults.iter().filter(|f| f.kind == FaultKind::ProbeStuck);
         stuck.into_iter().any(|f| f.was_at_work(at, Span::ZERO))
     };
-    let quiet = all
-        .iter()
-        .filter(|(from, to, _)| !planted(*from) && !planted(*to) && truth.phase_at(*from) == Phase::Working);
+    // Soak and hold are quiet; how a probe flickers at one level says little of another, where its display is coarse.
+    let holds = |at: Timestamp| matches!(truth.phase_at(at), Phase::Soak | Phase::Working);
     let (mut short_s, mut all_s) = (0.0, 0.0);
-    for (from, to, _) in quiet {
-        let seconds = to.since(*from).as_secs_f64() + truth.instruments.sample_s;
-        all_s += seconds;
-        if to.since(*from) < QUIET_RUN {
-            short_s += seconds;
-        }
-    }
-    let share = if all_s > 0.0 { short_s / all_s } else { 0.0 };
     let mut found = Vec::new();
     for (from, to, value) in all {
         let length = to.since(from);
+        // By what it had done before: a watch knows no more.
+        let share = if all_s > 0.0 { short_s / all_s } else { 0.0 };
+        let habit_known = all_s >= HABIT_KNOWN.as_secs_f64();
+        if !planted(from) && !planted(to) && holds(from) {
+            let seconds = length.as_secs_f64() + truth.instruments.sample_s;
+            all_s += seconds;
+            short_s += if length < QUIET_RUN { seconds } else { 0.0 };
+        }
         if length < STUCK {
             continue;
         }
@@ -219,10 +221,14 @@ fn probe_stuck(truth: &MachineTruth, read: &[Read], jacket: &[Read]) -> Vec<Cond
         let moved = moved_one_way(jacket, from, due);
         // Nearly so, or later in the run, is not to be counted on.
         let clear = length.as_secs_f64() >= CLEARLY * STUCK.as_secs_f64()
-            && (share > QUIET_SHARE + 0.02 || moved > JACKET_MOVED_C * 1.5);
+            && (habit_known && share > QUIET_SHARE + 0.02 || moved > JACKET_MOVED_C * 1.5);
         let why = (!clear).then_some(Excuse::NearTheLimit);
+        // Any ten minutes of it are minutes in which it did not change.
+        let starts = std::iter::successors(Some(from), |at| Some(*at + LOOKED_AT_EVERY));
+        let mut inside = starts.take_while(|at| *at + STUCK <= to);
+        let nearly = JACKET_MOVED_C / CLEARLY;
         let possible =
-            share > QUIET_SHARE - 0.07 || moved_one_way(jacket, from, to) > JACKET_MOVED_C / CLEARLY;
+            share > QUIET_SHARE - 0.07 || inside.any(|at| moved_one_way(jacket, at, at + STUCK) > nearly);
         if possible {
             found.push(Condition::new(FindingKind::ProbeStuck, (from, to), due, value).unless(why));
         }
