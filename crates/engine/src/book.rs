@@ -229,7 +229,7 @@ impl Book {
         self.open.as_ref().is_some_and(|open| open.start <= at)
     }
 
-    /// A batch goes through these phases from the first of them on; the one before ends there.
+    /// A batch goes through these phases from the first of them on; the one before ends there. One that seemed to begin in that very rise was none.
     pub(crate) fn begin(&mut self, phases: &[(Phase, Timestamp)], source: &Source<'_>) -> Option<Closed> {
         let &(_, start) = phases.first()?;
         let id = BatchId::new(&self.machine, start);
@@ -237,6 +237,7 @@ impl Book {
             Some(open) => open.split_off(start, id),
             None => Open::new(id, start),
         };
+        self.open.take_if(|open| start <= open.start);
         let closed = self.close(start, source);
         self.timeline.clear();
         for &(phase, at) in phases {

@@ -27,6 +27,8 @@ const BLOCK: Span = Span::from_mins(4);
 const LEVEL: Span = Span::from_mins(15);
 /// A chocolate whose blocks scatter by more than this around their own trend is restless, °C.
 const RESTLESS: f64 = 0.15;
+/// ... and falls from one to the next by more than noise does, °C.
+const TURNS_BACK: f64 = 0.1;
 /// When the jacket became warmer than the chocolate on the way to the rise that is on at `risen`; `None` without a jacket, or
 /// where it has been warmer all the time.
 pub(super) fn heated_from(history: &History, earliest: Timestamp, risen: Timestamp) -> Option<Timestamp> {
@@ -89,13 +91,14 @@ pub(super) fn left_level_by_clock(
     Some(from + Span::from_mins_f64(share * minutes))
 }
 
-/// Does the chocolate wander around its own trend?
+/// Does the chocolate, which rises from `from` on, wander around its own trend? A smooth rise may grow steeper and flatter, but it does not turn back.
 pub(super) fn is_restless(history: &History, from: Timestamp, to: Timestamp) -> bool {
     let blocks = blocks(history, from, to);
-    let mut steps: Vec<f64> = blocks.windows(2).map(|pair| pair[1].1 - pair[0].1).collect();
+    let steps: Vec<f64> = blocks.windows(2).map(|pair| pair[1].1 - pair[0].1).collect();
+    let turns_back = steps.iter().filter(|step| **step < -TURNS_BACK).count();
     let Some(trend) = maths::statistics::median(&steps) else { return false };
-    steps.iter_mut().for_each(|step| *step = (*step - trend).abs());
-    maths::statistics::median(&steps).is_some_and(|scatter| scatter > RESTLESS)
+    let off_trend: Vec<f64> = steps.iter().map(|step| (step - trend).abs()).collect();
+    turns_back > 0 && maths::statistics::median(&off_trend).is_some_and(|scatter| scatter > RESTLESS)
 }
 
 fn blocks(history: &History, from: Timestamp, to: Timestamp) -> Vec<(Timestamp, f64)> {
