@@ -11,21 +11,22 @@ pub(crate) const HOLDS: Span = Span::from_mins(3);
 const OFTEN: usize = 4;
 
 /// The jacket from `from` on and before `to`, from the newest reading before that on, °C, thinned to about `most`. `None` if it is not known throughout:
-/// it is told every few minutes, or with every fourth reading of the chocolate (a logger that tells only what has moved pauses).
+/// it is told again within `holds`, or with every fourth reading of the chocolate (a logger that tells only what has moved pauses).
 pub(crate) fn jacket_between(
     history: &History,
     from: Timestamp,
     to: Timestamp,
+    holds: Span,
     most: usize,
 ) -> Option<Vec<(Timestamp, f64)>> {
-    let told = history.between(from - HOLDS, to);
+    let told = history.between(from - holds, to);
     let mut told: Vec<(Timestamp, f64)> =
         told.filter_map(|tick| Some((tick.at, tick.other(Channel::Jacket)?))).collect();
     told.drain(..told.partition_point(|(at, _)| *at <= from).saturating_sub(1));
     let (first, last) = (told.first()?.0, told.last()?.0);
-    let goes_on = first <= from + HOLDS
-        && to - last <= HOLDS
-        && told.windows(2).all(|pair| pair[1].0 - pair[0].0 <= HOLDS);
+    let goes_on = first <= from + holds
+        && to - last <= holds
+        && told.windows(2).all(|pair| pair[1].0 - pair[0].0 <= holds);
     let often = || told.len() * OFTEN >= history.chocolate(from, to).count();
     let step = told.len().div_ceil(most).max(1);
     (goes_on || often()).then(|| told.into_iter().step_by(step).collect())
@@ -58,9 +59,9 @@ mod tests {
 
     #[test]
     fn a_jacket_told_by_the_minute_is_known() {
-        let known = jacket_between(&told_at(0..60), minute(10), minute(40), 300).unwrap();
+        let known = jacket_between(&told_at(0..60), minute(10), minute(40), HOLDS, 300).unwrap();
         assert_eq!((known.len(), known[0]), (30, (minute(10), 20.0)));
-        assert_eq!(jacket_between(&told_at(0..60), minute(10), minute(40), 10).unwrap().len(), 10);
+        assert_eq!(jacket_between(&told_at(0..60), minute(10), minute(40), HOLDS, 10).unwrap().len(), 10);
     }
 
     #[test]
@@ -68,7 +69,7 @@ mod tests {
         let known: [Vec<i64>; 4] =
             [(0..20).chain(30..60).collect(), (14..60).collect(), (0..36).collect(), Vec::new()];
         for known in known {
-            assert_eq!(jacket_between(&told_at(known), minute(10), minute(40), 300), None);
+            assert_eq!(jacket_between(&told_at(known), minute(10), minute(40), HOLDS, 300), None);
         }
     }
 }

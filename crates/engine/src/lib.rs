@@ -23,6 +23,7 @@ mod machine;
 mod measures;
 mod phases;
 mod plant_watch;
+mod regular;
 mod rise;
 mod round;
 mod shared_cause;

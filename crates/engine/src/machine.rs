@@ -32,6 +32,7 @@ use crate::findings::{Moment, ProcessFindings, Told, Verdict};
 use crate::history::History;
 use crate::lane::Newest;
 use crate::phases::{Pace, Tracker, View};
+use crate::regular::Regular;
 use crate::rise::{HeldRise, Reason, takes_up_pieces};
 use crate::sieve::Sieve;
 use crate::sorter::{Pushed, Sorted, Sorter};
@@ -62,6 +63,7 @@ pub(crate) struct MachineWatch {
     ended: Vec<Batch>,
     newest: Newest,
     setpoint: Option<f64>,
+    setpoint_told: Regular,
     events_seen: bool,
     disturbed_at: Option<Timestamp>,
     last_chocolate: Option<Timestamp>,
@@ -97,6 +99,7 @@ impl MachineWatch {
             over_batches: OverBatches::default(),
             newest: Newest::default(),
             setpoint: None,
+            setpoint_told: Regular::default(),
             events_seen: false,
             disturbed_at: None,
             last_chocolate: None,
@@ -242,6 +245,9 @@ impl MachineWatch {
         for tick in passed.ticks {
             self.tick(setting, tick);
         }
+        if reading.1 == Channel::Setpoint {
+            self.setpoint_told.note(reading.0.floor(self.sieve.step()));
+        }
     }
 
     fn take_event(&mut self, setting: &Setting<'_>, event: &Event) {
@@ -307,6 +313,7 @@ impl MachineWatch {
             chocolate,
             level,
             setpoint: self.setpoint,
+            setpoint_every: self.setpoint_told.every(),
             history: &self.history,
             limits: &limits,
             next_limits: &next_limits,

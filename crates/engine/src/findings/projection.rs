@@ -12,7 +12,7 @@ use plant::Limits;
 use serde::{Deserialize, Serialize};
 
 use crate::history::History;
-use crate::jacket::jacket_between;
+use crate::jacket::{HOLDS, jacket_between};
 use crate::phases::WORKING_MARGIN;
 
 /// The early end is missed by one cooling in ten.
@@ -150,7 +150,7 @@ impl Points {
         let step = chocolate.len().div_ceil(MOST_POINTS).max(1);
         let since = |(at, value): (Timestamp, f64)| ((at - c.since).as_secs_f64(), value);
         let (seconds, values) = chocolate.into_iter().step_by(step).map(since).unzip();
-        let jacket = jacket_between(c.history, from, c.known, MOST_POINTS).unwrap_or_default();
+        let jacket = jacket_between(c.history, from, c.known, HOLDS, MOST_POINTS).unwrap_or_default();
         let (jacket_seconds, jacket_values) = jacket.into_iter().map(since).unzip();
         Points { seconds, values, jacket_seconds, jacket_values }
     }

@@ -120,6 +120,9 @@ impl MachineWatch {
                 self.look_at(rows, row, limit);
             }
             self.sieve.fill(rows, row..end);
+            if (row..end).any(|row| rows.value(row, Channel::Setpoint).is_some()) {
+                self.setpoint_told.note(at.floor(self.sieve.step()));
+            }
             row = end;
         }
     }

@@ -12,6 +12,8 @@ use crate::jacket::jacket_between;
 
 /// Lags of a probe that are tried, s.
 const LAGS: [f64; 10] = [5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 60.0, 90.0, 120.0];
+/// Between two readings of the jacket so far apart it is taken to have moved straight: nearer to what it was than a fitted level is.
+const TOLD_WITHIN: Span = Span::from_mins(11);
 const SLOWEST_PROBE: Span = Span::from_secs(120);
 /// A lag is believed where the readings scatter about the curve by no more than this share of what they do without.
 const LAG_SHOWN: f64 = 0.99;
@@ -39,8 +41,8 @@ pub(crate) fn time_constant(
         points.iter().step_by(step).map(|&(at, value)| ((at - from).as_secs_f64(), value)).unzip()
     };
     let thinned = |points: &[(Timestamp, f64)]| columns(points, points.len().div_ceil(MOST_FITTED).max(1));
-    let jacket = jacket_between(history, from - SLOWEST_PROBE, until, MOST_FITTED)
-        .or_else(|| jacket_between(history, from, until, MOST_FITTED));
+    let since = |from: Timestamp| jacket_between(history, from, until, TOLD_WITHIN, MOST_FITTED);
+    let jacket = since(from - SLOWEST_PROBE).or_else(|| since(from));
     let (tau_s, against) = match jacket {
         Some(jacket) => {
             let (x, y) = thinned(&warm[warm.partition_point(|(at, _)| *at < from)..]);

@@ -7,9 +7,9 @@
 
 use model::{Channel, Span, Timestamp};
 
+use super::View;
 use super::departure::{FALL_SHOWN_LATE, LEFT, Move, smoothed};
 use super::driven;
-use super::pace::Pace;
 use crate::history::{History, mean};
 
 /// A single reading flickers; so long a mean does not.
@@ -17,8 +17,27 @@ const SMOOTH: Span = Span::from_secs(40);
 /// The chocolate at the step, taken from so long before it: a set-point is often told once a minute only.
 const AT_STEP: Span = Span::from_secs(60);
 
+/// A step of the set-point: it was told at one moment, and made at `earliest` or later.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Step {
+    pub(super) earliest: Timestamp,
+    pub(super) told: Timestamp,
+}
+
+impl Step {
+    /// Nobody knows when in between.
+    fn about(&self) -> Timestamp {
+        self.earliest + (self.told - self.earliest) / 2
+    }
+}
+
 /// Since when the set-point has asked for what it asks for now; `None` where it was never seen to ask for something else, or is not known.
-pub(super) fn asked_since(
+pub(super) fn asked_since(view: &View<'_>, earliest: Timestamp, asks: impl Fn(f64) -> bool) -> Option<Step> {
+    let told = told_since(view.history, earliest, view.now, asks)?;
+    Some(Step { earliest: (told - view.setpoint_every).max(earliest), told })
+}
+
+fn told_since(
     history: &History,
     earliest: Timestamp,
     now: Timestamp,
@@ -39,20 +58,19 @@ pub(super) fn asked_since(
 
 /// When the chocolate left its level on the move that the set-point asked for at `step`; `None` while too little of it is there, and where
 /// the step does not help.
-pub(super) fn left_level(
-    history: &History,
-    way: Move,
-    step: Timestamp,
-    now: Timestamp,
-    pace: &Pace,
-) -> Option<Timestamp> {
-    if pace.is_by_the_minute() && pace.is_fine() {
-        return seen_to_leave(history, way, step, now);
+pub(super) fn left_level(view: &View<'_>, way: Move, step: Step) -> Option<Timestamp> {
+    if view.pace.is_by_the_minute() && view.pace.is_fine() {
+        return seen_to_leave(view.history, way, step.earliest, view.now);
     }
     match way {
         Move::Rise => None,
-        Move::Fall => driven::left_level_by_clock(history, way, step, now),
+        Move::Fall => left_level_by_clock(view, way, step),
     }
+}
+
+/// When a restless charge, or one whose probe is coarse, left it by the clock.
+pub(super) fn left_level_by_clock(view: &View<'_>, way: Move, step: Step) -> Option<Timestamp> {
+    driven::left_level_by_clock(view.history, way, step.about(), view.now)
 }
 
 /// The same for a probe that shows a tenth of a degree.
@@ -103,9 +121,9 @@ mod tests {
             }
         }
         let (from, now) = (Timestamp::default(), Timestamp::from_millis(80 * 60_000));
-        let asked = asked_since(&history, from, now, |setpoint| setpoint < 42.0);
+        let asked = told_since(&history, from, now, |setpoint| setpoint < 42.0);
         assert_eq!(asked, Some(Timestamp::from_millis(i64::from(step) * 1000)));
-        assert_eq!(asked_since(&history, from, now, |setpoint| setpoint < 50.0), None, "never anything else");
+        assert_eq!(told_since(&history, from, now, |setpoint| setpoint < 50.0), None, "never anything else");
         let left = seen_to_leave(&history, Move::Fall, asked.unwrap(), now).unwrap();
         let after = (left - asked.unwrap()).as_mins_f64();
         assert!((0.0..2.0).contains(&after), "{after}");

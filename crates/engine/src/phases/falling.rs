@@ -43,10 +43,9 @@ const COLD_CHARGE_WITHIN: Span = Span::from_mins(20);
 
 fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     let less = soak_from(view.limits) - 1.0;
-    let step = asked::asked_since(view.history, from, view.now, |setpoint| setpoint < less);
-    let step_first = step.filter(|step| !fell_before(view.history, from, *step));
-    let asked =
-        step_first.and_then(|step| asked::left_level(view.history, Move::Fall, step, view.now, view.pace));
+    let step = asked::asked_since(view, from, |setpoint| setpoint < less);
+    let step_first = step.filter(|step| !fell_before(view.history, from, step.earliest));
+    let asked = step_first.and_then(|step| asked::left_level(view, Move::Fall, step));
     let left = asked.or_else(|| {
         let left = left_level(view.history, Move::Fall, OUT_OF_SOAK, from, view.now, view.pace)?;
         if let Some(driven) = cooled::left_level(view.history, from, left, view.now) {
@@ -56,9 +55,11 @@ fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
         Some((left - FALL_SHOWN_LATE).max(from))
     });
     // A probe too coarse to show where it left its level may seem to have left it before anybody asked.
-    let left = left.map(|left| step_first.map_or(left, |step| left.max(step)));
+    let left = left.map(|left| step_first.map_or(left, |step| left.max(step.earliest)));
     // What nobody saw of the charge before it was set down was the soak.
-    let unseen = |left: Timestamp| step.filter(|step| view.history.chocolate(left, *step).nth(1).is_none());
+    let unseen = |left: Timestamp| {
+        step.map(|step| step.told).filter(|told| view.history.chocolate(left, *told).nth(1).is_none())
+    };
     left.map(|left| unseen(left).map_or(left, |step| left.max(step)))
 }
 

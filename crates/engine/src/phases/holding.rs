@@ -217,8 +217,8 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let earliest = passed_through(timeline).or(hold).map(|span| span.from);
     let earliest = earliest.or(view.history.first_at()).unwrap_or(view.now);
     let soak = soak_from(view.next_limits);
-    let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
-    let asked = step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now, view.pace));
+    let step = asked::asked_since(view, earliest, |setpoint| setpoint >= soak);
+    let asked = step.and_then(|step| asked::left_level(view, Move::Rise, step));
     let left = asked.or_else(|| {
         let left = left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace)?;
         let on_level = |level| view.limits.working.holds(level, REWARMED_FROM);
@@ -269,6 +269,7 @@ mod tests {
                 chocolate,
                 level: history.level(tick.at).unwrap_or(chocolate),
                 setpoint: None,
+                setpoint_every: Span::ZERO,
                 history: &history,
                 limits: &limits,
                 next_limits: &limits,

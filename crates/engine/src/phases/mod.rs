@@ -64,6 +64,8 @@ pub(crate) struct View<'a> {
     pub(crate) level: f64,
     /// Newest set-point, °C.
     pub(crate) setpoint: Option<f64>,
+    /// How often it is told; nothing if only when it changes.
+    pub(crate) setpoint_every: Span,
     pub(crate) history: &'a History,
     /// Of the couverture that is in the machine.
     pub(crate) limits: &'a Limits,

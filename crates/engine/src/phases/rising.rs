@@ -1,9 +1,10 @@
 //! Up to the soak: the beginning of a history, idle, melting.
 
+use maths::statistics::median;
 use model::{Method, Phase, Span, Timestamp};
 
 use super::asked;
-use super::departure::{FITTED_MOVE, Ground, Move, SHOWN_LATE, left_level};
+use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level};
 use super::driven;
 use super::{CHARGE_FORGOTTEN, IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::timeline::Timeline;
@@ -50,6 +51,14 @@ const RESTLESS: Ground = Ground {
     fitted: 3.0,
     ..OUT_OF_IDLE
 };
+
+/// Does a bowl stay at one level between two moments, so that it is seen to?
+fn waits(view: &View<'_>, from: Timestamp, to: Timestamp) -> bool {
+    let values: Vec<f64> = view.history.chocolate(from, to).map(|(_, value)| value).collect();
+    let (early, late) = values.split_at(values.len() / 2);
+    let rises = median(early).zip(median(late)).is_none_or(|(early, late)| late - early > 2.0 * LEFT);
+    values.len() >= LEVEL_SEEN_BY && !rises
+}
 
 impl Tracker {
     /// The history may begin in the middle of anything, but where a charge was reported it begins with that.
@@ -138,16 +147,14 @@ impl Tracker {
         }
         let rough = left(RESTLESS);
         let soak = soak_from(view.next_limits);
-        let step = asked::asked_since(view.history, earliest, view.now, |setpoint| setpoint >= soak);
+        let step = asked::asked_since(view, earliest, |setpoint| setpoint >= soak);
         if !driven::is_restless(view.history, rough, (rough + RESTLESSNESS_SEEN).min(view.now)) {
-            let asked =
-                step.and_then(|step| asked::left_level(view.history, Move::Rise, step, view.now, view.pace));
+            let asked = step.and_then(|step| asked::left_level(view, Move::Rise, step));
             return (asked.unwrap_or_else(|| left(OUT_OF_IDLE)) - SHOWN_LATE).max(earliest);
         }
         let heated = driven::heated_from(view.history, earliest, view.now);
         let driven = heated.and_then(|heated| driven::left_level(view.history, heated, view.now));
-        let by_clock =
-            || step.and_then(|step| driven::left_level_by_clock(view.history, Move::Rise, step, view.now));
+        let by_clock = || step.and_then(|step| asked::left_level_by_clock(view, Move::Rise, step));
         driven.or_else(by_clock).unwrap_or(rough)
     }
 
@@ -170,7 +177,7 @@ impl Tracker {
         if let Some(since) = stayed.filter(|_| view.method == Method::PartialMelt) {
             // A bowl that was filled is melting only from where it leaves its level, if that was seen.
             let foot = left_level(view.history, Move::Rise, STAIRCASE, from, since, view.pace);
-            let foot = foot.filter(|foot| view.history.chocolate(from, *foot).count() >= LEVEL_SEEN_BY);
+            let foot = foot.filter(|foot| waits(view, from, *foot));
             let from = foot.map_or(from, |foot| foot.clamp(from, since));
             let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Working, since)]);
             return (Stage::working(), Some(begins));
