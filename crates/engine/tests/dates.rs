@@ -157,3 +157,58 @@ fn a_fall_that_was_asked_for_does_not_begin_before() {
     let cooling = begin_of(Phase::Cooling, &begins_read_every(10, 200, &channels, |_| true));
     assert!((119.9..122.0).contains(&cooling), "{cooling}");
 }
+
+/// Chocolate every ten seconds; the set-point is told every five minutes, a minute after the charge has begun to rise, and again to fall.
+#[test]
+fn a_set_point_that_is_told_every_five_minutes_dates_nothing() {
+    let charge = |minute: f64| match minute {
+        m if m < 60.0 => 22.0,
+        m if m < 120.0 => 22.0 + 0.4 * (m - 60.0),
+        m if m < 180.0 => 46.0,
+        m => (46.0 - 0.5 * (m - 180.0)).max(31.5),
+    };
+    let setpoint = |minute: f64| if (60.0..180.0).contains(&minute) { 46.0 } else { 31.5 };
+    let told = |minute: f64| (minute - 4.0).rem_euclid(5.0) < 0.01;
+    let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
+    let mut push = |at: Timestamp, channel, value| {
+        let machine = "alder".parse().expect("an id");
+        let content = Content::Reading(Reading { machine, channel, at, value: Some(value) });
+        analyst.push(&Arrival { arrived: at, retained: false, content });
+    };
+    push(at(0), Channel::Setpoint, 20.0);
+    for second in (0..260 * 60).step_by(10) {
+        let minute = f64::from(second) / 60.0;
+        push(at(i64::from(second)), Channel::Chocolate, charge(minute));
+        if told(minute) {
+            push(at(i64::from(second)), Channel::Setpoint, setpoint(minute));
+        }
+    }
+    let batch =
+        analyst.finish().expect("fits into memory").machines.swap_remove(0).batches.pop().expect("a batch");
+    let begin = |phase| batch.first(phase).map(|span| (span.from - at(0)).as_mins_f64());
+    let (melting, cooling) = (begin(Phase::Melting).expect("melts"), begin(Phase::Cooling).expect("cools"));
+    assert!((58.5..61.5).contains(&melting), "{melting}");
+    assert!((179.5..181.0).contains(&cooling), "{cooling}");
+}
+
+/// Out of idle, the rise grows steeper for ten minutes; the jacket is told every five minutes, or the set-point ten minutes before.
+#[test]
+fn a_smooth_rise_is_dated_by_the_chocolate() {
+    let charge = |minute: f64| match minute - 60.0 {
+        m if m < 0.0 => 22.0,
+        m if m < 10.0 => 22.0 + 0.04 * m * m,
+        m => (26.0 + 0.8 * (m - 10.0)).min(46.0),
+    };
+    let true_foot = 60.0 + (0.1_f64 / 0.04).sqrt();
+    let jacket = |minute: f64| if minute < 58.0 { 22.0 } else { (22.0 + 3.0 * (minute - 58.0)).min(58.0) };
+    let told = |minute: f64| jacket((minute / 5.0).floor() * 5.0);
+    let beside_jacket: [(Channel, &dyn Fn(f64) -> f64); 2] =
+        [(Channel::Chocolate, &charge), (Channel::Jacket, &told)];
+    let asked = |minute: f64| if minute < 50.0 { 20.0 } else { 46.0 };
+    let asked_before: [(Channel, &dyn Fn(f64) -> f64); 2] =
+        [(Channel::Chocolate, &charge), (Channel::Setpoint, &asked)];
+    for channels in [&beside_jacket, &asked_before] {
+        let melting = begin_of(Phase::Melting, &begins_read_every(10, 200, channels, |_| true));
+        assert!((melting - true_foot).abs() < 2.0, "{melting}, truly {true_foot}");
+    }
+}

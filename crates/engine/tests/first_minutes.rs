@@ -85,3 +85,20 @@ fn a_rise_to_melt_out_of_settling_is_held_back_on_chocolate_alone() {
     }));
     assert!(!raised(&found).iter().any(|(kind, _)| *kind == FindingKind::TemperLoss), "{:?}", raised(&found));
 }
+
+/// A history that begins in a rise through the working range: what it seemed to be held at is passed through.
+#[test]
+fn a_history_that_begins_in_a_rise_holds_one_batch() {
+    for first in [28.0, 28.8, 30.0, 31.5] {
+        let celsius = |minute: f64| (first + 0.4 * minute).min(46.0);
+        let found = alder((0..90 * 60).step_by(10).map(|second| {
+            reading("alder", Channel::Chocolate, i64::from(second), celsius(f64::from(second) / 60.0))
+        }));
+        let [batch] = &found.batches[..] else { panic!("{first}: {:?}", found.batches) };
+        assert_eq!(
+            (batch.start, batch.phases.last().map(|span| span.phase)),
+            (at(0), Some(Phase::Soak)),
+            "{first}"
+        );
+    }
+}

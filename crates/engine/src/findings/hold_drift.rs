@@ -18,6 +18,8 @@ use crate::measures::SETTLED;
 
 const MOVED: f64 = 0.3;
 const BLOCK: Span = Span::from_mins(5);
+/// The newest 20 min are looked at so often.
+const LOOKED_AT_EVERY: Span = Span::from_mins(1);
 const RECENT_BLOCKS: i64 = 4;
 const REFERENCE: f64 = 0.1;
 const DECISION: f64 = 0.5;
@@ -36,6 +38,7 @@ pub(crate) struct HoldDrift {
     origin: Option<Timestamp>,
     settled: Option<f64>,
     next_block: Option<Timestamp>,
+    looked_at: Option<Timestamp>,
     up: Sum,
     down: Sum,
     /// Until then a warmer or colder hold stood open.
@@ -78,22 +81,22 @@ impl HoldDrift {
             self.settled = mean_between(m, origin + SETTLED.0, origin + SETTLED.1);
             self.next_block = Some(origin + SETTLED.1 + BLOCK);
         }
-        let (Some(settled), Some(next_block)) = (self.settled, self.next_block) else {
-            return Verdict::Quiet;
-        };
-        if m.known < next_block {
+        let Some(settled) = self.settled else { return Verdict::Quiet };
+        while let Some(end) = self.next_block.filter(|end| *end <= m.known) {
+            self.next_block = Some(end + BLOCK);
+            if let Some(block) = mean_between(m, end - BLOCK, end) {
+                self.up.insert(block - settled, end - BLOCK);
+                self.down.insert(settled - block, end - BLOCK);
+            }
+        }
+        let minutes = (m.known - origin).as_millis() / LOOKED_AT_EVERY.as_millis();
+        let now = origin + LOOKED_AT_EVERY * minutes;
+        // Minutes whose end nobody saw are judged with the next ones.
+        if self.looked_at == Some(now) || m.gap {
             return Verdict::Quiet;
         }
-        self.next_block = Some(next_block + BLOCK);
-        let block_from = next_block - BLOCK;
-        let Some(block) = mean_between(m, block_from, next_block) else { return Verdict::Quiet };
-        self.up.insert(block - settled, block_from);
-        self.down.insert(settled - block, block_from);
-        // A block whose end nobody saw is judged with the next one.
-        if m.gap {
-            return Verdict::Quiet;
-        }
-        self.decide(m, settled, next_block)
+        self.looked_at = Some(now);
+        self.decide(m, settled, now)
     }
 
     fn decide(&mut self, m: &Moment<'_>, settled: f64, now: Timestamp) -> Verdict {
@@ -179,19 +182,19 @@ mod tests {
             &mut HoldDrift::default(),
             |detector, m| detector.step(m, false),
             "working 0:00 31.4 | ~40:00 31.4 | ~160:00 31.9",
-            &expect!["125:00 raise hold-drift from 65:00"],
+            &expect!["123:00 raise hold-drift from 65:00"],
         );
     }
 
     #[test]
     fn what_ended_unseen_is_judged_with_what_follows() {
-        let back = Timestamp::from_millis((126 * 60 + 40) * 1000);
+        let back = Timestamp::from_millis((123 * 60 + 40) * 1000);
         check_with(
             &mut HoldDrift::default(),
             |detector, m| detector.step(m, false),
-            "working 0:00 31.4 | ~40:00 31.4 | ~123:00 31.75 | 126:40 31.77 | ~160:00 31.9",
+            "working 0:00 31.4 | ~40:00 31.4 | ~120:00 31.74 | 123:40 31.76 | ~160:00 31.9",
             |m| m.gap = m.at == back,
-            &expect!["130:00 raise hold-drift from 65:00"],
+            &expect!["124:00 raise hold-drift from 65:00"],
         );
     }
 

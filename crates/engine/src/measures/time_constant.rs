@@ -97,8 +97,8 @@ mod tests {
     }
 
     /// A charge of 47 °C and 30 min whose jacket turns from there to 18 °C with two minutes, cooled from minute 20 on and seen by a probe that lags
-    /// by `lag` minutes; every five seconds.
-    fn cooled(lag: f64) -> History {
+    /// by `lag` minutes, read every five seconds; the jacket is told every so many.
+    fn cooled(lag: f64, jacket_every: u32) -> History {
         const STEP: f64 = 1.0 / 60.0;
         let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
         let [mut jacket, mut charge, mut probe] = [47.0; 3];
@@ -109,7 +109,8 @@ mod tests {
             charge += (jacket - charge) * STEP / 30.0;
             probe += (charge - probe) * (STEP / lag).min(1.0);
             if second % 5 == 0 {
-                for (channel, celsius) in [(Channel::Chocolate, probe), (Channel::Jacket, jacket)] {
+                let told = [(Channel::Chocolate, probe, 5), (Channel::Jacket, jacket, jacket_every)];
+                for (channel, celsius, _) in told.into_iter().filter(|(_, _, every)| second % every == 0) {
                     ticker
                         .insert(channel, minute(now), celsius)
                         .into_iter()
@@ -124,9 +125,16 @@ mod tests {
     #[test]
     fn a_probe_that_lags_does_not_make_the_charge_slower() {
         for lag in [0.001, 0.33, 1.0, 1.5] {
-            let (tau, against) = time_constant(&cooled(lag), minute(21.0), minute(45.0), 33.5).unwrap();
+            let (tau, against) = time_constant(&cooled(lag, 5), minute(21.0), minute(45.0), 33.5).unwrap();
             assert_eq!(against, TauAgainst::Jacket);
             assert!((tau / 30.0 - 1.0).abs() < 0.005, "{lag}: {tau}");
         }
+    }
+
+    #[test]
+    fn a_jacket_that_is_told_every_five_minutes_is_one() {
+        let (tau, against) = time_constant(&cooled(0.33, 300), minute(21.0), minute(45.0), 33.5).unwrap();
+        assert_eq!(against, TauAgainst::Jacket);
+        assert!((tau / 30.0 - 1.0).abs() < 0.03, "{tau}");
     }
 }
