@@ -191,15 +191,16 @@ fn a_set_point_that_is_told_every_five_minutes_dates_nothing() {
     assert!((179.5..181.0).contains(&cooling), "{cooling}");
 }
 
-/// Out of idle, the rise grows steeper for ten minutes; the jacket is told every five minutes, or the set-point ten minutes before.
+/// Out of idle, the rise begins softly and grows flatter; the jacket is told every five minutes, or the set-point ten minutes before.
 #[test]
 fn a_smooth_rise_is_dated_by_the_chocolate() {
-    let charge = |minute: f64| match minute - 60.0 {
-        m if m < 0.0 => 22.0,
-        m if m < 10.0 => 22.0 + 0.04 * m * m,
-        m => (26.0 + 0.8 * (m - 10.0)).min(46.0),
+    let charge = |minute: f64| {
+        let since = (minute - 60.0).max(0.0);
+        let warmed = since - 2.0 * (1.0 - (-since / 2.0).exp());
+        (22.0 + 34.0 * (1.0 - (-warmed / 45.0).exp())).min(46.0)
     };
-    let true_foot = 60.0 + (0.1_f64 / 0.04).sqrt();
+    // A tenth of a degree above the level.
+    let true_foot = 60.8;
     let jacket = |minute: f64| if minute < 58.0 { 22.0 } else { (22.0 + 3.0 * (minute - 58.0)).min(58.0) };
     let told = |minute: f64| jacket((minute / 5.0).floor() * 5.0);
     let beside_jacket: [(Channel, &dyn Fn(f64) -> f64); 2] =
