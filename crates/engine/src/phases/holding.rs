@@ -1,5 +1,6 @@
 //! Around the working range: settling, rewarming, working.
 
+use maths::statistics::scatter;
 use model::{Method, Phase, PhaseSpan, Span, Timestamp};
 
 use super::asked;
@@ -15,6 +16,8 @@ const STAYED: Span = Span::from_mins(5);
 const STEADY: f64 = 0.05;
 /// A low point is looked at with so much either way.
 const FLICKERS: Span = Span::from_secs(60);
+/// The slope that makes a hold is known to so much, °C/min.
+const SLOPE_KNOWN_TO: f64 = 0.012;
 /// A slope is told by a window in which it moves a coarse display by a step; one longer than this is no help.
 const LONGEST_WINDOW: Span = Span::from_mins(10);
 /// Rewarming starts this far below the working range (contract, section 5) ...
@@ -178,12 +181,21 @@ impl Tracker {
     }
 }
 
-/// The slope of the newest minutes, and of how many: five, or as many more as a coarse probe takes. A display that stood still for five minutes
-/// may only have been between two of its steps.
+/// The slope of the newest minutes, and of how many: five, or as many more as a coarse or noisy probe takes. A display that stood still for five
+/// minutes may only have been between two of its steps, and a few noisy readings of a slow fall may lie level.
 fn telling_slope(view: &View<'_>) -> Option<(f64, Span)> {
     let step = Span::from_mins_f64(view.pace.grain() / STEADY);
-    let window = STAYED.max(step).min(LONGEST_WINDOW);
+    let window = STAYED.max(step).max(told_from_noise(view)).min(LONGEST_WINDOW);
     view.slope(window).map(|slope| (slope, window))
+}
+
+/// How long a window has to be for the slope of its line to be known to [`SLOPE_KNOWN_TO`]: of n readings with noise σ, spread evenly over W, its
+/// standard error is `σ·√(12/n)/W`.
+fn told_from_noise(view: &View<'_>) -> Span {
+    let values: Vec<f64> =
+        view.history.chocolate(view.now - LONGEST_WINDOW, view.now).map(|(_, value)| value).collect();
+    let apart = LONGEST_WINDOW.as_mins_f64() / values.len().max(1) as f64;
+    Span::from_mins_f64((scatter(&values) * (12.0 * apart).sqrt() / SLOPE_KNOWN_TO).powf(2.0 / 3.0))
 }
 
 /// Where a charge left its lowest point: the last moment within a tenth of it.
