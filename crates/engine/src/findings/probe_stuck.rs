@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Report, Verdict, number};
 use crate::history::{History, mean};
+use crate::jacket::HOLDS;
 
 const FOR: Span = Span::from_mins(10);
 const SHORT_RUN: Span = Span::from_mins(2);
@@ -140,9 +141,10 @@ fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64>
         mean(history.between(from, to).filter_map(|tick| tick.other(Channel::Jacket)))
     };
     let middle = from + (to - from) / 2;
-    let first = jacket(from, from + JACKET_ENDS)?;
+    // Where it is told by the minute, the newest two may lie a little further back.
+    let first = jacket(from, from + JACKET_ENDS).or_else(|| jacket(from, from + HOLDS))?;
     let half = jacket(middle - JACKET_ENDS, middle + JACKET_ENDS)?;
-    let last = jacket(to - JACKET_ENDS, to)?;
+    let last = jacket(to - JACKET_ENDS, to).or_else(|| jacket(to - HOLDS, to))?;
     let one_way = (half - first) * (last - half) >= 0.0;
     one_way.then_some(last - first)
 }
@@ -191,6 +193,23 @@ mod tests {
     fn a_coarse_probe_in_a_good_hold_is_not() {
         assert!(run((0..2000).map(|i| if i / 100 % 2 == 0 { 31.4 } else { 31.5 }), |_| 32.0).is_empty());
         assert!(run((0..2000).map(|_| 31.4), |_| 32.0).is_empty());
+    }
+
+    #[test]
+    fn a_jacket_that_moves_by_the_minute_tells_on_it() {
+        let (mut detector, mut history) = (ProbeStuck::default(), History::default());
+        let mut ticker = frames::Ticker::new(Span::from_secs(5));
+        let told: Vec<_> = (0..20)
+            .filter_map(|minute| {
+                // A clock that is a little late now and then.
+                let at = at(minute * 60) + Span::from_millis(minute % 3 * 20);
+                let verdict = detector.step(at, 31.4, true, &history, Some(Span::from_mins(5)));
+                ticker.insert(Channel::Chocolate, at, 31.4).into_iter().for_each(|tick| history.push(tick));
+                ticker.insert(Channel::Jacket, at, 32.0 + 0.4 * minute as f64);
+                (verdict != Verdict::Quiet).then_some(minute)
+            })
+            .collect();
+        assert_eq!(told, [10]);
     }
 
     #[test]

@@ -218,17 +218,18 @@ fn probe_stuck(truth: &MachineTruth, read: &[Read], jacket: &[Read]) -> Vec<Cond
             continue;
         }
         let due = from + STUCK;
-        let moved = moved_one_way(jacket, from, due);
+        let clearly_moved =
+            moved(jacket, from, due).abs() > JACKET_MOVED_C * 1.5 && moved_one_way(jacket, from, due);
         // Nearly so, or later in the run, is not to be counted on.
         let clear = length.as_secs_f64() >= CLEARLY * STUCK.as_secs_f64()
-            && (habit_known && share > QUIET_SHARE + 0.02 || moved > JACKET_MOVED_C * 1.5);
+            && (habit_known && share > QUIET_SHARE + 0.02 || clearly_moved);
         let why = (!clear).then_some(Excuse::NearTheLimit);
         // Any ten minutes of it are minutes in which it did not change.
         let starts = std::iter::successors(Some(from), |at| Some(*at + LOOKED_AT_EVERY));
         let mut inside = starts.take_while(|at| *at + STUCK <= to);
         let nearly = JACKET_MOVED_C / CLEARLY;
         let possible =
-            share > QUIET_SHARE - 0.07 || inside.any(|at| moved_one_way(jacket, at, at + STUCK) > nearly);
+            share > QUIET_SHARE - 0.07 || inside.any(|at| moved(jacket, at, at + STUCK).abs() > nearly);
         if possible {
             found.push(Condition::new(FindingKind::ProbeStuck, (from, to), due, value).unless(why));
         }
@@ -236,17 +237,25 @@ fn probe_stuck(truth: &MachineTruth, read: &[Read], jacket: &[Read]) -> Vec<Cond
     found
 }
 
-/// How far the jacket's mean moved from the first two to the last two minutes of a stretch, °C.
-fn moved_one_way(jacket: &[Read], from: Timestamp, to: Timestamp) -> f64 {
-    let mean = |from: Timestamp, to: Timestamp| {
-        let inside: Vec<f64> =
-            jacket.iter().filter(|r| from <= r.at && r.at <= to).filter_map(|r| r.value).collect();
-        (!inside.is_empty()).then(|| inside.iter().sum::<f64>() / inside.len() as f64)
-    };
-    match (mean(from, from + QUIET_RUN), mean(to - QUIET_RUN, to)) {
-        (Some(first), Some(last)) => (last - first).abs(),
+/// How far the jacket's mean moved between the first two and the last two minutes of a stretch, °C.
+fn moved(jacket: &[Read], from: Timestamp, to: Timestamp) -> f64 {
+    match (mean_of(jacket, from, from + QUIET_RUN), mean_of(jacket, to - QUIET_RUN, to)) {
+        (Some(first), Some(last)) => last - first,
         _ => 0.0,
     }
+}
+
+/// Did it do so one way, and not there and back?
+fn moved_one_way(jacket: &[Read], from: Timestamp, to: Timestamp) -> bool {
+    let middle = from + to.since(from) / 2;
+    let (early, late) = (moved(jacket, from, middle), moved(jacket, middle, to));
+    early * late >= 0.0
+}
+
+fn mean_of(read: &[Read], from: Timestamp, to: Timestamp) -> Option<f64> {
+    let inside = read.iter().filter(|r| from <= r.at && r.at <= to);
+    let inside: Vec<f64> = inside.filter_map(|r| r.value).collect();
+    (!inside.is_empty()).then(|| inside.iter().sum::<f64>() / inside.len() as f64)
 }
 
 fn clock_off(came: &[Read]) -> Vec<Condition> {
