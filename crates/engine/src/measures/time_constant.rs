@@ -13,7 +13,11 @@ use crate::jacket::jacket_between;
 /// Lags of a probe that are tried, s.
 const LAGS: [f64; 10] = [5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 60.0, 90.0, 120.0];
 /// Between two readings of the jacket so far apart it is taken to have moved straight: nearer to what it was than a fitted level is.
-const TOLD_WITHIN: Span = Span::from_mins(11);
+const TOLD_WITHIN: Span = Span::from_mins(6);
+/// Once it may pause for so long ...
+const PAUSE: Span = Span::from_mins(15);
+/// ... where it is told so often besides.
+const TOLD_BESIDES: usize = 6;
 const SLOWEST_PROBE: Span = Span::from_secs(120);
 /// A lag is believed where the readings scatter about the curve by no more than this share of what they do without.
 const LAG_SHOWN: f64 = 0.99;
@@ -41,7 +45,11 @@ pub(crate) fn time_constant(
         points.iter().step_by(step).map(|&(at, value)| ((at - from).as_secs_f64(), value)).unzip()
     };
     let thinned = |points: &[(Timestamp, f64)]| columns(points, points.len().div_ceil(MOST_FITTED).max(1));
-    let since = |from: Timestamp| jacket_between(history, from, until, TOLD_WITHIN, MOST_FITTED);
+    let since = |from: Timestamp| {
+        let jacket = jacket_between(history, from, until, PAUSE, MOST_FITTED)?;
+        let pauses = jacket.windows(2).filter(|pair| pair[1].0 - pair[0].0 > TOLD_WITHIN).count();
+        (pauses == 0 || pauses == 1 && jacket.len() >= TOLD_BESIDES).then_some(jacket)
+    };
     let jacket = since(from - SLOWEST_PROBE).or_else(|| since(from));
     let (tau_s, against) = match jacket {
         Some(jacket) => {
@@ -136,5 +144,12 @@ mod tests {
         let (tau, against) = time_constant(&cooled(0.33, 300), minute(21.0), minute(45.0), 33.5).unwrap();
         assert_eq!(against, TauAgainst::Jacket);
         assert!((tau / 30.0 - 1.0).abs() < 0.03, "{tau}");
+    }
+
+    #[test]
+    fn a_jacket_that_is_hardly_told_is_none() {
+        let against =
+            |every| time_constant(&cooled(0.33, every), minute(21.0), minute(45.0), 33.5).map(|(_, a)| a);
+        assert_eq!(against(480), Some(TauAgainst::FittedAsymptote));
     }
 }
