@@ -199,16 +199,15 @@ mod tests {
     fn a_jacket_that_moves_by_the_minute_tells_on_it() {
         let (mut detector, mut history) = (ProbeStuck::default(), History::default());
         let mut ticker = frames::Ticker::new(Span::from_secs(5));
-        let told: Vec<_> = (0..20)
-            .filter_map(|minute| {
-                // A clock that is a little late now and then.
-                let at = at(minute * 60) + Span::from_millis(minute % 3 * 20);
-                let verdict = detector.step(at, 31.4, true, &history, Some(Span::from_mins(5)));
-                ticker.insert(Channel::Chocolate, at, 31.4).into_iter().for_each(|tick| history.push(tick));
-                ticker.insert(Channel::Jacket, at, 32.0 + 0.4 * minute as f64);
-                (verdict != Verdict::Quiet).then_some(minute)
-            })
-            .collect();
+        let mut raised = |minute: &i64| {
+            // A clock that is a little late now and then.
+            let at = at(minute * 60) + Span::from_millis(minute % 3 * 20);
+            let verdict = detector.step(at, 31.4, true, &history, Some(Span::from_mins(5)));
+            ticker.insert(Channel::Chocolate, at, 31.4).into_iter().for_each(|tick| history.push(tick));
+            ticker.insert(Channel::Jacket, at, 32.0 + 0.4 * *minute as f64);
+            verdict != Verdict::Quiet
+        };
+        let told: Vec<_> = (0..20).filter(&mut raised).collect();
         assert_eq!(told, [10]);
     }
 

@@ -6,7 +6,9 @@ use model::{Method, Phase, Span, Timestamp};
 use super::asked;
 use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level};
 use super::driven;
-use super::{CHARGE_FORGOTTEN, IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
+use super::{
+    CHARGE_FORGOTTEN, IDLE_BELOW, STEADY_WINDOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from,
+};
 use crate::timeline::Timeline;
 
 /// A history is looked at for so long before its first phase is named, and so many ticks have to be in it.
@@ -52,12 +54,14 @@ const RESTLESS: Ground = Ground {
     ..OUT_OF_IDLE
 };
 
-/// Does a bowl stay at one level between two moments, so that it is seen to?
+/// Does a bowl stay at one level between two moments, so that it is seen to? Not if it was clearly colder just before: then it warms already.
 fn waits(view: &View<'_>, from: Timestamp, to: Timestamp) -> bool {
     let values: Vec<f64> = view.history.chocolate(from, to).map(|(_, value)| value).collect();
     let (early, late) = values.split_at(values.len() / 2);
     let rises = median(early).zip(median(late)).is_none_or(|(early, late)| late - early > 2.0 * LEFT);
-    values.len() >= LEVEL_SEEN_BY && !rises
+    let before = view.history.mean_over(from, STEADY_WINDOW);
+    let warmed = before.zip(median(&values)).is_some_and(|(before, now)| now - before > 2.0 * LEFT);
+    values.len() >= LEVEL_SEEN_BY && !rises && !warmed
 }
 
 impl Tracker {
