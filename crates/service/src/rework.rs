@@ -83,8 +83,12 @@ impl Reworker {
             ..BatchQuery::default()
         };
         let all = self.records.batches(&query)?;
-        let ended = all.iter().filter(|batch| batch.end.is_some());
-        let batches = ended.map(|batch| self.judged(batch.clone(), &all)).collect::<Result<Vec<_>, _>>()?;
+        let mut batches = Vec::new();
+        for ended in all.iter().filter(|batch| batch.end.is_some()) {
+            // What people said of its phases stays a word of theirs.
+            let own = self.records.own_batch(&ended.id)?.unwrap_or_else(|| ended.clone());
+            batches.push(self.judged(own, &all)?);
+        }
         self.records.commit(&Update { batches, ..Update::default() })?;
         Ok(())
     }

@@ -316,7 +316,10 @@ impl Watch {
 
 #[cfg(test)]
 mod tests {
-    use model::{Channel, Event, EventKind, FindingKind, Grade, Reading, Standing, TemperTest};
+    use model::{
+        Batch, Channel, Event, EventKind, FindingKind, Grade, Phase, PhaseCorrection, Reading, Span,
+        Standing, TemperTest,
+    };
     use records::BatchQuery;
 
     use super::*;
@@ -374,11 +377,30 @@ mod tests {
         watch.take(BlockSeq::new(1), &used_up());
         let end = Some(at(140 * 60));
         assert_eq!(standing(&mut watch), [(end, Standing::Unproven)]);
+        let own = records.batches(&BatchQuery::default()).unwrap().remove(0);
+        let (from, to) = (own.start, Some(own.start + Span::from_mins(5)));
+        let said = PhaseCorrection {
+            batch: own.id.clone(),
+            phase: Phase::Idle,
+            from,
+            to,
+            by: "ana".to_owned(),
+            at: at(141 * 60),
+            reason: "it stood".to_owned(),
+        };
+        let corrected = Batch { phases: engine::corrected_phases(&own, &[said]), ..own.clone() };
+        records.keep_corrected(&own, &corrected, 1).unwrap();
         let grade = Grade::Poor;
         let poor = TemperTest { gloss: grade, contraction: grade, snap: grade, minutes: None };
         let later = [told(145 * 60, EventKind::TemperTest(poor)), chocolate(146 * 60, Some(31.5))];
         watch.take(BlockSeq::new(2), &later);
-        assert_eq!(standing(&mut watch), [(end, Standing::OffTemper)]);
+        let _as_corrected = standing(&mut watch);
+        let judged = records.own_batch(&own.id).unwrap().unwrap();
+        assert_eq!((judged.end, judged.standing), (end, Standing::OffTemper));
+        assert_eq!(
+            judged.phases, own.phases,
+            "what people say of its phases is kept beside the program's own"
+        );
     }
 
     /// Somebody may have to go: neither the board nor the list of findings waits for its usual turn.
