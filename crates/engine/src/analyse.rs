@@ -107,6 +107,7 @@ impl Analyst {
     }
 
     fn note_changes(&mut self) {
+        // Every batch is judged when the recording is closed.
         let Changes { ended, findings, late, told: _ } = self.engine.take_changes();
         self.ended.extend(ended);
         self.findings.extend(findings.into_iter().map(|finding| (finding.id.clone(), finding)));

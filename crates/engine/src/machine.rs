@@ -5,6 +5,7 @@
 
 mod closing;
 mod late;
+mod looking;
 mod standing;
 mod stretch;
 
@@ -13,30 +14,27 @@ pub(crate) use self::standing::Seen;
 pub(crate) use self::stretch::Found;
 
 use frames::Tick;
-use model::{
-    Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Method, Phase, Reading, Span, Timestamp,
-};
+use model::{Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Reading, Span, Timestamp};
 use plant::{Limits, Machine, Plant};
 use serde::{Deserialize, Serialize};
 
 use crate::baseline::Baselines;
 use crate::book::{Book, Source};
-use crate::findings::around::{Around, AroundFindings};
+use crate::findings::around::AroundFindings;
 use crate::findings::clock_off::ClockOff;
 use crate::findings::ledger::Ledger;
 use crate::findings::over_batches::OverBatches;
 use crate::findings::probe_fault::ProbeFault;
 use crate::findings::silent::Silent;
 use crate::findings::spikes::{Passing, Spikes};
-use crate::findings::{Moment, ProcessFindings, Told, Verdict};
+use crate::findings::{ProcessFindings, Told};
 use crate::history::History;
 use crate::lane::Newest;
 use crate::phases::{Pace, Tracker, View};
 use crate::regular::Regular;
-use crate::rise::{HeldRise, Reason, takes_up_pieces};
+use crate::rise::HeldRise;
 use crate::sieve::Sieve;
 use crate::sorter::{Pushed, Sorted, Sorter};
-use crate::standing::Proof;
 
 /// Before a batch began its rise was looked for so far back.
 const LOOKED_BACK: Span = Span::from_hours(24);
@@ -156,7 +154,7 @@ impl MachineWatch {
         self.newest.note(channel, at, value);
         match self.sorter.push_reading(channel, at, value, arrived) {
             Pushed::Waits | Pushed::Replaced => {}
-            Pushed::Late => self.late.reading(at),
+            Pushed::Late => self.late.work_out_from(at),
         }
     }
 
@@ -263,10 +261,7 @@ impl MachineWatch {
             }
             EventKind::Charge { .. } => {
                 self.events_seen = true;
-                let works_since = self.book.timeline.last_of(Phase::Working).map(|span| span.from);
-                if works_since.is_none_or(|since| since <= event.at) {
-                    self.tracker.charged(event.at);
-                }
+                self.tracker.charged(event.at, &self.book.timeline);
             }
             EventKind::Seed { .. } | EventKind::TemperTest(_) | EventKind::End => self.events_seen = true,
         }
@@ -325,83 +320,6 @@ impl MachineWatch {
         self.turn(turn, &limits);
         self.look(setting, tick, level, &limits, gap);
         self.ledger.has_turned();
-    }
-
-    /// The phase whose findings are looked for.
-    fn phase_watched(&self) -> Phase {
-        self.tracker.phase_watched(|| self.history.level(self.last_chocolate?))
-    }
-
-    /// Asks the process detectors.
-    fn look(&mut self, setting: &Setting<'_>, tick: &Tick, level: f64, limits: &Limits, gap: bool) {
-        let Some(chocolate) = tick.chocolate() else { return };
-        let phase = self.phase_watched();
-        let reason = match self.tracker.charged_at() {
-            Some(_) => Reason::Charge,
-            None if self.setpoint.is_none() && !self.events_seen => Reason::Unknown,
-            None => Reason::None,
-        };
-        let facts = self.book.facts();
-        let moment = Moment {
-            at: tick.at,
-            known: tick.at + self.sieve.step(),
-            chocolate,
-            level,
-            history: &self.history,
-            limits,
-            phase,
-            phase_since: self.book.timeline.last_of(phase).map_or(tick.at, |span| span.from),
-            gap,
-            rise_held: self.rise.step(tick.at, phase, reason, &self.history),
-            cold_held: takes_up_pieces(tick.at, self.tracker.charged_at(), &self.history),
-            setpoint: self.setpoint,
-            disturbed_at: self.disturbed_at,
-            usual_cooling_min: (phase == Phase::Cooling)
-                .then(|| self.baselines.cooling_minutes(setting.machine, &facts.couverture, facts.mass_kg))
-                .flatten(),
-            cooling_seen_whole: self.book.timeline.last_of(Phase::Soak).is_some(),
-            seeded: facts.method == Method::Seed,
-            has_way_down: facts.method != Method::PartialMelt,
-            seeded_at: self.book.seeded_at(),
-            topped_up_at: self.book.proof().and_then(Proof::topped_up_at),
-            tests: self.book.proof().map(Proof::tests).unwrap_or_default(),
-            stirrer: tick.other(Channel::Stirrer),
-            timeline: &self.book.timeline,
-            longest_gap: self.longest_gap(),
-        };
-        let mut told = Told::default();
-        self.process.step(&moment, &mut told);
-        self.enter_all(told);
-    }
-
-    /// Asks the detectors of the surroundings.
-    fn look_around(&mut self, tick: &Tick) {
-        let around = Around {
-            at: tick.at,
-            known: tick.at + self.sieve.step(),
-            tick,
-            history: &self.history,
-            phase: self.tracker.phase(),
-            setpoint: self.setpoint,
-        };
-        let mut told = Told::default();
-        self.around.step(&around, &mut told);
-        self.enter_all(told);
-    }
-
-    fn enter_all(&mut self, told: Told) {
-        for (kind, verdict) in told.0 {
-            self.enter(kind, verdict);
-        }
-    }
-
-    fn enter(&mut self, kind: FindingKind, verdict: Verdict) {
-        if let Verdict::Raise(report) = &verdict
-            && !self.ledger.is_covered(kind)
-        {
-            self.book.finding(kind, report.raised_at);
-        }
-        self.ledger.enter(kind, verdict, self.book.open_id());
     }
 
     /// How far apart two readings may be before something is missing between them.

@@ -1,6 +1,7 @@
 //! A rise that may be one to melt is held back. On chocolate alone, where a machine has neither set-point nor events, one that is faster than
 //! 0.1 °C/min out of a quiet hold, until it stops or has lasted 20 min (contract, section 6). Where a charge was told, such a rise is
-//! most likely its melt, and slow where cold pieces have to be warmed: it is held back until it stops, an hour and a half at most.
+//! most likely its melt, and slow where cold pieces have to be warmed: it is held back until it stops, an hour and a half at most; and so is what
+//! those pieces make of the old charge meanwhile, which is cold.
 
 use model::{Phase, Span, Timestamp};
 use serde::{Deserialize, Serialize};

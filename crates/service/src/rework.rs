@@ -121,10 +121,7 @@ impl Reworker {
         events.extend(self.charge_before(machine, read_from)?);
         let worked_out = rework(plant, settings, &rows, &events);
         let of_a_charge = events.iter().any(|event| matches!(event.kind, EventKind::Charge { .. }));
-        let fresh = old.into_iter().filter_map(|batch| {
-            let fresh = refreshed(&batch, &worked_out)?;
-            Some(if of_a_charge { fresh } else { with_the_charge_of(&batch, fresh) })
-        });
+        let fresh = old.into_iter().filter_map(|batch| refreshed(batch, &worked_out, of_a_charge));
         let batches = fresh.map(|batch| self.judged(batch, &worked_out)).collect::<Result<Vec<_>, _>>()?;
         self.records.commit(&Update { batches, ..Update::default() })?;
         Ok(())
@@ -146,13 +143,22 @@ impl Reworker {
         Ok(heap.tidy()?)
     }
 
-    /// What was in the machine before anything that is read: the newest charge that was told of.
+    /// What was in the machine before anything that is read: the newest charge that was told of. Of the couverture another one is until somebody says
+    /// otherwise; lot and mass were those of the batch that was melted next.
     fn charge_before(&self, machine: &MachineId, before: Timestamp) -> Result<Option<Event>, ServiceError> {
         let told = self.events(machine, Timestamp::default(), before)?;
-        Ok(told
-            .into_iter()
-            .filter(|event| matches!(event.kind, EventKind::Charge { .. }))
-            .max_by_key(|event| event.at))
+        let charges = told.into_iter().filter(|event| matches!(event.kind, EventKind::Charge { .. }));
+        let Some(mut charge) = charges.max_by_key(|event| event.at) else { return Ok(None) };
+        let (from, to) = (Some(charge.at), Some(before));
+        let query =
+            BatchQuery { machine: Some(machine.clone()), from, to, limit: BATCHES, ..BatchQuery::default() };
+        let melted = self.records.batches(&query)?.iter().any(|batch| charge.at <= batch.start);
+        if let EventKind::Charge { lot, mass_kg, .. } = &mut charge.kind
+            && melted
+        {
+            (*lot, *mass_kg) = (None, None);
+        }
+        Ok(Some(charge))
     }
 
     pub(crate) fn events(
@@ -166,37 +172,28 @@ impl Reworker {
     }
 }
 
-/// `old` with what is known of its charge, the phases and the measures of the batch that covers most of it.
-fn refreshed(old: &Batch, worked_out: &[Batch]) -> Option<Batch> {
+/// `old` with phases and measures of the batch that covers most of it, and with its charge, if any was told `of_a_charge`: else what is written
+/// of that stays.
+fn refreshed(old: Batch, worked_out: &[Batch], of_a_charge: bool) -> Option<Batch> {
     let end = old.end?;
     let shared = |new: &&Batch| {
         let until = new.end.map_or(end, |new_end| new_end.min(end));
         (until - new.start.max(old.start)).as_millis()
     };
     let new = worked_out.iter().max_by_key(shared).filter(|new| shared(new) > 0)?;
+    let charge = if of_a_charge { new } else { &old };
     let fresh = Batch {
-        couverture: new.couverture.clone(),
-        lot: new.lot.clone(),
-        method: new.method,
-        mass_kg: new.mass_kg,
+        couverture: charge.couverture.clone(),
+        lot: charge.lot.clone(),
+        method: charge.method,
+        mass_kg: charge.mass_kg,
         start: new.start,
         end: new.end,
         phases: new.phases.clone(),
         measures: new.measures.clone(),
-        ..old.clone()
+        ..old
     };
     Some(if fresh.end.is_some() { fresh } else { ended(fresh, end) })
-}
-
-/// Nobody told of a charge in what is kept: what is written of it stays.
-fn with_the_charge_of(old: &Batch, fresh: Batch) -> Batch {
-    Batch {
-        couverture: old.couverture.clone(),
-        lot: old.lot.clone(),
-        method: old.method,
-        mass_kg: old.mass_kg,
-        ..fresh
-    }
 }
 
 /// What is known of it ends there.
@@ -206,4 +203,60 @@ pub(crate) fn ended(mut batch: Batch, at: Timestamp) -> Batch {
         phase.to = Some(at);
     }
     batch
+}
+
+#[cfg(test)]
+mod tests {
+    use model::{BatchId, Measures, Method, Standing};
+
+    use super::*;
+    use crate::DataFolder;
+
+    fn hour(hour: i64) -> Timestamp {
+        Timestamp::from_millis(1_772_427_600_000) + Span::from_hours(hour)
+    }
+
+    fn melted(start: Timestamp) -> Batch {
+        let machine: MachineId = "alder".parse().unwrap();
+        Batch {
+            id: BatchId::new(&machine, start),
+            machine,
+            couverture: "dark-64".parse().unwrap(),
+            lot: None,
+            method: Method::Seed,
+            mass_kg: None,
+            start,
+            end: Some(start + Span::from_hours(10)),
+            phases: Vec::new(),
+            measures: Measures::default(),
+            standing: Standing::Unproven,
+            reasons: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_charge_of_long_ago_says_what_is_in_the_machine_and_not_of_which_lot() {
+        let folder = tempfile::tempdir().unwrap();
+        let data = DataFolder::new(folder.path().join("data"));
+        let (_journal, _) = data.open_journal().unwrap();
+        let records = Arc::new(data.open_records().unwrap());
+        let reworker = Reworker { records: records.clone(), store: Arc::new(data.open_store().unwrap()) };
+        let machine: MachineId = "alder".parse().unwrap();
+        let kind = EventKind::Charge {
+            couverture: Some("milk-38".parse().unwrap()),
+            lot: Some("L2207".to_owned()),
+            mass_kg: Some(40.0),
+            method: None,
+        };
+        let charge = Event { machine: machine.clone(), at: hour(0), by: None, kind, raw: "{}".to_owned() };
+        records.commit(&Update { events: vec![charge.clone()], ..Update::default() }).unwrap();
+        let told = |before| reworker.charge_before(&machine, before).unwrap();
+        assert_eq!(told(hour(0)), None);
+        assert_eq!(told(hour(70)), Some(charge.clone()), "it waits for its melt over the weekend");
+        records.commit(&Update { batches: vec![melted(hour(2))], ..Update::default() }).unwrap();
+        let EventKind::Charge { couverture, lot, mass_kg, .. } = told(hour(70)).unwrap().kind else {
+            panic!()
+        };
+        assert_eq!((couverture, lot, mass_kg), (Some("milk-38".parse().unwrap()), None, None));
+    }
 }

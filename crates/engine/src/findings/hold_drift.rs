@@ -65,7 +65,7 @@ impl Sum {
 }
 
 impl HoldDrift {
-    /// `out_of_range`: a warmer or colder hold has been told, which speaks for this one too, and for the minutes in which it was.
+    /// `out_of_range`: a warmer or colder hold has been told, which speaks for this one too, and for the minutes in which it was; or it waits to be told.
     pub(crate) fn step(&mut self, m: &Moment<'_>, out_of_range: bool) -> Verdict {
         if m.phase != Phase::Working {
             return self.start_anew(None, m.at);

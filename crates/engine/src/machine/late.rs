@@ -16,12 +16,12 @@ pub(crate) struct Late {
 }
 
 impl Late {
-    pub(super) fn reading(&mut self, at: Timestamp) {
+    pub(super) fn work_out_from(&mut self, at: Timestamp) {
         self.worked_out = Some(self.worked_out.map_or(at, |late| late.min(at)));
     }
 
-    fn told(&mut self, from: Timestamp) {
-        self.judged = Some(self.judged.map_or(from, |late| late.min(from)));
+    fn judge_from(&mut self, at: Timestamp) {
+        self.judged = Some(self.judged.map_or(at, |late| late.min(at)));
     }
 
     pub(super) fn is_any(&self) -> bool {
@@ -40,7 +40,7 @@ impl MachineWatch {
             | EventKind::Note { .. } => false,
         };
         if bears_on_phases && self.sorter.is_past(event.at) {
-            self.late.reading(event.at);
+            self.late.work_out_from(event.at);
         }
     }
 
@@ -56,7 +56,7 @@ impl MachineWatch {
             | EventKind::End => return,
         };
         if self.book.ended_after(event.at - judged_after) && !self.book.is_open_at(event.at) {
-            self.late.told(event.at - judged_after);
+            self.late.judge_from(event.at - judged_after);
         }
     }
 

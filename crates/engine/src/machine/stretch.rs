@@ -120,7 +120,7 @@ impl MachineWatch {
                 self.look_at(rows, row, limit);
             }
             self.sieve.fill(rows, row..end);
-            if (row..end).any(|row| rows.value(row, Channel::Setpoint).is_some()) {
+            if rows.last_value(row..end, Channel::Setpoint).is_some() {
                 self.setpoint_told.note(at.floor(self.sieve.step()));
             }
             row = end;

@@ -12,15 +12,16 @@ use crate::jacket::jacket_between;
 
 /// Lags of a probe that are tried, s.
 const LAGS: [f64; 10] = [5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 60.0, 90.0, 120.0];
+/// The slowest of them.
+const SLOWEST_PROBE: Span = Span::from_secs(120);
+/// A lag is believed where the readings scatter about the curve by no more than this share of what they do without.
+const LAG_SHOWN: f64 = 0.99;
 /// Between two readings of the jacket so far apart it is taken to have moved straight: nearer to what it was than a fitted level is.
 const TOLD_WITHIN: Span = Span::from_mins(6);
 /// Once it may pause for so long ...
 const PAUSE: Span = Span::from_mins(15);
 /// ... where it is told so often besides.
 const TOLD_BESIDES: usize = 6;
-const SLOWEST_PROBE: Span = Span::from_secs(120);
-/// A lag is believed where the readings scatter about the curve by no more than this share of what they do without.
-const LAG_SHOWN: f64 = 0.99;
 const MOST_FITTED: usize = 300;
 /// Two lags are believed where the readings scatter about them by no more than this share of what they do about one.
 const TWO_LAGS: f64 = 0.97;
@@ -117,8 +118,10 @@ mod tests {
             charge += (jacket - charge) * STEP / 30.0;
             probe += (charge - probe) * (STEP / lag).min(1.0);
             if second % 5 == 0 {
-                let told = [(Channel::Chocolate, probe, 5), (Channel::Jacket, jacket, jacket_every)];
-                for (channel, celsius, _) in told.into_iter().filter(|(_, _, every)| second % every == 0) {
+                let told = [(Channel::Chocolate, probe), (Channel::Jacket, jacket)];
+                for (channel, celsius) in
+                    told.into_iter().take(if second % jacket_every == 0 { 2 } else { 1 })
+                {
                     ticker
                         .insert(channel, minute(now), celsius)
                         .into_iter()
@@ -148,8 +151,7 @@ mod tests {
 
     #[test]
     fn a_jacket_that_is_hardly_told_is_none() {
-        let against =
-            |every| time_constant(&cooled(0.33, every), minute(21.0), minute(45.0), 33.5).map(|(_, a)| a);
-        assert_eq!(against(480), Some(TauAgainst::FittedAsymptote));
+        let (_, against) = time_constant(&cooled(0.33, 480), minute(21.0), minute(45.0), 33.5).unwrap();
+        assert_eq!(against, TauAgainst::FittedAsymptote);
     }
 }

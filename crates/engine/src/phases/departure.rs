@@ -302,6 +302,15 @@ mod tests {
         fitted: FITTED_MOVE,
     };
 
+    const IDLE: Ground = Ground {
+        quiet: Span::from_mins(45),
+        noise: 0.2,
+        before: Span::from_mins(15),
+        smooth: Span::from_mins(4),
+        tilted: true,
+        ..SOAK
+    };
+
     /// A curve drawn every five seconds, with a small regular flutter for noise.
     fn drawn(minutes: i64, curve: impl Fn(f64) -> f64) -> History {
         let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
@@ -348,18 +357,9 @@ mod tests {
     #[test]
     fn a_rise_out_of_a_cooling_charge_is_dated_to_its_turn() {
         let history = drawn(300, |t| if t < 200.0 { 26.0 - 0.02 * t } else { 22.0 + 0.3 * (t - 200.0) });
-        let ground = Ground {
-            quiet: Span::from_mins(45),
-            noise: 0.2,
-            before: Span::from_mins(15),
-            smooth: Span::from_mins(4),
-            tilted: true,
-            pause_beyond: None,
-            fitted: FITTED_MOVE,
-        };
         let noticed = Timestamp::from_millis(270 * 60_000);
         let found =
-            minutes(left_level(&history, Move::Rise, ground, Timestamp::from_millis(0), noticed, &often()));
+            minutes(left_level(&history, Move::Rise, IDLE, Timestamp::from_millis(0), noticed, &often()));
         assert!((found - 200.0).abs() < 1.0, "{found}");
     }
 
@@ -369,16 +369,8 @@ mod tests {
         for rate in [0.1, 0.16, 0.3] {
             let fallen = |t: f64| 22.0 + rate * (60.0 - t).clamp(0.0, 20.0);
             let history = drawn(140, |t| fallen(t) + 0.6 * (t - 70.0).max(0.0));
-            let ground = Ground {
-                quiet: Span::from_mins(45),
-                noise: 0.2,
-                before: Span::from_mins(15),
-                smooth: Span::from_mins(4),
-                tilted: true,
-                ..SOAK
-            };
             let (earliest, noticed) = (Timestamp::from_millis(0), Timestamp::from_millis(90 * 60_000));
-            let found = minutes(left_level(&history, Move::Rise, ground, earliest, noticed, &often()));
+            let found = minutes(left_level(&history, Move::Rise, IDLE, earliest, noticed, &often()));
             assert!((found - 70.0).abs() < 1.0, "{rate}: {found}");
         }
     }

@@ -257,9 +257,11 @@ impl Tracker {
     }
 
     /// A new charge was filled in. Into a machine that works it says that a rise is that of its melt. Into one of which nothing is sure yet
-    /// it is the beginning of the history.
-    pub(crate) fn charged(&mut self, at: Timestamp) {
+    /// it is the beginning of the history. One that is told of late, and was filled in before the work began, says neither.
+    pub(crate) fn charged(&mut self, at: Timestamp, timeline: &Timeline) {
         match self.stage {
+            Some(Stage::Working { .. })
+                if timeline.last_of(Phase::Working).is_some_and(|span| at < span.from) => {}
             None | Some(Stage::Unknown { .. } | Stage::Working { .. }) => self.charged_at = Some(at),
             Some(
                 Stage::Idle

@@ -1,0 +1,97 @@
+//! The detectors are asked at a tick, and what they say is written down.
+
+use frames::Tick;
+use model::{Channel, FindingKind, Method, Phase};
+use plant::Limits;
+
+use super::{MachineWatch, Setting};
+use crate::findings::around::Around;
+use crate::findings::{Moment, Told, Verdict};
+use crate::rise::{Reason, takes_up_pieces};
+use crate::standing::Proof;
+
+impl MachineWatch {
+    /// The phase whose findings are looked for.
+    pub(super) fn phase_watched(&self) -> Phase {
+        self.tracker.phase_watched(|| self.history.level(self.last_chocolate?))
+    }
+
+    /// Asks the process detectors.
+    pub(super) fn look(
+        &mut self,
+        setting: &Setting<'_>,
+        tick: &Tick,
+        level: f64,
+        limits: &Limits,
+        gap: bool,
+    ) {
+        let Some(chocolate) = tick.chocolate() else { return };
+        let phase = self.phase_watched();
+        let reason = match self.tracker.charged_at() {
+            Some(_) => Reason::Charge,
+            None if self.setpoint.is_none() && !self.events_seen => Reason::Unknown,
+            None => Reason::None,
+        };
+        let facts = self.book.facts();
+        let moment = Moment {
+            at: tick.at,
+            known: tick.at + self.sieve.step(),
+            chocolate,
+            level,
+            history: &self.history,
+            limits,
+            phase,
+            phase_since: self.book.timeline.last_of(phase).map_or(tick.at, |span| span.from),
+            gap,
+            rise_held: self.rise.step(tick.at, phase, reason, &self.history),
+            cold_held: takes_up_pieces(tick.at, self.tracker.charged_at(), &self.history),
+            setpoint: self.setpoint,
+            disturbed_at: self.disturbed_at,
+            usual_cooling_min: (phase == Phase::Cooling)
+                .then(|| self.baselines.cooling_minutes(setting.machine, &facts.couverture, facts.mass_kg))
+                .flatten(),
+            cooling_seen_whole: self.book.timeline.last_of(Phase::Soak).is_some(),
+            seeded: facts.method == Method::Seed,
+            has_way_down: facts.method != Method::PartialMelt,
+            seeded_at: self.book.seeded_at(),
+            topped_up_at: self.book.proof().and_then(Proof::topped_up_at),
+            tests: self.book.proof().map(Proof::tests).unwrap_or_default(),
+            stirrer: tick.other(Channel::Stirrer),
+            timeline: &self.book.timeline,
+            longest_gap: self.longest_gap(),
+        };
+        let mut told = Told::default();
+        self.process.step(&moment, &mut told);
+        self.enter_all(told);
+    }
+
+    /// Asks the detectors of the surroundings.
+    pub(super) fn look_around(&mut self, tick: &Tick) {
+        let around = Around {
+            at: tick.at,
+            known: tick.at + self.sieve.step(),
+            tick,
+            history: &self.history,
+            phase: self.tracker.phase(),
+            setpoint: self.setpoint,
+        };
+        let mut told = Told::default();
+        self.around.step(&around, &mut told);
+        self.enter_all(told);
+    }
+
+    pub(super) fn enter_all(&mut self, told: Told) {
+        for (kind, verdict) in told.0 {
+            self.enter(kind, verdict);
+        }
+    }
+
+    pub(super) fn enter(&mut self, kind: FindingKind, verdict: Verdict) {
+        if let Verdict::Raise(report) = &verdict
+            && !self.ledger.is_covered(kind)
+        {
+            self.book.finding(kind, report.raised_at);
+        }
+        self.ledger.enter(kind, verdict, self.book.open_id());
+    }
+}
