@@ -2,7 +2,8 @@
 //!
 //! The contract's definitions (section 5), with the freedom that they leave settled so:
 //! - A charge *leaves its level* at the last moment within 0.1 °C of it: of the lowest point between heat on and the melt
-//!   for `melting`, of the temperature at the moment of setting down for `cooling`, of the lowest point for `rewarming`.
+//!   for `melting`, of the highest since the machine was set down for `cooling` (what still rises then, out of a hot wall, does not fall away),
+//!   of the lowest point for `rewarming`.
 //! - `soak` begins at the lower end of the melt range less 2 °C; `settling` where the range's upper end plus 0.5 °C is
 //!   first reached; `working` at the end of the first five minutes within the range ± 0.5 °C whose fitted line is flatter
 //!   than 0.05 °C/min.
@@ -205,10 +206,11 @@ impl<'a> Walk<'a> {
         let Some(lower) = self.mark_after(soak, &Mark::Lower).or_else(|| self.highest(soak)) else {
             return Some(steps);
         };
-        let level = self.c(lower);
-        let top = self.limits.working.high() + AROUND_RANGE_C;
-        let settling = self.first(lower, |c| c <= top);
-        let cooling = self.leaves(lower, settling.unwrap_or(self.stop() - 1), |c| c >= level - LEVEL_C);
+        let reached = self.limits.working.high() + AROUND_RANGE_C;
+        let settling = self.first(lower, |c| c <= reached);
+        let until = settling.unwrap_or(self.stop() - 1);
+        let level = (lower..=until).map(|place| self.c(place)).fold(f64::NEG_INFINITY, f64::max);
+        let cooling = self.leaves(lower, until, |c| c >= level - LEVEL_C);
         steps.push((Phase::Cooling, cooling));
         let Some(settling) = settling else { return Some(steps) };
         steps.push((Phase::Settling, settling));

@@ -1,8 +1,8 @@
 //! Where a move began that the set-point asked for: the step says when to look, the chocolate says when it left its level.
 //!
 //! A controller's swing is part of the level: without the step, the swing's last half would pass for the beginning of the move. The level
-//! of a fall is the chocolate at the step, that of a rise its lowest since then, and it is left at the last moment within a tenth of a
-//! degree of it. A probe that flickers passes that bound more than once: the date is half-way between the first time and the last. A probe that does
+//! of a fall is the chocolate at the step, or the top to which a wall that is still hot carries it; that of a rise its lowest since then. It is
+//! left at the last moment within a tenth of a degree of it. A probe that flickers passes that bound more than once: the date is half-way between the first time and the last. A probe that does
 //! not show so little dates a fall by the clock ([`driven`]); its rises are no truer by the step than by their own foot (from made-up days).
 
 use model::{Channel, Span, Timestamp};
@@ -16,6 +16,8 @@ use crate::history::{History, mean};
 const SMOOTH: Span = Span::from_secs(40);
 /// The chocolate at the step, taken from so long before it: a set-point is often told once a minute only.
 const AT_STEP: Span = Span::from_secs(60);
+/// The top of a charge that still rises is the mean of so long before and behind its warmest reading.
+const AROUND_TOP: Span = Span::from_secs(60);
 
 /// A step of the set-point: it was told at one moment, and made at `earliest` or later.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -82,7 +84,10 @@ fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) 
     let (before, after) = points.split_at(points.partition_point(|(at, _)| *at < step));
     let level = match way {
         Move::Rise => points.iter().map(|&(_, value)| value).min_by(f64::total_cmp)?,
-        Move::Fall => mean(before.iter().map(|&(_, value)| value)).or(points.first().map(|&(_, v)| v))?,
+        Move::Fall => {
+            let there = mean(before.iter().map(|&(_, value)| value)).or(points.first().map(|&(_, v)| v))?;
+            top(after).map_or(there, |top| top.min(there))
+        }
     };
     let lowest = (0..after.len()).min_by(|&a, &b| after[a].1.total_cmp(&after[b].1)).unwrap_or(0);
     let beyond = |&(_, value): &(Timestamp, f64)| value > level + LEFT;
@@ -93,6 +98,13 @@ fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) 
         Move::Rise => left,
         Move::Fall => (left - FALL_SHOWN_LATE).max(step),
     })
+}
+
+/// Mean around the warmest of some points, which fall where their values go up.
+fn top(points: &[(Timestamp, f64)]) -> Option<f64> {
+    let warmest = points.iter().min_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    let around = points.iter().filter(|(at, _)| *at - warmest <= AROUND_TOP && warmest - *at <= AROUND_TOP);
+    mean(around.map(|&(_, value)| value))
 }
 
 #[cfg(test)]
@@ -127,5 +139,24 @@ mod tests {
         let left = seen_to_leave(&history, Move::Fall, asked.unwrap(), now).unwrap();
         let after = (left - asked.unwrap()).as_mins_f64();
         assert!((0.0..2.0).contains(&after), "{after}");
+    }
+
+    /// Set down at minute 60 beside a wall that is still hot: it rises by six tenths for a quarter of an hour, and comes back to where it was at the
+    /// step only at minute 90.
+    #[test]
+    fn what_still_rises_when_it_is_set_down_falls_from_its_top() {
+        let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
+        for second in (50 * 60..120 * 60).step_by(5) {
+            let minute = f64::from(second) / 60.0;
+            let flutter = [0.02, -0.03, 0.01, 0.03, -0.01, -0.02, 0.0][second as usize / 5 % 7];
+            let value = 46.6 - 0.6 * ((minute - 75.0) / 15.0).powi(2) + flutter;
+            let at = Timestamp::from_millis(i64::from(second) * 1000);
+            ticker.insert(Channel::Chocolate, at, value).into_iter().for_each(|tick| history.push(tick));
+        }
+        let minute = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        let left = seen_to_leave(&history, Move::Fall, minute(60), minute(110)).unwrap();
+        let left = (left - Timestamp::default()).as_mins_f64();
+        // A tenth below the top after √(0.1/0.6) of a quarter of an hour.
+        assert!((left - 81.1).abs() < 1.0, "{left}");
     }
 }
