@@ -29,6 +29,8 @@ pub(crate) struct Measured<'a> {
 
 /// Level: mean of so many neighbouring ticks before and after.
 const LEVEL_REACH: Span = Span::from_secs(10);
+/// ... and to see a dip, which is a matter of minutes, this far.
+const DIP_REACH: Span = Span::from_secs(30);
 /// The settled level is the mean of these minutes of working (contract, section 6, `hold-drift`).
 pub(crate) const SETTLED: (Span, Span) = (Span::from_mins(10), Span::from_mins(30));
 /// Independent enough for a slope (contract: block means).
@@ -93,11 +95,16 @@ impl Measured<'_> {
 
     /// The chocolate between two moments, each tick averaged with its neighbours.
     fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<(Timestamp, f64)> {
+        self.levels_over(from, to, LEVEL_REACH)
+    }
+
+    /// The same with the neighbours of so long before and behind it.
+    fn levels_over(&self, from: Timestamp, to: Timestamp, reach: Span) -> Vec<(Timestamp, f64)> {
         let ticks: Vec<_> = self.history.chocolate(from, to).collect();
         let near = |i: usize| {
             let (at, _) = ticks[i];
-            let before = ticks[..i].iter().rev().take_while(|(t, _)| at - *t <= LEVEL_REACH);
-            let after = ticks[i..].iter().take_while(|(t, _)| *t - at <= LEVEL_REACH);
+            let before = ticks[..i].iter().rev().take_while(|(t, _)| at - *t <= reach);
+            let after = ticks[i..].iter().take_while(|(t, _)| *t - at <= reach);
             mean(before.chain(after).map(|&(_, value)| value)).map(|level| (at, level))
         };
         (0..ticks.len()).filter_map(near).collect()
@@ -109,7 +116,7 @@ impl Measured<'_> {
             self.seeded_at
                 .is_none_or(|seeded| at >= seeded - REPORTED_WITHIN && at <= seeded + REPORTED_WITHIN)
         };
-        WayDown::new(self.levels(from, to + WayDown::looks_beyond()), to, is_near)
+        WayDown::new(self.levels_over(from, to + WayDown::looks_beyond(), DIP_REACH), to, is_near)
     }
 
     fn drift(&self, from: Timestamp, to: Timestamp) -> Option<f64> {

@@ -1,32 +1,34 @@
 //! The way down from the soak: did seed make it steeper for a while?
 //!
-//! Seed cools by its own cold and by what melts of it, within some minutes; then the charge goes on as before or warms again (common practice, no
-//! source). So three minutes that fall by more than those before them are a dip, and by more than those behind them too: a jacket that turns
-//! colder makes a fall steeper that stays steep. Where a cooling has only just begun, its first minutes fall by more than those before them without
+//! Seed cools by its own cold within a minute and by what melts of it for three to fifteen (domain brief, 2.3); then the charge goes on as before or
+//! warms again. So minutes that fall by more than as many before them are a dip, and by more than as many behind them too: a jacket that turns
+//! colder makes a fall steeper that stays steep. It is looked for in windows of several lengths. Where a cooling has only just begun, its first minutes fall by more than those before them without
 //! any seed; there the fall has to ease off clearly behind a dip, by more than the fall of a small, quick charge does by itself.
 
 use model::{Span, Timestamp};
 
 use crate::history::extremes;
 
-/// A dip is seed from here on, °C within three minutes beyond what cooling explains (start value, common practice, no source).
+/// A dip is seed from here on, °C within a window beyond what cooling explains (start value, common practice, no source).
 const DIP: f64 = 0.7;
 /// ... and from so many deviations of the levels on: what is compared has 2.4 of them, and some ninety places are looked at (start value).
 const OUT_OF_NOISE: f64 = 8.0;
-/// A way down without any seed shows no more than this, °C, or than noise makes of it; what lies between may have been a little seed.
-const SMOOTH: f64 = 0.35;
-const NOISE: f64 = 6.5;
-const WITHIN: Span = Span::from_mins(3);
+/// A way down without any seed shows no more than this, °C; what lies between may have been a little seed, or noise (start value, from made-up days).
+const SMOOTH: f64 = 0.6;
+/// The windows: pieces that melt at once, and those that take their time.
+const WINDOWS: [Span; 3] = [Span::from_mins(3), Span::from_mins(6), Span::from_mins(10)];
+/// A shorter window dates a dip better: it is taken where it shows so much of what the clearest one does.
+const SHOWS: f64 = 0.7;
 /// The lowest point of a dip comes within this.
 const BOTTOM: Span = Span::from_mins(20);
-/// A cooling goes on evenly as long as its fall of three minutes grows by no more than this share, or so many °C.
+/// A cooling goes on evenly as long as its fall of a window grows by no more than this share, or so many °C.
 const GROWS: f64 = 0.3;
 const GROWS_C: f64 = 0.35;
 /// What follows a dip counts as usual for so much: a fall that eases off by itself does so by less.
 const EASED: f64 = 0.8;
 /// The same while the cooling gathers way: a charge of a time constant of ten minutes falls by three quarters as much in the next three.
 const EASED_AT_FIRST: f64 = 2.0;
-/// A fall by itself keeps more than this of itself from three minutes to the next.
+/// A fall by itself keeps more than this of itself from one window to the next.
 const EASES_MOST: f64 = 0.5;
 
 /// When seed went in, and what it did.
@@ -37,7 +39,7 @@ pub(crate) struct Dip {
     pub(crate) depth: f64,
 }
 
-/// By how much three minutes fall, and those before and behind them, °C.
+/// By how much a window falls, and those before and behind it, °C.
 struct Falls {
     fall: f64,
     before: f64,
@@ -57,8 +59,16 @@ impl Falls {
 pub(crate) struct WayDown {
     levels: Vec<(Timestamp, f64)>,
     scatter: f64,
-    /// Where the fall is farthest beyond the usual, and by how much, °C.
-    steepest: Option<(usize, f64)>,
+    steepest: Option<Steepest>,
+}
+
+/// Where the fall of a window is farthest beyond the usual.
+#[derive(Debug, Clone, Copy)]
+struct Steepest {
+    window: Span,
+    place: usize,
+    /// By so much, °C.
+    beyond: f64,
 }
 
 impl WayDown {
@@ -70,27 +80,39 @@ impl WayDown {
     ) -> WayDown {
         let values: Vec<f64> = levels.iter().map(|(_, level)| *level).collect();
         let mut way = WayDown { levels, scatter: maths::statistics::scatter(&values), steepest: None };
-        let near = (0..way.levels.len()).filter(|&i| way.levels[i].0 <= to && is_near(way.levels[i].0));
-        let beyond = near.filter_map(|i| Some((i, way.falls(i)?.beyond_usual())));
-        way.steepest = beyond.max_by(|(_, a), (_, b)| a.total_cmp(b));
+        let places: Vec<usize> = (0..way.levels.len())
+            .filter(|&place| way.levels[place].0 <= to && is_near(way.levels[place].0))
+            .collect();
+        let steepest: Vec<Steepest> =
+            WINDOWS.iter().filter_map(|&window| way.steepest_of(window, &places)).collect();
+        let clearest = steepest.iter().map(|steepest| steepest.beyond).fold(f64::NEG_INFINITY, f64::max);
+        way.steepest = steepest.into_iter().find(|steepest| steepest.beyond >= SHOWS * clearest);
         way
     }
 
     /// So much behind its end has to be known.
     pub(crate) fn looks_beyond() -> Span {
-        WITHIN * 2
+        WINDOWS[WINDOWS.len() - 1] * 2
     }
 
-    /// The falls about a level; `None` while the three minutes behind it are not over.
-    fn falls(&self, i: usize) -> Option<Falls> {
+    fn steepest_of(&self, window: Span, places: &[usize]) -> Option<Steepest> {
+        let beyond = |&place: &usize| {
+            Some(Steepest { window, place, beyond: self.falls(place, window)?.beyond_usual() })
+        };
+        places.iter().filter_map(beyond).max_by(|a, b| a.beyond.total_cmp(&b.beyond))
+    }
+
+    /// The falls about a level; `None` while the window behind it is not over.
+    fn falls(&self, place: usize, window: Span) -> Option<Falls> {
         let (from, _) = *self.levels.first()?;
-        let (at, level) = self.levels[i];
-        let later = self.level_at(at + WITHIN)?;
-        let before = (self.level_at(at - WITHIN)? - level).max(0.0);
-        let after = later - self.level_at(at + WITHIN * 2).or(self.levels.last().map(|last| last.1))?;
-        let sooner = self.level_at(at - WITHIN * 2)? - self.level_at(at - WITHIN)?;
-        let is_even = at - from >= WITHIN * 2 && before - sooner <= GROWS_C.max(GROWS * before);
-        Some(Falls { fall: level - later, before, after, is_even })
+        let (at, level) = self.levels[place];
+        let later = self.level_at(at + window)?;
+        let before = (self.level_at(at - window)? - level).max(0.0);
+        let after = later - self.level_at(at + window * 2).or(self.levels.last().map(|last| last.1))?;
+        let sooner = self.level_at(at - window * 2)? - self.level_at(at - window)?;
+        let is_even = at - from >= window * 2 && before - sooner <= GROWS_C.max(GROWS * before);
+        // A long window that begins with the cooling holds all its gathering of way.
+        (is_even || window == WINDOWS[0]).then_some(Falls { fall: level - later, before, after, is_even })
     }
 
     /// The first level from a moment on.
@@ -102,25 +124,30 @@ impl WayDown {
     /// The dip, if one stands out.
     pub(crate) fn dip(&self) -> Option<Dip> {
         let least = DIP.max(OUT_OF_NOISE * self.scatter);
-        let (i, beyond) = self.steepest.filter(|(_, beyond)| *beyond >= least)?;
-        let (at, level) = self.levels[i];
-        let falls = self.falls(i)?;
+        let Steepest { window, place, beyond } = self.steepest.filter(|steepest| steepest.beyond >= least)?;
+        let (at, level) = self.levels[place];
+        let falls = self.falls(place, window)?;
         if !falls.is_even {
             return Some(Dip { from: at, depth: falls.fall - falls.before.max(falls.after) });
         }
-        let usual = self.usual_from(at, level)?;
+        let usual = self.usual_from(at, level, window)?;
         let below = |&(t, value): &(Timestamp, f64)| level - value - usual(t);
-        let dip = self.levels[i..].iter().take_while(|(t, _)| *t - at <= BOTTOM).map(below);
+        let dip = self.levels[place..].iter().take_while(|(t, _)| *t - at <= BOTTOM).map(below);
         extremes(dip).map(|(_, deepest)| Dip { from: at, depth: deepest.max(beyond) })
     }
 
-    /// How far a cooling would have gone on by a later moment, °C: its falls of three minutes become less as the last two did (Newton).
-    fn usual_from(&self, at: Timestamp, level: f64) -> Option<impl Fn(Timestamp) -> f64 + use<>> {
-        let before = self.level_at(at - WITHIN)?;
-        let (fall, sooner) = ((before - level).max(0.0), self.level_at(at - WITHIN * 2)? - before);
+    /// How far a cooling would have gone on by a later moment, °C: its falls of a window become less as the last two did (Newton).
+    fn usual_from(
+        &self,
+        at: Timestamp,
+        level: f64,
+        window: Span,
+    ) -> Option<impl Fn(Timestamp) -> f64 + use<>> {
+        let before = self.level_at(at - window)?;
+        let (fall, sooner) = ((before - level).max(0.0), self.level_at(at - window * 2)? - before);
         let share = if 0.0 < sooner { (fall / sooner).clamp(EASES_MOST, 1.0) } else { 1.0 };
         Some(move |t: Timestamp| {
-            let windows = (t - at).as_secs_f64() / WITHIN.as_secs_f64();
+            let windows = (t - at).as_secs_f64() / window.as_secs_f64();
             if share < 1.0 {
                 fall * share * (1.0 - share.powf(windows)) / (1.0 - share)
             } else {
@@ -131,7 +158,7 @@ impl WayDown {
 
     /// Is it so smooth that there was no seed? Between this and a dip nobody can tell.
     pub(crate) fn is_smooth(&self) -> bool {
-        self.steepest.is_none_or(|(_, beyond)| beyond < (NOISE * self.scatter).clamp(SMOOTH, DIP))
+        self.steepest.is_none_or(|steepest| steepest.beyond < SMOOTH)
     }
 }
 
@@ -169,7 +196,7 @@ mod tests {
     #[test]
     fn a_cooling_alone_is_smooth_however_brisk() {
         for tau in [10.0, 13.0, 14.0, 18.0, 22.0, 26.0, 32.0, 60.0, 70.0, 80.0] {
-            for lag in [0.3, 1.0, 2.0, 4.0] {
+            for lag in [0.3, 1.0, 2.0, 4.0, 8.0, 12.0] {
                 let way = way(tau, lag, None);
                 assert!(way.dip().is_none() && way.is_smooth(), "{tau} {lag}: {:?}", way.steepest);
             }
@@ -187,6 +214,21 @@ mod tests {
         }
     }
 
+    /// Pieces that take their time: four degrees in a quarter of an hour.
+    #[test]
+    fn seed_that_melts_slowly_is_seen() {
+        let slide = |minute: f64| 4.0 * ((minute - 50.0) / 12.0).clamp(0.0, 1.0);
+        let level = |minute: f64| 33.0 + 10.0 * (-minute / 60.0).exp() - slide(minute);
+        let levels = (0..320).map(|i| {
+            let minute = f64::from(i) * STEP;
+            (Timestamp::from_millis((minute * 60_000.0) as i64), level(minute))
+        });
+        let way = WayDown::new(levels.collect(), Timestamp::from_millis(70 * 60_000), |_| true);
+        let dip = way.dip().unwrap();
+        assert!((dip.depth - 4.0).abs() < 0.8, "{dip:?}");
+        assert!((dip.from.as_millis() as f64 / 60_000.0 - 50.0).abs() < 2.5, "{dip:?}");
+    }
+
     /// A quarter of solid pieces in a charge that has not been set down yet.
     #[test]
     fn seed_right_out_of_the_soak_is_seen() {
@@ -196,7 +238,7 @@ mod tests {
 
     #[test]
     fn a_little_seed_is_neither() {
-        let way = way(30.0, 1.5, Some((16.0, 0.8)));
+        let way = way(30.0, 1.5, Some((16.0, 0.95)));
         assert!(way.dip().is_none() && !way.is_smooth(), "{:?}", way.steepest);
     }
 }
