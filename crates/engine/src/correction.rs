@@ -129,7 +129,7 @@ fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Ke
             .into_iter()
             .for_each(|tick| kept.push(tick, step));
     }
-    sieve.finish().into_iter().for_each(|tick| kept.push(tick, step));
+    sieve.finish().ticks.into_iter().for_each(|tick| kept.push(tick, step));
     kept
 }
 

@@ -33,7 +33,7 @@ use crate::lane::Newest;
 use crate::phases::{Pace, Tracker, View};
 use crate::regular::Regular;
 use crate::rise::HeldRise;
-use crate::sieve::Sieve;
+use crate::sieve::{Passed, Sieve};
 use crate::sorter::{Pushed, Sorted, Sorter};
 
 /// Before a batch began its rise was looked for so far back.
@@ -203,9 +203,8 @@ impl MachineWatch {
     pub(crate) fn finish(&mut self, setting: &Setting<'_>) {
         self.look_at_clock(Timestamp::from_millis(i64::MAX));
         self.drain(setting);
-        for tick in self.sieve.finish() {
-            self.tick(setting, tick);
-        }
+        let passed = self.sieve.finish();
+        self.pass_on(setting, passed);
     }
 
     fn take(&mut self, setting: &Setting<'_>, at: Timestamp, sorted: Sorted) {
@@ -240,11 +239,20 @@ impl MachineWatch {
             let verdict = self.spikes.jumped(jumped, reading.0);
             self.enter(FindingKind::Spikes, verdict);
         }
-        for tick in passed.ticks {
-            self.tick(setting, tick);
-        }
+        self.pass_on(setting, passed);
         if reading.1 == Channel::Setpoint {
             self.setpoint_told.note(reading.0.floor(self.sieve.step()));
+        }
+    }
+
+    fn pass_on(&mut self, setting: &Setting<'_>, passed: Passed) {
+        for (at, channel, value) in passed.readings {
+            if channel == Channel::Chocolate {
+                self.process.heard(at, value);
+            }
+        }
+        for tick in passed.ticks {
+            self.tick(setting, tick);
         }
     }
 

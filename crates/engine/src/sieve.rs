@@ -17,8 +17,12 @@ use crate::findings::spikes::{Passing, SpikeFilter};
 use crate::history::History;
 use crate::step::step_of;
 
-/// A hold that moves less than this is quiet, °C/min.
+/// A hold that moves less than this is quiet, °C/min ...
 const QUIET_SLOPE: f64 = 0.05;
+/// ... over so long, or over longer where so few readings are in that: their own flicker would be the slope.
+const QUIET_OVER: Span = Span::from_mins(3);
+const QUIET_OVER_FEW: Span = Span::from_mins(10);
+const FEW: usize = 12;
 
 const OTHERS: [Channel; 6] =
     [Channel::Jacket, Channel::Room, Channel::Humidity, Channel::Setpoint, Channel::Stirrer, Channel::Motor];
@@ -38,6 +42,8 @@ pub(crate) struct Sieve {
 pub(crate) struct Passed {
     /// A lone jump was seen there.
     pub(crate) jumped: Option<Timestamp>,
+    /// What goes on now, which may have been held back until then.
+    pub(crate) readings: Vec<Passing>,
     pub(crate) ticks: Vec<Tick>,
 }
 
@@ -103,12 +109,13 @@ impl Sieve {
         Some((verdict, (!self.probe_stuck.is_open()).then_some(value)))
     }
 
-    /// Is the chocolate holding? Looked at once a minute: a slope over three does not change faster.
+    /// Is the chocolate holding? Looked at once a minute: a slope over three or more does not change faster.
     #[inline]
     fn look_whether_quiet(&mut self, at: Timestamp, history: &History) {
         if self.quiet_looked_at.is_none_or(|looked| at - looked >= Span::from_mins(1)) {
             self.quiet_looked_at = Some(at);
-            let line = history.line(at, Span::from_mins(3));
+            let few = history.chocolate(at - QUIET_OVER, at).take(FEW).count() < FEW;
+            let line = history.line(at, if few { QUIET_OVER_FEW } else { QUIET_OVER });
             self.quiet = line.is_some_and(|line| line.slope.abs() < QUIET_SLOPE);
         }
     }
@@ -117,16 +124,16 @@ impl Sieve {
     pub(crate) fn let_on(&mut self, reading: Passing, longest_gap: Span) -> Passed {
         let mut passed = Vec::new();
         let jumped = self.filter.insert(reading, longest_gap, &mut passed);
-        Passed { jumped, ticks: self.ticks(&passed) }
+        Passed { jumped, ticks: self.ticks(&passed), readings: passed }
     }
 
     /// Nothing more will come: what is held goes on, the last tick too.
-    pub(crate) fn finish(&mut self) -> Vec<Tick> {
+    pub(crate) fn finish(&mut self) -> Passed {
         let mut passed = Vec::new();
         self.filter.release(&mut passed);
         let mut ticks = self.ticks(&passed);
         ticks.extend(self.ticker.finish());
-        ticks
+        Passed { jumped: None, ticks, readings: passed }
     }
 
     fn ticks(&mut self, passed: &[(Timestamp, Channel, f64)]) -> Vec<Tick> {

@@ -2,12 +2,12 @@
 //! the set-point less 0.5 °C; or the chocolate itself is rising and more than 3 °C above it (contract, section 6).
 //!
 //! A relay has welded shut or a valve sticks (1–3 °C/min by `P/(m·c)`; act within a minute: common practice, no source). Rising is judged minute by
-//! minute, each above the one before, so that a two-point controller's saw-tooth is none. What is ordinary must not look like it:
+//! minute, each above the one before, and in the first and the last half minute, so that a two-point controller's saw-tooth is none. What is ordinary must not look like it:
 //!
 //! - *End of heating up.* The jacket is far above the set-point while the charge is still below it: the chocolate must have been there
 //!   for all of the five minutes, at one set-point.
 //! - *A two-point hold.* The jacket of a strong heater swings far up in every cycle: it must be two degrees hotter than it was in this hold
-//!   so far (three hours at most).
+//!   before it began to rise (three hours at most).
 //! - *Set-point lowered.* Chocolate and jacket are far above it for an hour, but fall. The chocolate must have come up a degree from its lowest
 //!   since then.
 //! - *Something warm was filled in.* The chocolate rises, but a jacket that is colder than the chocolate does not heat it.
@@ -39,6 +39,9 @@ const CHARGE_MINUTES_ALONE: usize = 4;
 const CHARGE_RISES: f64 = 0.3;
 /// What rises does so in each minute, by at least so much of its mean: the trough of a saw-tooth among the minutes shows.
 const RISES_EVENLY: f64 = 0.4;
+/// Walked back in such steps, a slow rise goes on while it makes so much of each, °C.
+const RISE_STEP: Span = Span::from_mins(2);
+const STILL_RISES: f64 = 0.15;
 /// Above its lowest since the set-point was lowered.
 const COME_UP: f64 = 1.0;
 /// The chocolate's level is a mean of so long.
@@ -149,7 +152,7 @@ fn is_asked(tick: &Tick, setpoint: f64) -> bool {
 /// beginning of a hold, when nothing is known of that yet, the charge must have come through the set-point.
 fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: Option<f64>) -> bool {
     let same = |tick: &Tick| is_asked(tick, setpoint);
-    let before = a.history.between(a.known - HOLD_REMEMBERED, a.known - MINUTE * JACKET_MINUTES as i64);
+    let before = a.history.between(a.known - HOLD_REMEMBERED, rises_since(a));
     let mut hold = before.rev().take_while(same).peekable();
     let lasts = hold.peek().map(|newest| newest.at);
     let (mut there, mut since, mut highest) = (None, None, None::<f64>);
@@ -171,6 +174,20 @@ fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: Option<f
     }
 }
 
+/// Since when the jacket has been rising that has done so for the last minutes: a slow rise was none of the hold's ways either when it began.
+fn rises_since(a: &Around<'_>) -> Timestamp {
+    let jacket = |at: Timestamp| near(a, at, NEAR_SELDOM, |tick| tick.other(Channel::Jacket));
+    let mut since = a.known - MINUTE * JACKET_MINUTES as i64;
+    let mut lowest = jacket(since);
+    while let (Some(now), Some(before)) = (lowest, jacket(since - RISE_STEP)) {
+        if now - before < STILL_RISES || a.known - since >= HOLD_REMEMBERED {
+            break;
+        }
+        (since, lowest) = (since - RISE_STEP, Some(before));
+    }
+    since
+}
+
 /// The charge itself rises far above what was asked for, and nothing says that it is not the jacket's doing.
 fn charge_rises(a: &Around<'_>, setpoint: f64, chocolate: f64, jacket: Option<f64>) -> Option<Heated> {
     let above = chocolate > setpoint + ABOVE_SETPOINT;
@@ -190,20 +207,33 @@ fn rises(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
     let Some([first, .., last]) = marks.as_deref() else { return false };
     let rise = last - first;
     let even = RISES_EVENLY * rise / lasts as f64;
-    rise >= by && marks.iter().flat_map(|marks| marks.windows(2)).all(|pair| pair[1] - pair[0] >= even)
+    rise >= by
+        && marks.iter().flat_map(|marks| marks.windows(2)).all(|pair| pair[1] - pair[0] >= even)
+        && rises_at_its_ends(a, channel, lasts, even / 2.0)
+}
+
+/// Has a channel that is told often enough been rising in the first half minute and in the last one? Four minutes reach into five minutes' marks.
+fn rises_at_its_ends(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
+    let value = |at: Timestamp| near(a, at, NEAR, |tick| value_of(tick, channel));
+    let rose = |from: Timestamp| {
+        value(from).zip(value(from + MINUTE / 2)).is_none_or(|(before, after)| after - before >= by)
+    };
+    rose(a.known - MINUTE * lasts as i64) && rose(a.known - MINUTE / 2)
 }
 
 /// Values at the minutes so far back, the oldest first and the last of them now; `None` where nothing is known. Each is a mean of ten seconds
 /// before and after, or of half a minute where a channel reports more seldom.
 fn marks(a: &Around<'_>, lasts: usize, value: impl Fn(&Tick) -> Option<f64>) -> Vec<Option<f64>> {
-    let near = |mark: Timestamp, reach| {
-        mean(a.history.between(mark - reach, mark + reach).filter_map(|tick| value(&tick)))
-    };
     (0..=lasts as i64)
         .rev()
         .map(|back| a.known - MINUTE * back)
-        .map(|mark| near(mark, NEAR).or_else(|| near(mark, NEAR_SELDOM)))
+        .map(|mark| near(a, mark, NEAR, &value).or_else(|| near(a, mark, NEAR_SELDOM, &value)))
         .collect()
+}
+
+/// Mean of what is known around a moment.
+fn near(a: &Around<'_>, at: Timestamp, reach: Span, value: impl Fn(&Tick) -> Option<f64>) -> Option<f64> {
+    mean(a.history.between(at - reach, at + reach).filter_map(|tick| value(&tick)))
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! `hunting`, low: in working, three or more cycles of 0.8 °C peak to peak or more, period 2–30 min (contract, section 6).
 //!
 //! A controller that hunts melts crystals at each peak and grows them in each trough (common practice, no source). Turning points are those
-//! of a zigzag: a peak is one when the chocolate has come down by 0.8 °C from it, a trough likewise. Six of them in a row, each followed by a swing, make
-//! three cycles. The cycles of one controller are alike, so that three top-ups in an hour are none: the longest is at most twice the shortest.
+//! of a zigzag: a peak is one when the chocolate has come down by 0.8 °C from it, a trough likewise. Six of them in a row, each followed by a swing (the
+//! last by half of one), make three cycles. The cycles of one controller are alike, so that three top-ups in an hour are none: the longest is at most twice the shortest.
 //! Noise turns too: the swings have to stand out of what neighbouring readings differ by, which takes some six readings a cycle.
 //! A set-point change or top-up starts anew ten minutes later. Over when no further turn comes within one and a half cycles.
 
@@ -13,10 +13,12 @@ use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
+use crate::bounded::remember_newest;
 
 const SWING: f64 = 0.8;
-/// Six turns, each followed by a swing, are three cycles.
+/// Six turns, each followed by a swing, are three cycles; the last one is one when half of a swing has come back.
 const TURNS: usize = 6;
+const BACK: f64 = SWING / 2.0;
 const SHORTEST: Span = Span::from_mins(2);
 const LONGEST: Span = Span::from_mins(30);
 const ALIKE: f64 = 2.0;
@@ -72,6 +74,15 @@ impl Zigzag {
         (self.highest, self.lowest) = (Some(highest), Some(lowest));
         turn
     }
+
+    /// What will be a turn if the way back from it goes on as it has begun, where the way to it was long enough; `last` is the turn before.
+    fn turning(&self, last: Turn, now: Turn) -> Option<Turn> {
+        let (extreme, back) = match self.up? {
+            true => (self.highest?, self.highest?.level - now.level),
+            false => (self.lowest?, now.level - self.lowest?.level),
+        };
+        (back >= BACK && (extreme.level - last.level).abs() >= SWING).then_some(extreme)
+    }
 }
 
 impl Hunting {
@@ -83,18 +94,32 @@ impl Hunting {
         if m.gap && !self.open {
             *self = Hunting::default();
         }
-        if let Some(turn) = self.zigzag.insert(Turn { at: m.at, level: m.level }) {
-            if self.turns.len() == TURNS {
-                self.turns.pop_front();
-            }
-            self.turns.push_back(turn);
+        let now = Turn { at: m.at, level: m.level };
+        if let Some(turn) = self.zigzag.insert(now) {
+            remember_newest(&mut self.turns, turn, TURNS);
             return self.judge(m);
+        }
+        if let Some(verdict) = self.is_about_to(m, now) {
+            return verdict;
         }
         self.still_swings(m)
     }
 
     fn cycles(&self) -> impl Iterator<Item = Span> {
         self.turns.iter().zip(self.turns.iter().skip(2)).map(|(before, after)| after.at - before.at)
+    }
+
+    /// The last of the turns is on its way: it counts already, but is none before it is whole.
+    fn is_about_to(&mut self, m: &Moment<'_>, now: Turn) -> Option<Verdict> {
+        if self.open || self.turns.len() + 1 < TURNS {
+            return None;
+        }
+        let turning = self.zigzag.turning(*self.turns.back()?, now)?;
+        let before = self.turns.clone();
+        remember_newest(&mut self.turns, turning, TURNS);
+        let verdict = self.judge(m);
+        self.turns = before;
+        Some(verdict).filter(|verdict| *verdict != Verdict::Quiet)
     }
 
     fn judge(&mut self, m: &Moment<'_>) -> Verdict {
@@ -171,7 +196,7 @@ mod tests {
             Hunting::step,
             &swings(0.5, 10.0, 80.0),
             &expect![[r#"
-                41:15 raise hunting from 12:40
+                39:55 raise hunting from 12:40
                 87:40 over at 72:40"#]],
         );
     }

@@ -198,6 +198,18 @@ pub(crate) struct ProcessFindings {
 }
 
 impl ProcessFindings {
+    /// Takes a chocolate reading that nothing is wrong with, for what a tick is too coarse for.
+    #[inline]
+    pub(crate) fn heard(&mut self, at: Timestamp, value: f64) {
+        self.scorch.heard(at, value);
+    }
+
+    /// Would [`ProcessFindings::heard`] change nothing?
+    #[inline]
+    pub(crate) fn is_passed_over(&self, value: f64) -> bool {
+        self.scorch.is_passed_over(value)
+    }
+
     /// Asks every detector.
     pub(crate) fn step(&mut self, moment: &Moment<'_>, told: &mut Told) {
         told.note(FindingKind::Scorch, self.scorch.step(moment));

@@ -17,6 +17,8 @@ const NORMALLY: f64 = 0.95;
 /// A habit is known after half an hour of quiet time (start value).
 const HABIT_FROM: Span = Span::from_mins(30);
 const JACKET_MOVE: f64 = 2.0;
+/// By the middle of the ten minutes it has made so much of its way: one that has only just turned has not reached the probe yet.
+const UNDER_WAY: f64 = 0.25;
 /// Ends of the ten minutes over which the jacket's means are taken.
 const JACKET_ENDS: Span = Span::from_mins(2);
 
@@ -135,7 +137,7 @@ impl ProbeStuck {
     }
 }
 
-/// How far the jacket's mean moved one way between two moments, °C; `None` if it went back and forth or is not known.
+/// How far the jacket's mean moved one way between two moments, °C; `None` if it went back and forth, has only begun to move or is not known.
 fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64> {
     let jacket = |from: Timestamp, to: Timestamp| {
         mean(history.between(from, to).filter_map(|tick| tick.other(Channel::Jacket)))
@@ -145,8 +147,8 @@ fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64>
     let first = jacket(from, from + JACKET_ENDS).or_else(|| jacket(from, from + HOLDS))?;
     let half = jacket(middle - JACKET_ENDS, middle + JACKET_ENDS)?;
     let last = jacket(to - JACKET_ENDS, to).or_else(|| jacket(to - HOLDS, to))?;
-    let one_way = (half - first) * (last - half) >= 0.0;
-    one_way.then_some(last - first)
+    let share = (half - first) / (last - first);
+    (UNDER_WAY..=1.0).contains(&share).then_some(last - first)
 }
 
 #[cfg(test)]
@@ -209,6 +211,14 @@ mod tests {
         };
         let told: Vec<_> = (0..20).filter(&mut raised).collect();
         assert_eq!(told, [10]);
+    }
+
+    /// Set down for a minute: its wall is colder by five degrees, and a probe in a well does not know it yet.
+    #[test]
+    fn a_jacket_that_has_only_just_turned_tells_nothing() {
+        let turned = |second: i64| if second < 900 { 32.0 } else { 32.0 - (second - 900) as f64 * 0.08 };
+        assert!(run((0..194).map(|_| 31.4), turned).is_empty());
+        assert_eq!(run((0..400).map(|_| 31.4), turned).len(), 1);
     }
 
     #[test]

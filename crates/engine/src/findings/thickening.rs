@@ -2,8 +2,9 @@
 //! top-up starts a new one) for 10 min, temperature within 0.5 °C of that at the base (contract, section 6).
 //!
 //! At equal speed, mass and temperature the current follows the viscosity; a fifth more is roughly a few per cent more of the fat
-//! crystallised (common practice, no source). The current is looked at as the mean of two minutes, since a stirrer cycles by some per cent.
-//! Another speed of the stirrer (by a twentieth) starts a new base like a top-up. Deadband 3 % of the base.
+//! crystallised (common practice, no source). The current is looked at as the mean of two minutes, since a stirrer cycles by some per cent; such
+//! a mean passes a limit a minute late, which is taken off the ten. Each speed of the stirrer (a twentieth apart, as the median of two minutes) has a
+//! base of its own, which counts its minutes from when it was set first. Deadband 3 % of the base.
 
 use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -11,18 +12,22 @@ use serde::{Deserialize, Serialize};
 use super::around::Pace;
 use super::watch::{Condition, Watch};
 use super::{Moment, Report, Verdict, number};
+use crate::bounded::remember;
 use crate::history::mean;
 use crate::phases::soak_from;
 
 const BASE_FROM: Span = Span::from_mins(5);
 const BASE_TO: Span = Span::from_mins(15);
-/// A median of fewer values is none.
-const BASE_READINGS: usize = 8;
+/// A median of fewer values is none; a motor that is read every four minutes has no more of them.
+const BASE_READINGS: usize = 2;
 const MORE: f64 = 1.15;
 const DEADBAND: f64 = 0.03;
-const FOR: Span = Span::from_mins(10);
+/// Ten minutes, less half of [`SMOOTH`].
+const FOR: Span = Span::from_mins(9);
 const SAME_TEMPERATURE: f64 = 0.5;
 const SAME_SPEED: f64 = 0.05;
+/// Bases of so many speeds are remembered.
+const SPEEDS: usize = 6;
 /// The current is averaged over this ...
 const SMOOTH: Span = Span::from_mins(2);
 /// ... and looked at this often.
@@ -35,6 +40,8 @@ pub(crate) struct Thickening {
     speed: Option<f64>,
     speed_since: Option<Timestamp>,
     base: Option<Base>,
+    /// Of other speeds, since the hold began or was topped up.
+    others: Vec<(f64, Base)>,
     next_look: Option<Timestamp>,
     /// How often the motor reports.
     pace: Pace,
@@ -57,11 +64,17 @@ impl Thickening {
         }
         self.note_speed(m);
         self.note_pause(m);
-        let origin = [Some(m.phase_since), m.topped_up_at, self.speed_since].into_iter().flatten().max();
+        let filled = m.topped_up_at.map_or(m.phase_since, |topped_up| topped_up.max(m.phase_since));
+        let origin = Some(self.speed_since.map_or(filled, |set| set.max(filled)));
         if self.origin != origin {
             let was_open = self.watch.is_open();
             self.watch = Watch::default();
-            (self.origin, self.base, self.next_look) = (origin, None, None);
+            if self.origin.is_none_or(|before| before < filled) {
+                self.others.clear();
+            }
+            let known =
+                self.others.iter().find(|(speed, _)| self.speed.is_some_and(|now| is_same(now, *speed)));
+            (self.origin, self.base, self.next_look) = (origin, known.map(|(_, base)| *base), None);
             return if was_open { Verdict::Over(m.at) } else { Verdict::Quiet };
         }
         if self.next_look.is_some_and(|next| m.at < next) {
@@ -91,13 +104,35 @@ impl Thickening {
 
     /// A stirrer that only says on or off has one speed.
     fn note_speed(&mut self, m: &Moment<'_>) {
-        let Some(speed) = m.stirrer.filter(|&speed| speed > 0.0) else { return };
-        let same = self.speed.is_some_and(|before| (speed - before).abs() <= SAME_SPEED * before);
-        if !same {
-            self.speed_since = self.speed.map(|_| m.at);
-            self.speed = Some(speed);
+        let Some(newest) = m.stirrer.filter(|&speed| speed > 0.0) else { return };
+        let Some(before) = self.speed else {
+            self.speed = Some(newest);
+            return;
+        };
+        if is_same(newest, before) {
+            return;
         }
+        let median = |from| {
+            let turning = m.history.between(from, m.known).filter_map(|tick| tick.other(Channel::Stirrer));
+            maths::statistics::median(&turning.filter(|speed| *speed > 0.0).collect::<Vec<_>>())
+        };
+        if median(m.known - SMOOTH).is_none_or(|speed| is_same(speed, before)) {
+            return;
+        }
+        // The newer half of the two minutes is of the new speed now.
+        let set = m.known - SMOOTH / 2;
+        let Some(speed) = median(set) else { return };
+        if let Some(base) = self.base {
+            self.others.retain(|(speed, _)| !is_same(*speed, before));
+            remember(&mut self.others, (before, base), SPEEDS);
+        }
+        self.speed_since = Some(set.max(m.phase_since));
+        self.speed = Some(speed);
     }
+}
+
+fn is_same(speed: f64, before: f64) -> bool {
+    (speed - before).abs() <= SAME_SPEED * before
 }
 
 fn base_of(m: &Moment<'_>, origin: Timestamp) -> Option<Base> {
@@ -154,14 +189,14 @@ mod tests {
         chocolate: impl Fn(f64) -> f64,
         change: impl Fn(&mut Moment<'_>),
     ) -> Vec<String> {
-        run_with(current, chocolate, |_| f64::NAN, change)
+        run_with(current, chocolate, |_| [f64::NAN; 2], change)
     }
 
-    /// The same with a jacket, where it reports.
+    /// The same with jacket and stirrer, where they report.
     fn run_with(
         current: impl Fn(f64) -> f64,
         chocolate: impl Fn(f64) -> f64,
-        jacket: impl Fn(f64) -> f64,
+        others: impl Fn(f64) -> [f64; 2],
         change: impl Fn(&mut Moment<'_>),
     ) -> Vec<String> {
         let limits = Family::Dark.default_limits();
@@ -175,12 +210,16 @@ mod tests {
             if current(minute).is_finite() {
                 ticker.insert(Channel::Motor, at, current(minute) * (1.0 + 0.04 * (minute * 9.0).sin()));
             }
-            if jacket(minute).is_finite() {
-                ticker.insert(Channel::Jacket, at, jacket(minute));
+            for (channel, value) in [Channel::Jacket, Channel::Stirrer].into_iter().zip(others(minute)) {
+                if value.is_finite() {
+                    ticker.insert(channel, at, value);
+                }
             }
             ticker.insert(Channel::Chocolate, at, chocolate(minute));
-            history.push(ticker.finish().expect("two readings make a tick"));
+            let tick = ticker.finish().expect("two readings make a tick");
+            history.push(tick);
             let mut m = moment(Phase::Working, at, chocolate(minute), &history, &timeline, &limits);
+            m.stirrer = tick.other(Channel::Stirrer);
             change(&mut m);
             match detector.step(&m) {
                 Verdict::Raise(report) => {
@@ -196,7 +235,7 @@ mod tests {
     #[test]
     fn a_fifth_more_for_ten_minutes() {
         let told = run(|t| if t < 60.0 { 2.0 } else { 2.4 }, |_| 31.5, |_| {});
-        assert_eq!(told, ["raise at 71:40 from 61:35"]);
+        assert_eq!(told, ["raise at 70:40 from 61:35"]);
     }
 
     #[test]
@@ -209,9 +248,9 @@ mod tests {
     #[test]
     fn cold_pieces_on_a_hot_wall_are_none() {
         let more = |t: f64| if t < 60.0 { 2.0 } else { 2.4 };
-        let jacket = |t: f64| if t < 60.0 { 33.0 } else { 55.0 };
+        let jacket = |t: f64| [if t < 60.0 { 33.0 } else { 55.0 }, f64::NAN];
         assert!(run_with(more, |_| 31.5, jacket, |_| {}).is_empty());
-        assert_eq!(run_with(more, |_| 31.5, |_| 36.0, |_| {}).len(), 1);
+        assert_eq!(run_with(more, |_| 31.5, |_| [36.0, f64::NAN], |_| {}).len(), 1);
     }
 
     #[test]
@@ -230,6 +269,28 @@ mod tests {
         let hour = Timestamp::from_millis(3_600_000);
         let more = |t: f64| if t < 60.0 { 2.0 } else { 2.4 };
         assert!(run(more, |_| 31.5, |m| m.topped_up_at = (m.at >= hour).then_some(hour)).is_empty());
-        assert!(run(more, |_| 31.5, |m| m.stirrer = Some(if m.at >= hour { 40.0 } else { 30.0 })).is_empty());
+        let faster = |t: f64| [f64::NAN, if t < 60.0 { 30.0 } else { 40.0 }];
+        assert!(run_with(more, |_| 31.5, faster, |_| {}).is_empty());
+    }
+
+    /// Half an hour at another speed and back: what it took at this one before is still known. The speed is measured, and flickers by a twentieth.
+    #[test]
+    fn a_speed_that_comes_back_has_its_base() {
+        let current = |t: f64| {
+            if (60.0..90.0).contains(&t) {
+                3.0
+            } else if t < 60.0 {
+                2.0
+            } else {
+                2.4
+            }
+        };
+        let stirrer = |t: f64| {
+            let flicker = 1.0 + 0.05 * (t * 40.0).sin();
+            [f64::NAN, flicker * if (60.0..90.0).contains(&t) { 30.0 } else { 20.0 }]
+        };
+        let told = run_with(current, |_| 31.5, stirrer, |_| {});
+        assert_eq!(told.len(), 1);
+        assert!(told[0].starts_with("raise at 100:"), "{told:?}");
     }
 }
