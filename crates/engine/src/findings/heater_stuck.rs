@@ -6,8 +6,8 @@
 //!
 //! - *End of heating up.* The jacket is far above the set-point while the charge is still below it: the chocolate must have been there
 //!   for all of the five minutes, at one set-point.
-//! - *A two-point hold.* The jacket of a strong heater swings far up in every cycle: it must be two degrees hotter than it was in this hold
-//!   before it began to rise (three hours at most).
+//! - *A two-point hold.* The jacket of a strong heater swings far up in every cycle: where it has gone more than two and a half degrees above the set-point
+//!   in this hold before it began to rise (three hours at most, heating up left out), it must be two degrees hotter than that.
 //! - *Set-point lowered.* Chocolate and jacket are far above it for an hour, but fall. The chocolate must have come up a degree from its lowest
 //!   since then.
 //! - *Something warm was filled in.* The chocolate rises, but a jacket that is colder than the chocolate does not heat it.
@@ -31,6 +31,8 @@ const JACKET_MINUTES: usize = 5;
 const JACKET_RISES: f64 = 0.8;
 /// Hotter than before in this hold by so much; looked back on for so long, from so much of it on.
 const JACKET_UNUSUAL: f64 = 2.0;
+/// ... where it has ever gone further above the set-point than this.
+const JACKET_QUIET: f64 = 2.5;
 const HOLD_REMEMBERED: Span = Span::from_hours(3);
 const HOLD_KNOWN: Span = Span::from_mins(20);
 /// The chocolate by so much over so many; without a jacket to confirm it, longer.
@@ -47,11 +49,13 @@ const COME_UP: f64 = 1.0;
 /// The chocolate's level is a mean of so long.
 const LEVEL_WINDOW: Span = Span::from_secs(20);
 /// A jacket's value speaks for so long: it may be read less often than the chocolate.
-const JACKET_HOLDS: Span = Span::from_mins(2);
+const JACKET_HOLDS: Span = Span::from_mins(5);
 const MINUTE: Span = Span::from_mins(1);
 /// Values so near to a minute speak for it.
 const NEAR: Span = Span::from_secs(10);
 const NEAR_SELDOM: Span = Span::from_secs(30);
+/// What is told so seldom has no value near each minute.
+const SELDOM: (Span, Span) = (Span::from_secs(61), Span::from_mins(5));
 /// Calm: chocolate and jacket are so near to the set-point, for so long.
 const CHARGE_CALM: f64 = 1.0;
 const JACKET_CALM: f64 = 2.0;
@@ -133,7 +137,8 @@ fn jacket_rises(a: &Around<'_>, setpoint: f64, jacket: Option<f64>) -> Option<He
     let asked_now = |tick: &&Tick| is_asked(tick, setpoint);
     let above = |tick: &Tick| Some(Some(tick).filter(asked_now)?.chocolate()? - setpoint);
     let charge_there = marks(a, JACKET_MINUTES, above);
-    let there = charge_there.iter().all(|above| above.is_some_and(|above| above >= -CHARGE_THERE));
+    let known = charge_there.iter().flatten();
+    let there = known.clone().count() > 1 && known.clone().all(|above| *above >= -CHARGE_THERE);
     (there && is_unusual(a, setpoint, jacket, charge_there.last().copied().flatten())).then(|| Heated {
         says: format!(
             "The jacket has been rising for five minutes and is at {jacket:.1} °C, although the chocolate has reached its set-point of \
@@ -156,20 +161,25 @@ fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: Option<f
     let mut hold = before.rev().take_while(same).peekable();
     let lasts = hold.peek().map(|newest| newest.at);
     let (mut there, mut since, mut highest) = (None, None, None::<f64>);
+    // Newer than a moment at which the jacket was calm: what is older than all of those was still the heating up.
+    let mut swings_to = f64::NEG_INFINITY;
     for tick in hold {
         there = tick
             .chocolate()
             .map_or(there, |chocolate| Some((-CHARGE_THERE..=CHARGE_CALM).contains(&(chocolate - setpoint))));
-        if there == Some(true) {
-            since = Some(tick.at);
-            highest = tick
-                .other(Channel::Jacket)
-                .map_or(highest, |value| Some(highest.map_or(value, |h| h.max(value))));
+        if there != Some(true) {
+            continue;
+        }
+        since = Some(tick.at);
+        let Some(value) = tick.other(Channel::Jacket) else { continue };
+        swings_to = swings_to.max(value);
+        if value <= setpoint + JACKET_CALM {
+            highest = Some(swings_to);
         }
     }
     let known_for = lasts.zip(since).map(|(newest, oldest)| newest - oldest);
     match (highest, known_for.is_some_and(|known_for| known_for >= HOLD_KNOWN)) {
-        (Some(highest), true) => jacket > highest + JACKET_UNUSUAL,
+        (Some(highest), true) => highest <= setpoint + JACKET_QUIET || jacket > highest + JACKET_UNUSUAL,
         (Some(_), false) | (None, _) => charge_above.is_some_and(|above| above >= CHARGE_THERE),
     }
 }
@@ -204,12 +214,24 @@ fn charge_rises(a: &Around<'_>, setpoint: f64, chocolate: f64, jacket: Option<f6
 /// Has a channel been rising for so many minutes, in each of them and by `by` °C in all?
 fn rises(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
     let marks: Option<Vec<f64>> = marks(a, lasts, |tick| value_of(tick, channel)).into_iter().collect();
-    let Some([first, .., last]) = marks.as_deref() else { return false };
+    let Some([first, .., last]) = marks.as_deref() else { return rises_seldom_told(a, channel, lasts, by) };
     let rise = last - first;
     let even = RISES_EVENLY * rise / lasts as f64;
     rise >= by
         && marks.iter().flat_map(|marks| marks.windows(2)).all(|pair| pair[1] - pair[0] >= even)
         && rises_at_its_ends(a, channel, lasts, even / 2.0)
+}
+
+/// The same of a channel that is told every few minutes: by its readings, which span the minutes, each above the one before.
+fn rises_seldom_told(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
+    let lasts = MINUTE * lasts as i64;
+    let told = a.history.between(a.known - lasts - SELDOM.1 * 2, a.known);
+    let told: Vec<(Timestamp, f64)> =
+        told.rev().filter_map(|tick| Some((tick.at, value_of(&tick, channel)?))).collect();
+    let is_seldom = |pair: &[(Timestamp, f64)]| (SELDOM.0..=SELDOM.1).contains(&(pair[0].0 - pair[1].0));
+    let pairs = told.windows(2).take_while(|pair| is_seldom(pair) && pair[0].1 > pair[1].1);
+    let since = pairs.map(|pair| pair[1]).find(|(at, _)| told[0].0 - *at >= lasts);
+    since.is_some_and(|(_, before)| told[0].1 - before >= by)
 }
 
 /// Has a channel that is told often enough been rising in the first half minute and in the last one? Four minutes reach into five minutes' marks.
@@ -253,7 +275,7 @@ mod tests {
             "working 0:00 setpoint=31.5 chocolate=31.5 jacket=33 | ~10:00 | ~18:00 jacket=45 chocolate=33 | ~22:00 jacket=47 chocolate=36 \
              | ~60:00 jacket=31 chocolate=32 | ~65:00",
             &expect![[r#"
-                14:25 raise heater-stuck from 9:25
+                14:45 raise heater-stuck from 9:45
                 56:25 over at 55:25"#]],
         );
     }
@@ -263,7 +285,7 @@ mod tests {
         check(
             "working 0:00 setpoint=31.5 chocolate=31.5 | ~10:00 | ~20:00 chocolate=41.5 | ~21:00 chocolate=41 | ~80:00 chocolate=31.5 | ~85:00",
             &expect![[r#"
-                13:25 raise heater-stuck from 9:25
+                13:45 raise heater-stuck from 9:45
                 74:55 over at 73:55"#]],
         );
     }
@@ -358,6 +380,24 @@ mod tests {
             &expect![""],
         );
         check("soak 0:00 setpoint=20 chocolate=31.5 jacket=32 | ~30:00 chocolate=45 jacket=54", &expect![""]);
+    }
+
+    /// A jacket that swings by two degrees and then rises for good by four: beyond its limit it is beyond its ways, too.
+    #[test]
+    fn what_the_hold_never_did_needs_no_more_than_the_limit() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.5 jacket=31 | ~5:00 jacket=33.4 | ~20:00 jacket=31 | ~30:00 | ~38:00 jacket=35 | ~40:00 jacket=35",
+            &expect!["37:10 raise heater-stuck from 32:10"],
+        );
+    }
+
+    /// By two tenths a minute it would take for ever to be two degrees hotter than five minutes ago.
+    #[test]
+    fn a_slow_rise_is_not_compared_with_itself() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.5 jacket=32 | ~30:00 | ~50:00 jacket=36",
+            &expect!["42:40 raise heater-stuck from 37:40"],
+        );
     }
 
     #[test]
