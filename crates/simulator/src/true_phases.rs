@@ -28,6 +28,7 @@ const STEADY_C_PER_MIN: f64 = 0.05;
 const BOWL_S: i64 = 120;
 const REWARM_BELOW_C: f64 = 1.0;
 const REWARM_RISE_C: f64 = 2.0;
+const FELL_FROM_S: i64 = 3_600;
 const IDLE_C: f64 = 26.0;
 const IDLE_S: i64 = 3_600;
 
@@ -153,11 +154,13 @@ impl<'a> Walk<'a> {
         at.into_iter().find(|p| *p >= place && *p < self.stop())
     }
 
-    /// The highest point of a soak that nobody ended and that fell all the same.
+    /// The highest point from which a soak that nobody ended fell all the same: of the last hour before it left the soak for good.
     fn highest(&self, soak: usize) -> Option<usize> {
         let top = self.limits.working.high() + AROUND_RANGE_C;
         let cooled = self.first(soak, |c| c <= top)?;
-        (soak..cooled).max_by(|a, b| self.c(*a).total_cmp(&self.c(*b)))
+        let left = self.leaves(soak, cooled, |c| c >= self.limits.melt.low() - SOAK_BELOW_MELT_C);
+        let from = soak.max(left.saturating_sub((FELL_FROM_S / KEPT_EVERY_S) as usize));
+        (from..=left).max_by(|a, b| self.c(*a).total_cmp(&self.c(*b)))
     }
 
     fn course(&self, method: Method) -> Option<Course> {
