@@ -95,6 +95,8 @@ pub(crate) struct Moment<'a> {
     pub(crate) timeline: &'a Timeline,
     /// How far apart two readings may be before something is missing between them.
     pub(crate) longest_gap: Span,
+    /// The display's step, °C; 0 while it is not known.
+    pub(crate) grain: f64,
 }
 
 impl<'a> Moment<'a> {

@@ -77,6 +77,7 @@ pub(crate) fn moment<'a>(
         stirrer: None,
         timeline,
         longest_gap: Span::from_secs(60),
+        grain: 0.0,
     }
 }
 

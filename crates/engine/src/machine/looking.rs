@@ -59,6 +59,7 @@ impl MachineWatch {
             stirrer: tick.other(Channel::Stirrer),
             timeline: &self.book.timeline,
             longest_gap: self.longest_gap(),
+            grain: self.pace.grain(),
         };
         let mut told = Told::default();
         self.process.step(&moment, &mut told);
