@@ -18,7 +18,7 @@ const NORMALLY: f64 = 0.95;
 const HABIT_FROM: Span = Span::from_mins(30);
 const JACKET_MOVE: f64 = 2.0;
 /// By the middle of the ten minutes it has made so much of its way: one that has only just turned has not reached the probe yet.
-const UNDER_WAY: f64 = 0.25;
+const UNDER_WAY: f64 = 0.1;
 /// Ends of the ten minutes over which the jacket's means are taken.
 const JACKET_ENDS: Span = Span::from_mins(2);
 

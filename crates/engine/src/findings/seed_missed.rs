@@ -77,7 +77,8 @@ fn cooled_without_dip(m: &Moment<'_>) -> Option<f64> {
     let to = m.phase_since;
     let times: Vec<Timestamp> = m.history.chocolate(from, to).map(|(at, _)| at).collect();
     let seen = times.windows(2).all(|pair| pair[1] - pair[0] <= DIP_SEEN);
-    (seen && times.len() > 2 && batch.way_down(from, to).is_smooth()).then(|| (to - from).as_mins_f64())
+    (seen && times.len() > 2 && batch.way_down(from, to).is_smooth(m.grain))
+        .then(|| (to - from).as_mins_f64())
 }
 
 #[cfg(test)]

@@ -13,8 +13,10 @@ use crate::history::extremes;
 const DIP: f64 = 0.7;
 /// ... and from so many deviations of the levels on: what is compared has 2.4 of them, and some ninety places are looked at (start value).
 const OUT_OF_NOISE: f64 = 8.0;
-/// A way down without any seed shows no more than this, °C; what lies between may have been a little seed, or noise (start value, from made-up days).
-const SMOOTH: f64 = 0.6;
+/// A way down without any seed shows no more than this, °C, or hardly more than a step of its display; what lies between that and a dip may have been a
+/// little seed, or noise (start values, from made-up days).
+const SMOOTH: f64 = 0.5;
+const STEPS_SMOOTH: f64 = 1.2;
 /// The windows: pieces that melt at once, and those that take their time.
 const WINDOWS: [Span; 3] = [Span::from_mins(3), Span::from_mins(6), Span::from_mins(10)];
 /// A shorter window dates a dip better: it is taken where it shows so much of what the clearest one does.
@@ -156,9 +158,9 @@ impl WayDown {
         })
     }
 
-    /// Is it so smooth that there was no seed? Between this and a dip nobody can tell.
-    pub(crate) fn is_smooth(&self) -> bool {
-        self.steepest.is_none_or(|steepest| steepest.beyond < SMOOTH)
+    /// Is it so smooth that there was no seed? Between this and a dip nobody can tell. `grain`: the display's step, °C.
+    pub(crate) fn is_smooth(&self, grain: f64) -> bool {
+        self.steepest.is_none_or(|steepest| steepest.beyond < SMOOTH.max(STEPS_SMOOTH * grain).min(DIP))
     }
 }
 
@@ -198,7 +200,7 @@ mod tests {
         for tau in [10.0, 13.0, 14.0, 18.0, 22.0, 26.0, 32.0, 60.0, 70.0, 80.0] {
             for lag in [0.3, 1.0, 2.0, 4.0, 8.0, 12.0] {
                 let way = way(tau, lag, None);
-                assert!(way.dip().is_none() && way.is_smooth(), "{tau} {lag}: {:?}", way.steepest);
+                assert!(way.dip().is_none() && way.is_smooth(0.0), "{tau} {lag}: {:?}", way.steepest);
             }
         }
     }
@@ -238,7 +240,7 @@ mod tests {
 
     #[test]
     fn a_little_seed_is_neither() {
-        let way = way(30.0, 1.5, Some((16.0, 0.95)));
-        assert!(way.dip().is_none() && !way.is_smooth(), "{:?}", way.steepest);
+        let way = way(30.0, 1.5, Some((16.0, 0.9)));
+        assert!(way.dip().is_none() && !way.is_smooth(0.0), "{:?}", way.steepest);
     }
 }
