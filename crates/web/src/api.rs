@@ -1,4 +1,4 @@
-//! Everything below `/api/v1`: one table, from which both the router and the OpenAPI document are made, so that they cannot part.
+//! Everything below `/api`: one table, from which both the router and the OpenAPI document are made, so that they cannot part.
 //!
 //! A new address is a row here, and its shapes stand in `schemas`; the golden document in the tests shows what changed for programs.
 

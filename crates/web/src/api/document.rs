@@ -30,7 +30,7 @@ const FAULTS_OF_ENTRIES: [(u16, &str); 6] = [
 
 static DOCUMENT: LazyLock<Value> = LazyLock::new(openapi);
 
-/// `GET /api/v1/openapi.json`
+/// `GET /api/openapi.json`, and the same below `/api/v1`.
 pub(super) async fn answer(params: Params) -> Result<axum::Json<Value>, Problem> {
     params.only(&[])?;
     Ok(axum::Json(DOCUMENT.clone()))

@@ -10,7 +10,7 @@ use web::Entries;
 use crate::works::{Works, works};
 
 async fn document(works: &Works) -> Value {
-    works.get("/api/v1/openapi.json").await.json()
+    works.get("/api/openapi.json").await.json()
 }
 
 /// Every address with its verb and what is said of it.
@@ -29,10 +29,19 @@ async fn programs_are_told_what_was_agreed() {
     expect_test::expect_file!["../openapi.json"].assert_eq(&(told + "\n"));
 }
 
+/// It stands where no version is in the address, because it says which there are, and once more beside what it describes.
+#[tokio::test]
+async fn there_is_one_document_at_both_of_its_addresses() {
+    let works = works(Entries::Closed);
+    let (first, second) = (works.get("/api/openapi.json").await, works.get("/api/v1/openapi.json").await);
+    assert_eq!((first.status, second.status), (StatusCode::OK, StatusCode::OK));
+    assert_eq!(first.text, second.text);
+}
+
 /// Routes for programs come from the table alone, which the document is made of, too.
 #[tokio::test]
 async fn the_router_has_no_other_route_for_programs_and_answers_each_of_these() {
-    assert!(!include_str!("../../src/router.rs").contains("\"/api/v1"));
+    assert!(!include_str!("../../src/router.rs").contains("route(\"/api"));
     let works = works(Entries::OpenOnLoopback);
     for (path, verb, _) in operations(&document(&works).await) {
         let address = path.replace("{id}", "alder-2026-03-02T09:00");
@@ -73,6 +82,7 @@ async fn answers_have_the_shapes_that_are_told() {
     let document = document(&works).await;
     let span = "machine=alder&channel=chocolate&from=2026-03-02T11:50:00Z&to=2026-03-02T12:00:00Z";
     for (path, address) in [
+        ("/api/openapi.json", "/api/openapi.json".to_owned()),
         ("/api/v1/openapi.json", "/api/v1/openapi.json".to_owned()),
         ("/api/v1/machines", "/api/v1/machines".to_owned()),
         ("/api/v1/batches", "/api/v1/batches".to_owned()),

@@ -12,9 +12,22 @@ use crate::handlers::{api, audit, baselines, live};
 pub(super) const ROWS: &[Operation] = &[
     Operation {
         verb: Verb::Get,
-        path: "/api/v1/openapi.json",
+        path: "/api/openapi.json",
         id: "describe",
         says: "This document.",
+        named: None,
+        parameters: &[],
+        body: None,
+        answers: &[json(200, "Description", "An OpenAPI 3.1 document.")],
+        faults: &[],
+        lasts: false,
+        route: || get(document::answer),
+    },
+    Operation {
+        verb: Verb::Get,
+        path: "/api/v1/openapi.json",
+        id: "describeVersion1",
+        says: "The same document as at /api/openapi.json, beside the addresses that it describes.",
         named: None,
         parameters: &[],
         body: None,
