@@ -4,6 +4,7 @@
 //! on: what was recorded around it is still true. Lines and unpacking are bounded, so that a file made to hurt (or a
 //! disk image given by mistake) costs a sentence and no memory.
 
+mod in_order;
 mod line;
 mod unpack;
 
@@ -12,6 +13,7 @@ use std::io::{self, BufRead};
 use std::path::{Path, PathBuf};
 
 use crate::Message;
+pub use crate::recording::in_order::InOrder;
 pub use crate::recording::line::line;
 
 /// The longest payload that the decoder takes is 4 MiB; as escaped text it may be twice that.
@@ -37,6 +39,15 @@ pub enum RecordingError {
         path: PathBuf,
         /// Why.
         source: io::Error,
+    },
+    /// Its lines would have to be sorted, and they do not fit into memory.
+    #[error(
+        "{}: its lines are not in the order of `tst`, and there are too many of them to sort; split it",
+        path.display()
+    )]
+    TooMuchToSort {
+        /// The file.
+        path: PathBuf,
     },
 }
 

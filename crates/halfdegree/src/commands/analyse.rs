@@ -11,7 +11,7 @@ use report::{Analysed, AnalysedMachine, AnalysisDocument, IntakeDto, analysis_te
 use wire::{Decoded, Decoder};
 
 use super::read_plant;
-use super::streams::{Streams, Unread};
+use super::streams::{Pipe, Streams, Unread};
 use crate::args::{AnalyseArgs, AnalysisFormat};
 use crate::say;
 use crate::say::note;
@@ -26,7 +26,7 @@ pub(crate) fn run(args: &AnalyseArgs) -> anyhow::Result<ExitCode> {
         taken |= !decoded.arrivals.is_empty();
         decoded.arrivals.iter().for_each(|arrival| analyst.push(arrival));
     };
-    for line in Streams::open(&args.streams)? {
+    for line in Streams::open(&args.streams, Pipe::IsSorted)? {
         match line {
             Ok(message) => {
                 messages += 1;

@@ -8,7 +8,7 @@ use intake::{BrokerAddress, Credentials, Pace, Progress, ReplayConfig, replay};
 use plant::{BrokerUrl, Mqtt};
 
 use super::named::{folder_of, refused};
-use super::streams::{Streams, Unread};
+use super::streams::{Pipe, Streams, Unread};
 use super::{block_on, read_plant};
 use crate::args::ReplayArgs;
 use crate::say::{aside, note};
@@ -24,7 +24,7 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
             format!("`{speed}` is not a speed; a number above 0, or 0 for as fast as the broker takes it")
         })?,
     };
-    let streams = Streams::open(&args.streams)?;
+    let streams = Streams::open(&args.streams, Pipe::IsPassedOn)?;
     let (mut unread, mut messages) = (Unread::default(), 0_u64);
     let readable = streams.filter_map(|line| match line {
         Ok(message) => {

@@ -1,11 +1,11 @@
-//! Several recorded streams as one history: merged by arrival, each stream's own order kept.
+//! Several recorded streams as one history, in the order of arrival within each and between them.
 
 use std::collections::HashMap;
 use std::iter::Peekable;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use wire::recording::Recording;
+use wire::recording::InOrder;
 use wire::{Message, Reject};
 
 use crate::say::note;
@@ -17,16 +17,29 @@ const REASONS: usize = 1_000;
 
 /// Messages of several recordings in the order of their arrival. A line that cannot be read is a sentence with file and line.
 pub(crate) struct Streams {
-    streams: Vec<(PathBuf, Peekable<Recording>)>,
+    streams: Vec<(PathBuf, Peekable<InOrder>)>,
+}
+
+/// What is done with a pipe, which may never end.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Pipe {
+    /// It is read to its end, and sorted like a file.
+    IsSorted,
+    /// It is taken as it comes.
+    IsPassedOn,
 }
 
 impl Streams {
     /// Opens every stream before anything is read.
-    pub(crate) fn open(paths: &[PathBuf]) -> anyhow::Result<Streams> {
+    pub(crate) fn open(paths: &[PathBuf], pipe: Pipe) -> anyhow::Result<Streams> {
         let open = |path: &PathBuf| {
-            let recording =
-                Recording::open(path).with_context(|| format!("cannot read {}", path.display()))?;
-            Ok((path.clone(), recording.peekable()))
+            let is_file = path.metadata().is_ok_and(|found| found.is_file());
+            let opened = match pipe {
+                Pipe::IsPassedOn if !is_file => InOrder::open_as_it_comes(path),
+                Pipe::IsPassedOn | Pipe::IsSorted => InOrder::open(path),
+            };
+            let messages = opened.with_context(|| format!("cannot read {}", path.display()))?;
+            Ok((path.clone(), messages.peekable()))
         };
         Ok(Streams { streams: paths.iter().map(open).collect::<anyhow::Result<_>>()? })
     }
@@ -36,7 +49,7 @@ impl Iterator for Streams {
     type Item = Result<Message, String>;
 
     fn next(&mut self) -> Option<Self::Item> {
-        let next_arrival = |stream: &mut Peekable<Recording>| match stream.peek() {
+        let next_arrival = |stream: &mut Peekable<InOrder>| match stream.peek() {
             Some(Ok(message)) => Some(Some(message.arrived)),
             // A faulty line has no time; it is told where it stands.
             Some(Err(_)) => Some(None),

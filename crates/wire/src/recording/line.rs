@@ -5,6 +5,7 @@
 
 use std::borrow::Cow;
 
+use model::Timestamp;
 use serde::Deserialize;
 use serde_json::value::RawValue;
 
@@ -23,6 +24,15 @@ struct Fields<'l> {
     payloadlen: Option<usize>,
     #[serde(borrow)]
     payload: Option<&'l RawValue>,
+}
+
+/// When the message of a line arrived; `None` if the line does not say. Of a line that begins with its time, as those of the
+/// stock subscriber do, nothing else is looked at.
+pub(crate) fn arrival(line: &[u8]) -> Option<Timestamp> {
+    const FIRST: &[u8] = br#"{"tst":""#;
+    let tst = line.strip_prefix(FIRST).and_then(|rest| rest.split(|byte| *byte == b'"').next());
+    let first = tst.and_then(|tst| parse_recorded(std::str::from_utf8(tst).ok()?));
+    first.or_else(|| parse(line).ok().map(|message| message.arrived))
 }
 
 /// Reads a line.
@@ -91,7 +101,6 @@ fn json_string(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use model::Timestamp;
     use proptest::prelude::*;
 
     use super::*;
