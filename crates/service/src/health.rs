@@ -16,7 +16,7 @@ use store::Store;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 use tracing::warn;
-use web::{Health, IntakeState};
+use web::{Exposition, Health, IntakeState};
 
 use self::looked_up::LookedUp;
 use crate::metrics::Figures;
@@ -92,7 +92,7 @@ impl Vitals {
         }
     }
 
-    pub(crate) fn metrics(&self) -> String {
+    pub(crate) fn metrics(&self, exposition: Exposition) -> String {
         let board = self.board.borrow().clone();
         let open = board.lanes.iter().map(|lane| lane.open.len()).sum::<usize>() + board.plant_open.len();
         let counts = self.intake.counts();
@@ -109,7 +109,7 @@ impl Vitals {
             commits: self.intake.commit_times(),
             delays: self.intake.durable_delays(),
         };
-        figures.text()
+        figures.text(exposition)
     }
 
     fn latest_rejects(&self) -> Vec<String> {

@@ -1,4 +1,4 @@
-//! The figures for a monitoring program: Prometheus text (OpenMetrics 1.0), made anew at each asking.
+//! The figures for a monitoring program, made anew at each asking: as OpenMetrics 1.0, or as the older Prometheus text, version 0.0.4.
 //!
 //! | name | kind | what |
 //! | --- | --- | --- |
@@ -36,7 +36,7 @@ use prometheus_client::metrics::MetricType;
 use prometheus_client::metrics::counter::ConstCounter;
 use prometheus_client::metrics::gauge::ConstGauge;
 use prometheus_client::registry::{Registry, Unit};
-use web::{Health, IntakeState};
+use web::{Exposition, Health, IntakeState};
 
 /// Everything that is told, as it was at one moment.
 #[derive(Debug)]
@@ -56,7 +56,14 @@ pub(crate) struct Figures {
 
 impl Figures {
     /// The text.
-    pub(crate) fn text(self) -> String {
+    pub(crate) fn text(self, exposition: Exposition) -> String {
+        match exposition {
+            Exposition::OpenMetrics => self.open_metrics(),
+            Exposition::Prometheus => prometheus_text(&self.open_metrics()),
+        }
+    }
+
+    fn open_metrics(self) -> String {
         let mut registry = Registry::default();
         registry.register_collector(Box::new(self));
         let mut text = String::new();
@@ -107,6 +114,28 @@ impl Figures {
             None => Ok(()),
         }
     }
+}
+
+/// The older text has no units and no end, and names a counter in the lines about it as in the line of its value: with `_total`.
+fn prometheus_text(open_metrics: &str) -> String {
+    let mut text = String::with_capacity(open_metrics.len());
+    let is_counter = |name: &str| {
+        let declared = format!("# TYPE {name} counter");
+        open_metrics.lines().any(|line| line == declared)
+    };
+    for line in open_metrics.lines().filter(|line| !line.starts_with("# UNIT ") && *line != "# EOF") {
+        let mut words = line.splitn(4, ' ');
+        match (words.next(), words.next(), words.next(), words.next()) {
+            (Some("#"), Some(about @ ("HELP" | "TYPE")), Some(name), Some(says)) if is_counter(name) => {
+                text.push_str(&format!("# {about} {name}_total {says}\n"));
+            }
+            _ => {
+                text.push_str(line);
+                text.push('\n');
+            }
+        }
+    }
+    text
 }
 
 impl Collector for Figures {
@@ -179,7 +208,7 @@ mod tests {
     fn every_name_of_the_table_is_told_and_no_other() {
         let mut told = figures();
         told.health.broker_dropped = Some(4);
-        let text = told.text();
+        let text = told.text(Exposition::OpenMetrics);
         let table: Vec<&str> = include_str!("metrics.rs")
             .lines()
             .filter_map(|line| line.strip_prefix("//! | `")?.split_once('`').map(|(name, _)| name))
@@ -208,7 +237,7 @@ mod tests {
 
     #[test]
     fn buckets_count_what_is_at_or_below_their_end() {
-        let text = figures().text();
+        let text = figures().text(Exposition::OpenMetrics);
         for line in [
             "halfdegree_messages_total 12",
             "halfdegree_lag_seconds 1.5",
@@ -222,5 +251,34 @@ mod tests {
         }
         assert!(!text.contains("broker_dropped"), "what is not known is not told");
         assert!(text.ends_with("# EOF\n"));
+    }
+
+    /// As its format has it: each name stands in a TYPE line, and the lines of a histogram below that of its base name.
+    #[test]
+    fn the_older_text_says_the_same_in_its_own_way() {
+        let (old, new) = (figures().text(Exposition::Prometheus), figures().text(Exposition::OpenMetrics));
+        let values = |text: &str| -> Vec<String> {
+            text.lines().filter(|line| !line.starts_with('#')).map(str::to_owned).collect()
+        };
+        assert_eq!(values(&old), values(&new));
+        assert!(!old.contains("# EOF") && !old.contains("# UNIT"), "{old}");
+        let declared: Vec<(&str, &str)> =
+            old.lines().filter_map(|line| line.strip_prefix("# TYPE ")?.split_once(' ')).collect();
+        for line in values(&old) {
+            let name = line.split(['{', ' ']).next().unwrap();
+            let is_declared = declared.iter().any(|(base, kind)| match *kind {
+                "histogram" => {
+                    ["_bucket", "_sum", "_count"].map(|end| format!("{base}{end}")).contains(&name.to_owned())
+                }
+                "counter" => *base == name && name.ends_with("_total"),
+                _ => *base == name,
+            });
+            assert!(is_declared, "{name} in\n{old}");
+        }
+        assert!(
+            old.contains("\n# HELP halfdegree_messages_total ")
+                || old.starts_with("# HELP halfdegree_messages_total "),
+            "{old}"
+        );
     }
 }

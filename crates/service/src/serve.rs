@@ -125,7 +125,7 @@ pub async fn serve(
         events: Arc::new(JournalSink { submit }),
         metrics: {
             let vitals = vitals.clone();
-            Arc::new(move || vitals.metrics())
+            Arc::new(move |exposition| vitals.metrics(exposition))
         },
         health: Arc::new(move || vitals.health()),
         clock: clock.clone(),

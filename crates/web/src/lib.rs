@@ -9,7 +9,7 @@
 //! - [`state`](WebState): what the service hands over.
 //! - `server`, `router`, `app`: serving, all addresses, what handlers share.
 //! - `api`, `once`: the table of addresses for programs, and requests that may come again.
-//! - `handlers`: what each address answers; `problem`, `query`: what it says to a mistake.
+//! - `handlers`: what each address answers; `accept`, `problem`, `query`: in which form, and what it says to a mistake.
 //! - `view`, `urgency`, `words`, `reader`, `sentence`: facts turned into what a page says, as its reader reads.
 //! - `dashboards`, `shelf`, `page_file`, `rendered`: templates, page files, reading them anew, parts kept for live pages.
 //! - `gathered`, `paper`: what day, week and comparison are made from, and reports as PDF.
@@ -25,6 +25,7 @@
 //! Only this crate knows status codes. It decides nothing about chocolate: phases, findings and standings come from
 //! elsewhere and are shown as they are.
 
+mod accept;
 mod access;
 mod api;
 mod app;
@@ -68,5 +69,5 @@ mod written;
 pub use crate::paper::Paper;
 pub use crate::server::{WebError, check_dashboards, router, run};
 pub use crate::state::{
-    Entries, EventSink, Health, IntakeState, LivePace, NotDurable, Reading, WebConfig, WebState,
+    Entries, EventSink, Exposition, Health, IntakeState, LivePace, NotDurable, Reading, WebConfig, WebState,
 };

@@ -96,9 +96,18 @@ pub struct WebState {
     /// How the service is.
     pub health: Arc<dyn Fn() -> Health + Send + Sync>,
     /// The figures for a monitoring program, as it reads them.
-    pub metrics: Arc<dyn Fn() -> String + Send + Sync>,
+    pub metrics: Arc<dyn Fn(Exposition) -> String + Send + Sync>,
     /// The time of day; the demo's runs faster.
     pub clock: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+}
+
+/// How the figures for a monitoring program are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exposition {
+    /// Prometheus text, version 0.0.4.
+    Prometheus,
+    /// OpenMetrics, version 1.0.0.
+    OpenMetrics,
 }
 
 /// Takes entries that come through the pages. Answers when the entry is on disk, not before.

@@ -3,17 +3,18 @@
 use std::sync::Arc;
 
 use axum::extract::State;
-use axum::http::header;
+use axum::http::{HeaderMap, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Serialize;
 
+use crate::accept;
 use crate::app::App;
 use crate::page_file::Shows;
 use crate::problem::Problem;
 use crate::query::Params;
-use crate::state::Health;
+use crate::state::{Exposition, Health};
 
-/// What `prometheus-client` writes (OpenMetrics 1.0).
+const PROMETHEUS_TEXT: &str = "text/plain; version=0.0.4; charset=utf-8";
 const OPEN_METRICS: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 
 #[derive(Serialize)]
@@ -55,8 +56,15 @@ pub(crate) async fn page(State(app): State<Arc<App>>, params: Params) -> Result<
     app.render_page(&page, &app.frame("health", ""), &page.title, shown).map(Html)
 }
 
-pub(crate) async fn metrics(State(app): State<Arc<App>>) -> Response {
-    ([(header::CONTENT_TYPE, OPEN_METRICS)], (app.state.metrics)()).into_response()
+/// OpenMetrics for who asks for it, Prometheus text for everybody else.
+pub(crate) async fn metrics(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let open = accept::wish(&headers, "application/openmetrics-text");
+    let (exposition, media_type) = if 0.0 < open && accept::wish(&headers, "text/plain") <= open {
+        (Exposition::OpenMetrics, OPEN_METRICS)
+    } else {
+        (Exposition::Prometheus, PROMETHEUS_TEXT)
+    };
+    ([(header::CONTENT_TYPE, media_type)], (app.state.metrics)(exposition)).into_response()
 }
 
 impl HealthView {

@@ -1,6 +1,6 @@
 //! How the service itself is, as page and as figures.
 
-use axum::http::{StatusCode, header};
+use axum::http::StatusCode;
 use web::Entries;
 
 use crate::works::works;
@@ -22,10 +22,22 @@ async fn the_health_page_tells_figures_and_gaps() {
 }
 
 #[tokio::test]
-async fn figures_go_out_as_open_metrics() {
-    let metrics = works(Entries::Closed).get("/metrics").await;
-    assert_eq!(metrics.status, StatusCode::OK);
-    let media_type = metrics.headers[header::CONTENT_TYPE].to_str().unwrap();
-    assert!(media_type.starts_with("application/openmetrics-text"), "{media_type}");
-    assert!(metrics.text.ends_with("# EOF\n"));
+async fn figures_go_out_as_prometheus_text_and_as_open_metrics_to_who_asks_for_it() {
+    let works = works(Entries::Closed);
+    for accept in [
+        "*/*",
+        "text/plain;version=0.0.4",
+        "text/html",
+        "application/openmetrics-text;q=0",
+        "application/openmetrics-text;q=0.2,text/plain;q=0.5",
+    ] {
+        let metrics = works.get_accepting("/metrics", accept).await;
+        let media_type = metrics.header("content-type");
+        assert_eq!(media_type, "text/plain; version=0.0.4; charset=utf-8", "{accept}");
+        assert_eq!((metrics.status, metrics.text.as_str()), (StatusCode::OK, "Prometheus\n"), "{accept}");
+    }
+    let scraper = "application/openmetrics-text;version=1.0.0;q=0.5,text/plain;version=0.0.4;q=0.3,*/*;q=0.1";
+    let metrics = works.get_accepting("/metrics", scraper).await;
+    assert_eq!(metrics.header("content-type"), "application/openmetrics-text; version=1.0.0; charset=utf-8");
+    assert_eq!(metrics.text, "OpenMetrics\n");
 }

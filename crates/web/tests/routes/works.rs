@@ -30,6 +30,9 @@ const FAST: LivePace = LivePace {
 /// More than any page of this works.
 const LARGEST_ANSWER: usize = 4 << 20;
 
+/// What browsers say that they take.
+pub(crate) const BROWSER: &str = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8";
+
 pub(crate) struct Works {
     pub(crate) routes: Router,
     pub(crate) config: WebConfig,
@@ -133,7 +136,7 @@ pub(crate) fn works_with(config: WebConfig, sink: Sink) -> Works {
         store: Arc::new(store),
         events: sink.clone(),
         health: Arc::new(health),
-        metrics: Arc::new(|| "halfdegree_messages_total 7200\n# EOF\n".to_owned()),
+        metrics: Arc::new(|exposition| format!("{exposition:?}\n")),
         clock: Arc::new(|| moment("12:00")),
     };
     Works { routes: router(&config, state.clone()).unwrap(), config, state, board, sink, folder }
@@ -239,8 +242,13 @@ impl Works {
         let _ = journal.append(readings).unwrap();
     }
 
+    /// As a browser asks.
     pub(crate) async fn get(&self, address: &str) -> Answer {
-        self.send(Request::get(address).body(Body::empty()).unwrap()).await
+        self.get_accepting(address, BROWSER).await
+    }
+
+    pub(crate) async fn get_accepting(&self, address: &str, accept: &str) -> Answer {
+        self.send(Request::get(address).header("accept", accept).body(Body::empty()).unwrap()).await
     }
 
     pub(crate) async fn send(&self, request: Request<Body>) -> Answer {
