@@ -1,7 +1,7 @@
 //! What a reader is told when something cannot be answered: a code for programs and a plain sentence for people.
 //!
-//! One type for every fault of every route. An address that programs use answers it as an RFC 9457 problem document;
-//! a page answers it as a page with the same sentence (`router` turns one into the other). A reader's own mistake is
+//! One type for every fault of every route. It is answered as an RFC 9457 problem document; a browser that opens a page
+//! gets a page with the same sentence (`router` turns one into the other). A reader's own mistake is
 //! answered and not logged. Ours is answered vaguely and logged once, here, with its cause.
 //!
 //! Only this crate knows status codes.

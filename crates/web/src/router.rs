@@ -12,6 +12,7 @@ use axum::response::{Html, IntoResponse, Response};
 use axum::routing::{get, post};
 use serde::Serialize;
 
+use crate::accept;
 use crate::access::for_its_visitor;
 use crate::api;
 use crate::app::{App, Frame};
@@ -167,8 +168,8 @@ async fn faults_as_pages(State(app): State<Arc<App>>, request: Request, next: Ne
     }
 }
 
-/// Addresses for programs, and files, answer with documents; everything else is a page. `curl` on a page, which takes
-/// anything, sees the page's own fault too.
+/// Addresses for programs, and files, answer with documents; everything else is a page for who asks for one. A program that asks for
+/// anything, or for nothing in particular, gets documents of faults everywhere.
 fn wants_page(request: &Request) -> bool {
     let path = request.uri().path();
     let for_programs =
@@ -176,5 +177,5 @@ fn wants_page(request: &Request) -> bool {
     let file = [".json", ".svg", ".csv", ".png", ".parquet", ".xlsx", ".pdf"]
         .iter()
         .any(|ending| path.ends_with(ending));
-    !for_programs && !file
+    !for_programs && !file && accept::wants_page(request.headers())
 }

@@ -74,6 +74,31 @@ async fn what_is_not_there_is_said_in_the_readers_form() {
     }
 }
 
+/// The same addresses of pages, asked by a program.
+#[tokio::test]
+async fn a_program_gets_faults_of_pages_as_documents() {
+    let works = works(Entries::Closed);
+    for accept in
+        ["*/*", "application/json", "application/problem+json", "application/problem+json, text/html;q=0.5"]
+    {
+        for (address, status, code) in [
+            ("/machines/oak", 404, "no-such-machine"),
+            ("/batches/none", 404, "no-such-batch"),
+            ("/days/2026-02-30", 404, "no-such-day"),
+            ("/weeks/2026-W54", 404, "no-such-week"),
+            ("/nowhere", 404, "no-such-page"),
+            ("/machines/alder?span=1w", 400, "bad-parameter"),
+        ] {
+            let answer = works.get_accepting(address, accept).await;
+            assert_eq!(answer.header("content-type"), "application/problem+json", "{accept} {address}");
+            assert_eq!(answer.status.as_u16(), status, "{address}");
+            assert_eq!(answer.json()["code"], code, "{address}");
+        }
+    }
+    let nothing = axum::http::Request::get("/nowhere").body(axum::body::Body::empty()).unwrap();
+    assert_eq!(works.send(nothing).await.header("content-type"), "application/problem+json");
+}
+
 #[tokio::test]
 async fn an_answer_covers_only_so_much_time() {
     let wanted = "machine=alder&channel=chocolate&from=2025-03-02T00:00:00Z&to=2026-03-02T00:00:00Z";

@@ -52,7 +52,15 @@ pub(crate) async fn signed_in(works: &Works, name: &str) -> String {
 }
 
 pub(crate) async fn get_as(works: &Works, cookie: &str, address: &str) -> Answer {
-    works.send(Request::get(address).header("cookie", cookie).body(Body::empty()).unwrap()).await
+    works
+        .send(
+            Request::get(address)
+                .header("accept", crate::works::BROWSER)
+                .header("cookie", cookie)
+                .body(Body::empty())
+                .unwrap(),
+        )
+        .await
 }
 
 pub(crate) async fn note_as(works: &Works, cookie: &str, text: &str) -> Answer {
