@@ -94,7 +94,7 @@ impl Gathered {
 }
 
 /// How far the machine's readings have been worked through.
-fn seen_to(app: &App, batch: &Batch) -> Timestamp {
+pub(crate) fn seen_to(app: &App, batch: &Batch) -> Timestamp {
     let board = app.state.board.borrow();
     let lane = board.lanes.iter().find(|lane| lane.machine == batch.machine);
     lane.map_or_else(|| app.now(), |lane| lane.seen_to)

@@ -10,7 +10,7 @@ use store::ExportFormat;
 use crate::app::App;
 use crate::curve::{self, Place, Wanted};
 use crate::curve_query::{CURVE_PARAMETERS, CurveQuery, CurveSpan};
-use crate::handlers::batch::Gathered;
+use crate::handlers::batch::{Gathered, seen_to};
 use crate::handlers::batch_paper;
 use crate::handlers::files::{FormLink, form_links};
 use crate::handlers::machine::{png_file, svg_file};
@@ -20,6 +20,10 @@ use crate::view::BatchView;
 
 /// Two days of seven channels at one reading a second are some 20 MB of text, and are made in memory.
 const LONGEST_EXPORT: Span = Span::from_hours(48);
+
+/// How much newer the newest readings may be than what has been worked through of the machine: a service that has just been started again
+/// is behind by less.
+const AHEAD_OF_THE_WATCH: Span = Span::from_hours(1);
 
 /// A form in which a batch can be taken along.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -115,7 +119,8 @@ pub(crate) async fn draw(
 }
 
 async fn readings(app: &App, batch: &Batch, format: ExportFormat) -> Result<Response, Problem> {
-    let to = batch.end.unwrap_or_else(|| app.now());
+    // Readings may be those of a day long past, played again, and a machine may have been put out of use in mid-charge.
+    let to = batch.end.unwrap_or_else(|| app.now().min(seen_to(app, batch) + AHEAD_OF_THE_WATCH));
     if to.since(batch.start) > LONGEST_EXPORT {
         let sentence = "This batch is too long for one answer; export its readings with `halfdegree export`.";
         return Err(Problem::refused("too-many-readings", sentence));

@@ -1,11 +1,27 @@
 //! Drawings, their other forms, and what can be done to them.
 
-use axum::http::StatusCode;
-use web::Entries;
+use std::sync::Arc;
 
-use crate::works::works;
+use axum::http::StatusCode;
+use model::Span;
+use web::{Entries, router};
+
+use crate::works::{moment, works};
 
 const BATCH: &str = "/batches/alder-2026-03-02T09:00";
+
+/// A recording that was played again, or a machine that was put out of use in mid-charge.
+#[tokio::test]
+async fn an_open_batch_of_long_ago_reaches_as_far_as_its_readings() {
+    let mut works = works(Entries::Closed);
+    works.state.clock = Arc::new(|| moment("12:00") + Span::from_hours(40 * 24));
+    works.routes = router(&works.config, works.state.clone()).unwrap();
+    let table = works.get("/batches/alder-2026-03-02T09:00.csv").await;
+    assert_eq!((table.status, table.text.lines().count()), (StatusCode::OK, 601), "{}", table.text);
+    let columns = works.get("/batches/alder-2026-03-02T09:00.parquet").await;
+    assert_eq!(columns.status, StatusCode::OK);
+    assert!(columns.text.starts_with("PAR1"));
+}
 
 #[tokio::test]
 async fn a_curve_is_drawn_in_the_page_and_says_what_it_shows() {
