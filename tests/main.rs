@@ -6,6 +6,7 @@
 //! | `samples` | each sample stream gives the analysis that stands beside it |
 //! | `replay` | a recorded stream through a real broker and a service that is stopped and killed on the way: every reading once |
 //! | `cut` | service and analysis say the same, however the stream is cut into pieces |
+//! | `cold_junction` | thermocouples are read by the room of their time, over a stop and another plant file |
 //! | `line_order` | a recorded stream says the same, whatever the order of its lines |
 //! | `recordings` | real temperature recordings that are no kettles break nothing and cry no wolf |
 //! | `zero_loss` | whatever is killed, cut, frozen or filled on the way, every acknowledged message is there once |
@@ -26,6 +27,7 @@
 mod access;
 mod backup;
 mod bad_input;
+mod cold_junction;
 mod cut;
 mod doctor;
 mod formats;

@@ -26,6 +26,7 @@ mod mover;
 mod past;
 mod progress;
 mod rework;
+mod rooms;
 mod serve;
 mod sink;
 mod watch;

@@ -23,6 +23,7 @@ use crate::health::{self, Vitals, keep_noting_gaps};
 use crate::mover::Mover;
 use crate::progress::Progress;
 use crate::rework::Reworker;
+use crate::rooms::remember_rooms;
 use crate::sink::JournalSink;
 use crate::watch::Watch;
 use crate::{ServiceConfig, ServiceError};
@@ -116,12 +117,17 @@ pub async fn serve(
     vitals.look();
     let looking = tokio::spawn(health::keep_looking(vitals.clone(), stop.clone()));
     let watch_board_for_displays = watch_board.clone();
+    let readings = Arc::new(data.open_readings()?);
+    let mut decoder = Decoder::new(&plant);
+    if let Err(error) = remember_rooms(&mut decoder, &readings) {
+        warn!(%error, "thermocouples wait until the room is told, because what was known of it cannot be read");
+    }
     let state = WebState {
         plant: plant.clone(),
         board: watch_board,
         records,
         alarms: desk,
-        store: Arc::new(data.open_readings()?),
+        store: readings.clone(),
         events: Arc::new(JournalSink { submit }),
         metrics: {
             let vitals = vitals.clone();
@@ -150,7 +156,7 @@ pub async fn serve(
     let mut pages = tokio::spawn(web::run(web, state, listener, async move { stop_pages.cancelled().await }));
 
     ready();
-    let mut intake_config = IntakeConfig::new(broker.address, broker.client_id, Decoder::new(&plant), clock);
+    let mut intake_config = IntakeConfig::new(broker.address, broker.client_id, decoder, clock);
     intake_config.credentials = broker.credentials;
     intake_config.last_arrival = last_arrival.filter(|_| !broker.is_new);
     intake_config.heard = heard.filter(|_| !broker.is_new);

@@ -1,8 +1,9 @@
 //! From a message to readings, events and rejects, by the plant file.
 //!
-//! Two things pass from one message to the next: a machine's newest room value, for thermocouples whose cold junction is
-//! the room, and what Sparkplug B has said about its metrics. Both are lost with the process and come again by
-//! themselves, the latter because the decoder asks for it ([`Decoded::requests`](crate::Decoded::requests)).
+//! Two things pass from one message to the next: a machine's room values, for thermocouples whose cold junction is the
+//! room, and what Sparkplug B has said about its metrics. Both are lost with the process. The former are given back from what is on
+//! disk ([`Decoder::remember`]); the latter comes again, because the decoder asks for it
+//! ([`Decoded::requests`](crate::Decoded::requests)).
 
 mod desk;
 mod machines;
@@ -16,7 +17,7 @@ mod tests;
 
 use std::collections::BTreeSet;
 
-use model::{Arrival, Channel, Content, Event, MachineId, Timestamp};
+use model::{Arrival, Channel, Content, Event, MachineId, Reading, Timestamp};
 use plant::{CurveRules, Machine, Plant, Source};
 
 pub(crate) use crate::decoder::desk::Desk;
@@ -50,6 +51,18 @@ impl Decoder {
             rooms: Rooms::default(),
             sparkplug: sparkplug::Host::default(),
             curves: plant.temper_test.curve,
+        }
+    }
+
+    /// The machines that have a thermocouple whose cold junction is the room.
+    pub fn machines_that_need_room(&self) -> impl Iterator<Item = &MachineId> {
+        self.machines.all().filter(|machine| rooms::needs_room(machine)).map(|machine| &machine.id)
+    }
+
+    /// Is told a reading of an earlier run, as it was stored. Room values are kept for thermocouples; other readings mean nothing here.
+    pub fn remember(&mut self, reading: &Reading) {
+        if let Ok(machine) = self.machines.find(reading.machine.as_str()) {
+            self.rooms.note(machine, reading);
         }
     }
 

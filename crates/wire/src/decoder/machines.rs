@@ -17,6 +17,10 @@ impl Machines {
         Machines(machines.collect())
     }
 
+    pub(crate) fn all(&self) -> impl Iterator<Item = &Machine> {
+        self.0.values()
+    }
+
     /// # Errors
     /// A plain sentence if the plant has no such machine.
     pub(crate) fn find(&self, id: &str) -> Result<&Machine, String> {

@@ -54,14 +54,14 @@ impl<'m> Readings<'m> {
         if at.is_none() && self.message.retained {
             return Ok(());
         }
+        let at = at.unwrap_or(self.message.arrived);
         let settings = self.machine.settings(channel);
         let value = match value {
             None => None,
             Some(value) => {
-                Measured { channel, settings, unit, value }.value(self.rooms.of(&self.machine.id))?
+                Measured { channel, settings, unit, value }.value(self.rooms.at(&self.machine.id, at))?
             }
         };
-        let at = at.unwrap_or(self.message.arrived);
         let reading = Reading { machine: self.machine.id.clone(), channel, at, value };
         self.rooms.note(self.machine, &reading);
         self.decoded.arrivals.push(Arrival {

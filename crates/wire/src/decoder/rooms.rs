@@ -1,38 +1,45 @@
-//! The newest room value of each machine that has a thermocouple with its cold junction there.
+//! Room values of each machine that has a thermocouple with its cold junction there.
+//!
+//! A junction was as warm as the room at the moment of its reading, and not as the room is now: a logger that was cut off sends a channel
+//! after the other, and a queue of an outage comes long after its time. So more than the newest value is kept.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use model::{Channel, MachineId, Reading, Timestamp};
 use plant::{ColdJunction, Machine, Sensor};
 
-/// Room values by machine.
-#[derive(Debug, Default)]
-pub(crate) struct Rooms(HashMap<MachineId, Room>);
+/// Room values that are kept of a machine, the newest ones: half a day at one every five seconds, a week at one a minute.
+pub(crate) const MOST_KEPT: usize = 10_000;
 
-/// A room value and when it was measured.
-#[derive(Debug, Clone, Copy)]
-struct Room {
-    at: Timestamp,
-    celsius: f64,
-}
+/// Room values by machine, °C.
+#[derive(Debug, Default)]
+pub(crate) struct Rooms(HashMap<MachineId, BTreeMap<Timestamp, f64>>);
 
 impl Rooms {
-    /// The newest value known, °C.
-    pub(crate) fn of(&self, machine: &MachineId) -> Option<f64> {
-        self.0.get(machine).map(|room| room.celsius)
+    /// The newest value that was measured at `at` or before, or else the first one after it, °C.
+    pub(crate) fn at(&self, machine: &MachineId, at: Timestamp) -> Option<f64> {
+        let known = self.0.get(machine)?;
+        let before = known.range(..=at).next_back();
+        before.or_else(|| known.range(at..).next()).map(|(_, celsius)| *celsius)
     }
 
-    /// Remembers a room value, if the machine needs one and it is not older than what is known.
+    /// Remembers a room value, if the machine needs one.
     pub(crate) fn note(&mut self, machine: &Machine, reading: &Reading) {
         let (Channel::Room, Some(celsius)) = (reading.channel, reading.value) else { return };
-        if !machine.channels.values().any(|settings| has_room_junction(settings.sensor)) {
+        if !needs_room(machine) {
             return;
         }
-        let newest = self.0.entry(machine.id.clone()).or_insert(Room { at: reading.at, celsius });
-        if newest.at <= reading.at {
-            *newest = Room { at: reading.at, celsius };
+        let known = self.0.entry(machine.id.clone()).or_default();
+        known.insert(reading.at, celsius);
+        if MOST_KEPT < known.len() {
+            known.pop_first();
         }
     }
+}
+
+/// Has it a thermocouple whose cold junction is in the room?
+pub(crate) fn needs_room(machine: &Machine) -> bool {
+    machine.channels.values().any(|settings| has_room_junction(settings.sensor))
 }
 
 fn has_room_junction(sensor: Option<Sensor>) -> bool {
@@ -41,5 +48,94 @@ fn has_room_junction(sensor: Option<Sensor>) -> bool {
             junction == ColdJunction::Room
         }
         None | Some(Sensor::Pt100) => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use plant::parse_plant;
+
+    use super::*;
+    use crate::{Decoder, Message};
+
+    const PLANT: &str = r#"
+[plant]
+name = "Tern Street works"
+time_zone = "Europe/Lisbon"
+[[couverture]]
+id = "dark-64"
+family = "dark"
+[[machine]]
+id = "alder"
+style = "kettle"
+couverture = "dark-64"
+[machine.channel.chocolate]
+sensor = "type-k"
+cold_junction = "room"
+[[machine]]
+id = "birch"
+style = "kettle"
+couverture = "dark-64"
+"#;
+    const NOON: i64 = 1_772_452_800;
+
+    fn decoder() -> Decoder {
+        Decoder::new(&parse_plant(PLANT).expect("a good plant file"))
+    }
+
+    /// What a pack says of the chocolate, °C.
+    fn chocolate(decoder: &mut Decoder, pack: &str) -> Vec<String> {
+        let message = Message {
+            topic: "works/alder".to_owned(),
+            payload: pack.as_bytes().to_owned(),
+            arrived: Timestamp::from_millis((NOON + 3_600) * 1_000),
+            retained: false,
+        };
+        let decoded = decoder.decode(&message);
+        assert_eq!(decoded.rejects, []);
+        let readings = decoded.arrivals.into_iter().filter_map(|arrival| match arrival.content {
+            model::Content::Reading(reading) if reading.channel == Channel::Chocolate => reading.value,
+            _ => None,
+        });
+        readings.map(|value| format!("{value:.1}")).collect()
+    }
+
+    fn room(second: i64, celsius: f64) -> Reading {
+        let at = Timestamp::from_millis((NOON + second) * 1_000);
+        Reading { machine: "alder".parse().unwrap(), channel: Channel::Room, at, value: Some(celsius) }
+    }
+
+    /// A logger sends what it has kept, a channel after the other. Type K gives 0.324 mV between 22 and 30 °C.
+    #[test]
+    fn a_junction_is_as_warm_as_the_room_was_then() {
+        let mut decoder = decoder();
+        let pack = format!(
+            r#"[{{"bt":{NOON},"n":"room","v":22}},{{"n":"room","t":60,"v":30}},{{"n":"chocolate","u":"mV","v":0.324}},{{"n":"chocolate","u":"mV","t":60,"v":0}}]"#
+        );
+        assert_eq!(chocolate(&mut decoder, &pack), ["30.0", "30.0"]);
+        let at = |second: i64| format!(r#"[{{"bt":{NOON},"t":{second},"n":"chocolate","u":"mV","v":0}}]"#);
+        assert_eq!(chocolate(&mut decoder, &at(59)), ["22.0"], "the newest one until then");
+        assert_eq!(chocolate(&mut decoder, &at(3_000)), ["30.0"]);
+        assert_eq!(chocolate(&mut decoder, &at(-600)), ["22.0"], "the nearest one, where none was before");
+    }
+
+    #[test]
+    fn values_of_an_earlier_run_are_remembered() {
+        let mut decoder = decoder();
+        assert_eq!(decoder.machines_that_need_room().map(MachineId::as_str).collect::<Vec<_>>(), ["alder"]);
+        decoder.remember(&room(0, 21.0));
+        let pack = format!(r#"[{{"bt":{NOON},"t":5,"n":"chocolate","u":"mV","v":0}}]"#);
+        assert_eq!(chocolate(&mut decoder, &pack), ["21.0"]);
+    }
+
+    #[test]
+    fn so_many_are_kept_and_the_oldest_go() {
+        let mut decoder = decoder();
+        let most = i64::try_from(MOST_KEPT).unwrap();
+        (0..=most)
+            .rev()
+            .for_each(|second| decoder.remember(&room(second, if second == 0 { 1.0 } else { 20.0 })));
+        let known = &decoder.rooms.0[&"alder".parse().unwrap()];
+        assert_eq!((known.len(), known.first_key_value()), (MOST_KEPT, Some((&room(1, 20.0).at, &20.0))));
     }
 }
