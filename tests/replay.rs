@@ -9,6 +9,7 @@ use engine::Analyst;
 use intake::{EmbeddedBroker, EmbeddedListen};
 use model::{Channel, Content, MachineId, Timestamp};
 use testkit::{Mosquitto, wait_until};
+use wire::Message;
 
 use crate::program::{Service, output, program, text};
 use crate::streams::Sample;
@@ -85,6 +86,42 @@ fn a_broker_of_the_older_version_is_no_trouble() {
     let to = format!("mqtt://{}", broker.listen().v311);
     let output = program().arg("replay").arg(&stream).args(["--to", &to, "--speed", "0"]).output().unwrap();
     assert_eq!(text(&output.stderr), "2 messages published, each acknowledged by the broker\n");
+}
+
+/// A stock recording begins with what the broker had kept. Published again it would be new, and a value of some day a reading of now.
+#[test]
+fn what_is_no_reading_in_a_recording_is_not_made_into_one() {
+    let anywhere = ([127, 0, 0, 1], 0).into();
+    let broker = EmbeddedBroker::start(EmbeddedListen { v311: anywhere, v5: anywhere }, None).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let stream = folder.path().join("stream.ndjson");
+    let recorded = |topic: &str, payload: &str, retained: bool| {
+        let arrived = Timestamp::from_millis(1_772_427_600_000);
+        wire::recording::line(&Message {
+            topic: topic.to_owned(),
+            payload: payload.into(),
+            arrived,
+            retained,
+        })
+    };
+    let lines = [
+        recorded("works/alder/chocolate", "77.7", true),
+        recorded("works/alder/event", r#"{"event":"end"}"#, true),
+        recorded("works/alder", r#"[{"n":"chocolate","t":1772427500,"v":31.5}]"#, true),
+        recorded("works/alder/standing", r#"{"standing":"in-temper"}"#, true),
+        recorded("works/alder/standing", r#"{"standing":"unproven"}"#, false),
+        recorded("works/alder/chocolate", "31.6", false),
+    ];
+    fs::write(&stream, lines.join("\n")).unwrap();
+    let to = format!("mqtt://{}", broker.listen().v5);
+    let output = program().arg("replay").arg(&stream).args(["--to", &to, "--speed", "0"]).output().unwrap();
+    assert_eq!(
+        text(&output.stderr),
+        "halfdegree: 2 left out: the broker had kept them from earlier, and they do not say from when, so that they are no readings\n\
+         halfdegree: 2 left out: they tell displays of standings, which the service does itself\n\
+         2 messages published, each acknowledged by the broker\n"
+    );
+    assert_eq!(output.status.code(), Some(0));
 }
 
 /// What stands at the broker for light towers is, within seconds, what the API says of the machine.

@@ -1,6 +1,9 @@
 //! What goes into the decoder and what comes out.
 
 use model::{Arrival, Timestamp};
+use serde_json::Value;
+
+use crate::parse_rfc3339;
 
 /// One message as the broker delivered it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -13,6 +16,31 @@ pub struct Message {
     pub arrived: Timestamp,
     /// The broker kept it from earlier.
     pub retained: bool,
+}
+
+impl Message {
+    /// Does its payload name a moment: a time in text, or a number that can only be one? SenML counts from the arrival below
+    /// 2^28 (RFC 8428, 4.5.3), which is the year 1978 in seconds, and nothing that is measured here is as large.
+    pub fn names_a_moment(&self) -> bool {
+        serde_json::from_slice(&self.payload).is_ok_and(|payload| holds_a_moment(&payload))
+    }
+
+    /// Is it what the service itself tells displays, at `<root>/<machine>/standing`?
+    pub fn is_standing(&self) -> bool {
+        let levels: Vec<&str> = self.topic.split('/').collect();
+        3 <= levels.len() && levels.last() == Some(&"standing")
+    }
+}
+
+fn holds_a_moment(value: &Value) -> bool {
+    const FIRST_MOMENT: f64 = 268_435_456.0;
+    match value {
+        Value::String(text) => parse_rfc3339(text).is_some(),
+        Value::Number(number) => number.as_f64().is_some_and(|number| FIRST_MOMENT <= number),
+        Value::Array(values) => values.iter().any(holds_a_moment),
+        Value::Object(fields) => fields.values().any(holds_a_moment),
+        Value::Null | Value::Bool(_) => false,
+    }
 }
 
 /// What a message held.
@@ -79,4 +107,41 @@ fn excerpt(payload: &[u8]) -> String {
 fn hexadecimal(bytes: &[u8]) -> String {
     let shown: Vec<String> = bytes.iter().take(EXCERPT_BYTES).map(|byte| format!("{byte:02x}")).collect();
     shown.join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn message(topic: &str, payload: &str) -> Message {
+        let arrived = "2026-03-02T05:00:00Z".parse().unwrap();
+        Message { topic: topic.to_owned(), payload: payload.as_bytes().to_owned(), arrived, retained: true }
+    }
+
+    #[test]
+    fn a_moment_is_told_from_values_and_from_times_before_the_arrival() {
+        for payload in [
+            r#"{"event":"end","at":"2026-03-02T05:00:00Z"}"#,
+            r#"[{"bn":"alder/","bt":1772427600,"n":"chocolate","v":31}]"#,
+            r#"{"data":{"value":31,"ms":1772427600000}}"#,
+            r#"[{"n":"chocolate","v":31},{"n":"room","t":1.7724276e9,"v":21}]"#,
+        ] {
+            assert!(message("works/alder", payload).names_a_moment(), "{payload}");
+        }
+        for payload in
+            ["31.5", "", "nan", r#"{"event":"end"}"#, r#"[{"n":"chocolate","t":-5,"v":31}]"#, "\u{1}"]
+        {
+            assert!(!message("works/alder", payload).names_a_moment(), "{payload}");
+        }
+    }
+
+    #[test]
+    fn standings_are_told_by_their_topic() {
+        for topic in ["works/alder/standing", "tern/street/alder/standing"] {
+            assert!(message(topic, "{}").is_standing(), "{topic}");
+        }
+        for topic in ["works/standing", "works/alder/chocolate", "works/standing/chocolate", "standing"] {
+            assert!(!message(topic, "{}").is_standing(), "{topic}");
+        }
+    }
 }

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use anyhow::{Context, bail};
 use intake::{BrokerAddress, Credentials, Pace, Progress, ReplayConfig, replay};
 use plant::{BrokerUrl, Mqtt};
+use wire::Message;
 
 use super::named::{folder_of, refused};
 use super::streams::{Pipe, Streams, Unread};
@@ -26,10 +27,11 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     };
     let streams = Streams::open(&args.streams, Pipe::IsPassedOn)?;
     let (mut unread, mut messages) = (Unread::default(), 0_u64);
+    let mut left_out = LeftOut::default();
     let readable = streams.filter_map(|line| match line {
         Ok(message) => {
             messages += 1;
-            Some(message)
+            left_out.or_publish(message)
         }
         Err(fault) => {
             unread.line(&fault);
@@ -48,6 +50,7 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     })?;
     unread.tell();
     unread.refuse(messages)?;
+    left_out.tell();
     note!(
         "{}{} messages published, each acknowledged by the broker",
         if at_terminal { "\r" } else { "" },
@@ -57,6 +60,44 @@ pub(crate) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
         bail!("{} lines could not be read and were left out", unread.lines());
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Messages that a broker would make into something else than they were.
+#[derive(Debug, Default)]
+struct LeftOut {
+    kept: u64,
+    standings: u64,
+}
+
+impl LeftOut {
+    /// A broker hands on whatever is published as new, so that a message which it had only kept would count as measured or done now, unless
+    /// it names its moment. And what the service told displays is for the service to say.
+    fn or_publish(&mut self, message: Message) -> Option<Message> {
+        if message.is_standing() {
+            self.standings += 1;
+            return None;
+        }
+        if message.retained && !message.names_a_moment() {
+            self.kept += 1;
+            return None;
+        }
+        Some(message)
+    }
+
+    fn tell(&self) {
+        if 0 < self.kept {
+            note!(
+                "halfdegree: {} left out: the broker had kept them from earlier, and they do not say from when, so that they are no readings",
+                self.kept
+            );
+        }
+        if 0 < self.standings {
+            note!(
+                "halfdegree: {} left out: they tell displays of standings, which the service does itself",
+                self.standings
+            );
+        }
+    }
 }
 
 /// Where to, and who we are there: user, password and certificates come from the plant file, if one is given.
