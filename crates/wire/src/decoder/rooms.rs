@@ -95,7 +95,7 @@ couverture = "dark-64"
         assert_eq!(decoded.rejects, []);
         let readings = decoded.arrivals.into_iter().filter_map(|arrival| match arrival.content {
             model::Content::Reading(reading) if reading.channel == Channel::Chocolate => reading.value,
-            _ => None,
+            model::Content::Reading(_) | model::Content::Event(_) => None,
         });
         readings.map(|value| format!("{value:.1}")).collect()
     }
