@@ -248,7 +248,7 @@ impl MachineWatch {
     fn pass_on(&mut self, setting: &Setting<'_>, passed: Passed) {
         for (at, channel, value) in passed.readings {
             if channel == Channel::Chocolate {
-                self.process.heard(at, value);
+                self.process.note_reading(at, value);
             }
         }
         for tick in passed.ticks {

@@ -140,3 +140,30 @@ impl Sieve {
         passed.iter().filter_map(|&(at, channel, value)| self.ticker.insert(channel, at, value)).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Read once a minute: three readings that happen to be alike make a slope of none, and three that flicker make one. Over ten minutes they hold.
+    #[test]
+    fn a_probe_that_is_read_by_the_minute_has_a_habit() {
+        let flicker = [0.1, -0.1, 0.0, 0.2, -0.1, 0.1, -0.2, 0.0, 0.1, -0.1, 0.2];
+        let (mut sieve, mut history) = (Sieve::new(Style::Kettle), History::default());
+        let mut told = Vec::new();
+        for minute in 0..140 {
+            let at = Timestamp::from_millis(minute * 60_000);
+            let value = 31.4 + if minute < 120 { flicker[minute as usize % flicker.len()] } else { 0.0 };
+            let (verdict, value) =
+                sieve.look(at, Some(value), &history, Some(Span::from_mins(5))).expect("a possible value");
+            if verdict != Verdict::Quiet {
+                told.push(minute);
+            }
+            if let Some(value) = value {
+                let passed = sieve.let_on((at, Channel::Chocolate, value), Span::from_mins(5));
+                passed.ticks.into_iter().for_each(|tick| history.push(tick));
+            }
+        }
+        assert_eq!(told, [130]);
+    }
+}

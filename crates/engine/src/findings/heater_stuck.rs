@@ -2,12 +2,13 @@
 //! the set-point less 0.5 °C; or the chocolate itself is rising and more than 3 °C above it (contract, section 6).
 //!
 //! A relay has welded shut or a valve sticks (1–3 °C/min by `P/(m·c)`; act within a minute: common practice, no source). Rising is judged minute by
-//! minute, each above the one before, and in the first and the last half minute, so that a two-point controller's saw-tooth is none. What is ordinary must not look like it:
+//! minute, each above the one before, and a jacket's in the first and the last half minute, too, so that a two-point controller's saw-tooth is none;
+//! where a channel is told every few minutes, from reading to reading. What is ordinary must not look like it:
 //!
 //! - *End of heating up.* The jacket is far above the set-point while the charge is still below it: the chocolate must have been there
 //!   for all of the five minutes, at one set-point.
-//! - *A two-point hold.* The jacket of a strong heater swings far up in every cycle: where it has gone more than two and a half degrees above the set-point
-//!   in this hold before it began to rise (three hours at most, heating up left out), it must be two degrees hotter than that.
+//! - *A two-point hold.* The jacket of a strong heater swings far up in every cycle: where it has gone more than two and a half degrees above the
+//!   set-point in this hold before it began to rise (three hours at most, heating up left out), it must be two degrees hotter than that.
 //! - *Set-point lowered.* Chocolate and jacket are far above it for an hour, but fall. The chocolate must have come up a degree from its lowest
 //!   since then.
 //! - *Something warm was filled in.* The chocolate rises, but a jacket that is colder than the chocolate does not heat it.
@@ -15,13 +16,15 @@
 //! Over when the chocolate is back within 1 °C above the set-point and the jacket within 2 °C, for a minute (the figures of this list:
 //! common practice, no source). Without a set-point nobody can say what was asked for; when idle, or set below 26 °C, nothing is raised.
 
+mod minutes;
+
 use frames::Tick;
 use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::around::{Around, value_of};
+use self::minutes::{MINUTE, marks, near_seldom, rises, seldom_told};
+use super::around::Around;
 use super::{Report, Verdict, number};
-use crate::history::mean;
 use crate::phases::IDLE_BELOW;
 
 const ABOVE_SETPOINT: f64 = 3.0;
@@ -39,8 +42,6 @@ const HOLD_KNOWN: Span = Span::from_mins(20);
 const CHARGE_MINUTES: usize = 3;
 const CHARGE_MINUTES_ALONE: usize = 4;
 const CHARGE_RISES: f64 = 0.3;
-/// What rises does so in each minute, by at least so much of its mean: the trough of a saw-tooth among the minutes shows.
-const RISES_EVENLY: f64 = 0.4;
 /// Walked back in such steps, a slow rise goes on while it makes so much of each, °C.
 const RISE_STEP: Span = Span::from_mins(2);
 const STILL_RISES: f64 = 0.15;
@@ -50,12 +51,6 @@ const COME_UP: f64 = 1.0;
 const LEVEL_WINDOW: Span = Span::from_secs(20);
 /// A jacket's value speaks for so long: it may be read less often than the chocolate.
 const JACKET_HOLDS: Span = Span::from_mins(5);
-const MINUTE: Span = Span::from_mins(1);
-/// Values so near to a minute speak for it.
-const NEAR: Span = Span::from_secs(10);
-const NEAR_SELDOM: Span = Span::from_secs(30);
-/// What is told so seldom has no value near each minute.
-const SELDOM: (Span, Span) = (Span::from_secs(61), Span::from_mins(5));
 /// Calm: chocolate and jacket are so near to the set-point, for so long.
 const CHARGE_CALM: f64 = 1.0;
 const JACKET_CALM: f64 = 2.0;
@@ -136,10 +131,9 @@ fn jacket_rises(a: &Around<'_>, setpoint: f64, jacket: Option<f64>) -> Option<He
     rises(a, Channel::Jacket, JACKET_MINUTES, JACKET_RISES).then_some(())?;
     let asked_now = |tick: &&Tick| is_asked(tick, setpoint);
     let above = |tick: &Tick| Some(Some(tick).filter(asked_now)?.chocolate()? - setpoint);
-    let charge_there = marks(a, JACKET_MINUTES, above);
-    let known = charge_there.iter().flatten();
-    let there = known.clone().count() > 1 && known.clone().all(|above| *above >= -CHARGE_THERE);
-    (there && is_unusual(a, setpoint, jacket, charge_there.last().copied().flatten())).then(|| Heated {
+    let charge_above = marks(a, JACKET_MINUTES, above).or_else(|| seldom_told(a, JACKET_MINUTES, above))?;
+    let there = charge_above.iter().all(|above| *above >= -CHARGE_THERE);
+    (there && is_unusual(a, setpoint, jacket, *charge_above.last()?)).then(|| Heated {
         says: format!(
             "The jacket has been rising for five minutes and is at {jacket:.1} °C, although the chocolate has reached its set-point of \
              {setpoint:.1} °C."
@@ -155,7 +149,7 @@ fn is_asked(tick: &Tick, setpoint: f64) -> bool {
 
 /// Is the jacket hotter than it was in this hold before? A two-point controller with much heat takes its jacket far up again and again. At the
 /// beginning of a hold, when nothing is known of that yet, the charge must have come through the set-point.
-fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: Option<f64>) -> bool {
+fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: f64) -> bool {
     let same = |tick: &Tick| is_asked(tick, setpoint);
     let before = a.history.between(a.known - HOLD_REMEMBERED, rises_since(a));
     let mut hold = before.rev().take_while(same).peekable();
@@ -180,13 +174,13 @@ fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: Option<f
     let known_for = lasts.zip(since).map(|(newest, oldest)| newest - oldest);
     match (highest, known_for.is_some_and(|known_for| known_for >= HOLD_KNOWN)) {
         (Some(highest), true) => highest <= setpoint + JACKET_QUIET || jacket > highest + JACKET_UNUSUAL,
-        (Some(_), false) | (None, _) => charge_above.is_some_and(|above| above >= CHARGE_THERE),
+        (Some(_), false) | (None, _) => charge_above >= CHARGE_THERE,
     }
 }
 
 /// Since when the jacket has been rising that has done so for the last minutes: a slow rise was none of the hold's ways either when it began.
 fn rises_since(a: &Around<'_>) -> Timestamp {
-    let jacket = |at: Timestamp| near(a, at, NEAR_SELDOM, |tick| tick.other(Channel::Jacket));
+    let jacket = |at: Timestamp| near_seldom(a, at, |tick| tick.other(Channel::Jacket));
     let mut since = a.known - MINUTE * JACKET_MINUTES as i64;
     let mut lowest = jacket(since);
     while let (Some(now), Some(before)) = (lowest, jacket(since - RISE_STEP)) {
@@ -209,53 +203,6 @@ fn charge_rises(a: &Around<'_>, setpoint: f64, chocolate: f64, jacket: Option<f6
         ),
         since: a.known - MINUTE * lasts as i64,
     })
-}
-
-/// Has a channel been rising for so many minutes, in each of them and by `by` °C in all?
-fn rises(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
-    let marks: Option<Vec<f64>> = marks(a, lasts, |tick| value_of(tick, channel)).into_iter().collect();
-    let Some([first, .., last]) = marks.as_deref() else { return rises_seldom_told(a, channel, lasts, by) };
-    let rise = last - first;
-    let even = RISES_EVENLY * rise / lasts as f64;
-    rise >= by
-        && marks.iter().flat_map(|marks| marks.windows(2)).all(|pair| pair[1] - pair[0] >= even)
-        && (channel == Channel::Chocolate || rises_at_its_ends(a, channel, lasts, even / 2.0))
-}
-
-/// The same of a channel that is told every few minutes: by its readings, which span the minutes, each above the one before.
-fn rises_seldom_told(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
-    let lasts = MINUTE * lasts as i64;
-    let told = a.history.between(a.known - lasts - SELDOM.1 * 2, a.known);
-    let told: Vec<(Timestamp, f64)> =
-        told.rev().filter_map(|tick| Some((tick.at, value_of(&tick, channel)?))).collect();
-    let is_seldom = |pair: &[(Timestamp, f64)]| (SELDOM.0..=SELDOM.1).contains(&(pair[0].0 - pair[1].0));
-    let pairs = told.windows(2).take_while(|pair| is_seldom(pair) && pair[0].1 > pair[1].1);
-    let since = pairs.map(|pair| pair[1]).find(|(at, _)| told[0].0 - *at >= lasts);
-    since.is_some_and(|(_, before)| told[0].1 - before >= by)
-}
-
-/// Has a channel that is told often enough been rising in the first half minute and in the last one? Four minutes reach into five minutes' marks.
-fn rises_at_its_ends(a: &Around<'_>, channel: Channel, lasts: usize, by: f64) -> bool {
-    let value = |at: Timestamp| near(a, at, NEAR, |tick| value_of(tick, channel));
-    let rose = |from: Timestamp| {
-        value(from).zip(value(from + MINUTE / 2)).is_none_or(|(before, after)| after - before >= by)
-    };
-    rose(a.known - MINUTE * lasts as i64) && rose(a.known - MINUTE / 2)
-}
-
-/// Values at the minutes so far back, the oldest first and the last of them now; `None` where nothing is known. Each is a mean of ten seconds
-/// before and after, or of half a minute where a channel reports more seldom.
-fn marks(a: &Around<'_>, lasts: usize, value: impl Fn(&Tick) -> Option<f64>) -> Vec<Option<f64>> {
-    (0..=lasts as i64)
-        .rev()
-        .map(|back| a.known - MINUTE * back)
-        .map(|mark| near(a, mark, NEAR, &value).or_else(|| near(a, mark, NEAR_SELDOM, &value)))
-        .collect()
-}
-
-/// Mean of what is known around a moment.
-fn near(a: &Around<'_>, at: Timestamp, reach: Span, value: impl Fn(&Tick) -> Option<f64>) -> Option<f64> {
-    mean(a.history.between(at - reach, at + reach).filter_map(|tick| value(&tick)))
 }
 
 #[cfg(test)]
@@ -325,6 +272,49 @@ mod tests {
         );
     }
 
+    /// The jacket was on its way up when the set-point was lowered: five minutes of the new one have to pass.
+    #[test]
+    fn five_minutes_are_those_at_one_set_point() {
+        check(
+            "working 0:00 setpoint=34 chocolate=34 jacket=34 | ~20:00 | ~23:00 jacket=36 | 23:05 setpoint=31.5 | ~40:00 jacket=47",
+            &expect!["27:40 raise heater-stuck from 22:40"],
+        );
+    }
+
+    #[test]
+    fn four_minutes_are_none() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.6 jacket=32 | ~30:00 | ~34:00 jacket=37 | ~60:00 jacket=32",
+            &expect![""],
+        );
+    }
+
+    /// Chocolate, jacket and set-point every two minutes.
+    #[test]
+    fn what_is_told_seldom_rises_from_reading_to_reading() {
+        let told = |minute: i64| {
+            let rise = (minute - 30).clamp(0, 8) as f64;
+            format!("{minute}:00 setpoint=31.5 chocolate={} jacket={}", 31.6 + rise / 10.0, 32.0 + 0.8 * rise)
+        };
+        let script: Vec<String> = (0..30).map(|i| told(2 * i)).collect();
+        check(&format!("working {}", script.join(" | ")), &expect!["36:05 raise heater-stuck from 31:05"]);
+        let alone: Vec<String> = (0..30)
+            .map(|i| {
+                format!("{}:00 setpoint=31.5 chocolate={}", 2 * i, 31.5 + 1.5 * f64::from((i - 15).max(0)))
+            })
+            .collect();
+        check(&format!("working {}", alone.join(" | ")), &expect!["36:05 raise heater-stuck from 32:05"]);
+    }
+
+    /// While it was warmed to its set-point the jacket was hotter than it is now; of the hold that says nothing.
+    #[test]
+    fn heating_up_is_none_of_the_holds_ways() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.2 jacket=40 | ~10:00 jacket=32 chocolate=31.6 | ~40:00 | ~45:00 jacket=36",
+            &expect!["44:45 raise heater-stuck from 39:45"],
+        );
+    }
+
     #[test]
     fn a_two_point_hold_is_ordinary() {
         let swings: Vec<String> = (0..10)
@@ -386,17 +376,26 @@ mod tests {
     #[test]
     fn what_the_hold_never_did_needs_no_more_than_the_limit() {
         check(
-            "working 0:00 setpoint=31.5 chocolate=31.5 jacket=31 | ~5:00 jacket=33.4 | ~20:00 jacket=31 | ~30:00 | ~38:00 jacket=35 | ~40:00 jacket=35",
+            "working 0:00 setpoint=31.5 chocolate=31.5 jacket=31 | ~5:00 jacket=33.4 | ~20:00 jacket=31 | ~30:00 | ~38:00 jacket=35 \
+             | ~40:00 jacket=35",
             &expect!["37:10 raise heater-stuck from 32:10"],
         );
     }
 
-    /// By two tenths a minute it would take for ever to be two degrees hotter than five minutes ago.
+    /// By two tenths a minute it is never two degrees hotter than five minutes ago. Until it is far above its limit it goes up by fits and starts.
     #[test]
     fn a_slow_rise_is_not_compared_with_itself() {
+        let stair = |i: u32| {
+            let (minute, below) = (30 + 2 * i, 32.0 + 0.4 * f64::from(i));
+            format!("~{minute}:00 jacket={below:.1} | ~{minute}:10 jacket={:.1}", below + 0.4)
+        };
+        let stairs: Vec<String> = (0..9).map(stair).collect();
         check(
-            "working 0:00 setpoint=31.5 chocolate=31.5 jacket=32 | ~30:00 | ~50:00 jacket=36",
-            &expect!["42:40 raise heater-stuck from 37:40"],
+            &format!(
+                "working 0:00 setpoint=31.5 chocolate=31.5 jacket=32 | {} | ~48:00 | ~60:00 jacket=38",
+                stairs.join(" | ")
+            ),
+            &expect!["52:45 raise heater-stuck from 47:45"],
         );
     }
 

@@ -1,8 +1,9 @@
 //! `hunting`, low: in working, three or more cycles of 0.8 °C peak to peak or more, period 2–30 min (contract, section 6).
 //!
 //! A controller that hunts melts crystals at each peak and grows them in each trough (common practice, no source). Turning points are those
-//! of a zigzag: a peak is one when the chocolate has come down by 0.8 °C from it, a trough likewise. Six of them in a row, each followed by a swing (the
-//! last by half of one), make three cycles. The cycles of one controller are alike, so that three top-ups in an hour are none: the longest is at most twice the shortest.
+//! of a zigzag: a peak is one when the chocolate has come down by 0.8 °C from it, a trough likewise. Six of them in a row, each followed by a swing
+//! (the last by half of one), make three cycles. The cycles of one controller are alike, so that three top-ups in an hour are none: the longest is
+//! at most twice the shortest.
 //! Noise turns too: the swings have to stand out of what neighbouring readings differ by, which takes some six readings a cycle.
 //! A set-point change or top-up starts anew ten minutes later. Over when no further turn comes within one and a half cycles.
 
@@ -14,6 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
 use crate::bounded::remember_newest;
+use crate::history::extremes;
 
 const SWING: f64 = 0.8;
 /// Six turns, each followed by a swing, are three cycles; the last one is one when half of a swing has come back.
@@ -77,10 +79,8 @@ impl Zigzag {
 
     /// What will be a turn if the way back from it goes on as it has begun, where the way to it was long enough; `last` is the turn before.
     fn turning(&self, last: Turn, now: Turn) -> Option<Turn> {
-        let (extreme, back) = match self.up? {
-            true => (self.highest?, self.highest?.level - now.level),
-            false => (self.lowest?, now.level - self.lowest?.level),
-        };
+        let extreme = if self.up? { self.highest? } else { self.lowest? };
+        let back = (now.level - extreme.level).abs();
         (back >= BACK && (extreme.level - last.level).abs() >= SWING).then_some(extreme)
     }
 }
@@ -95,80 +95,74 @@ impl Hunting {
             *self = Hunting::default();
         }
         let now = Turn { at: m.at, level: m.level };
-        if let Some(turn) = self.zigzag.insert(now) {
+        let turned = self.zigzag.insert(now);
+        if let Some(turn) = turned {
             remember_newest(&mut self.turns, turn, TURNS);
-            return self.judge(m);
         }
-        if let Some(verdict) = self.is_about_to(m, now) {
-            return verdict;
+        if self.open {
+            return if turned.is_some() { Verdict::Quiet } else { self.still_swings(m) };
         }
-        self.still_swings(m)
-    }
-
-    fn cycles(&self) -> impl Iterator<Item = Span> {
-        self.turns.iter().zip(self.turns.iter().skip(2)).map(|(before, after)| after.at - before.at)
-    }
-
-    /// The last of the turns is on its way: it counts already, but is none before it is whole.
-    fn is_about_to(&mut self, m: &Moment<'_>, now: Turn) -> Option<Verdict> {
-        if self.open || self.turns.len() + 1 < TURNS {
-            return None;
-        }
-        let turning = self.zigzag.turning(*self.turns.back()?, now)?;
-        let before = self.turns.clone();
-        remember_newest(&mut self.turns, turning, TURNS);
-        let verdict = self.judge(m);
-        self.turns = before;
-        Some(verdict).filter(|verdict| *verdict != Verdict::Quiet)
-    }
-
-    fn judge(&mut self, m: &Moment<'_>) -> Verdict {
-        let (Some(first), Some(shortest), Some(longest)) =
-            (self.turns.front().copied(), self.cycles().min(), self.cycles().max())
-        else {
-            return Verdict::Quiet;
+        let report = match turned {
+            Some(_) => report(m, &self.turns),
+            None => self.with_the_next_turn(now).and_then(|turns| report(m, &turns)),
         };
-        let in_range = shortest >= SHORTEST && longest <= LONGEST;
-        let alike = longest.as_secs_f64() <= ALIKE * shortest.as_secs_f64();
-        if self.open || self.turns.len() < TURNS || !in_range || !alike || self.is_noise(m) {
-            return Verdict::Quiet;
-        }
-        self.open = true;
-        let mean = (self.cycles().map(Span::as_mins_f64).sum::<f64>()) / self.cycles().count() as f64;
-        let highs = self.turns.iter().map(|turn| turn.level).fold(f64::NEG_INFINITY, f64::max);
-        let lows = self.turns.iter().map(|turn| turn.level).fold(f64::INFINITY, f64::min);
-        Report {
-            kind: FindingKind::Hunting,
-            priority: Priority::Low,
-            from: first.at,
-            raised_at: m.known,
-            says: format!("The hold swings between {lows:.1} and {highs:.1} °C, once in about {mean:.0} min."),
-            evidence: vec![number("period_min", mean), number("peak_to_peak_c", highs - lows)],
-            advice: "Keep an eye on the peaks and test more often; have the controller's tuning, a sticking valve and the place of the \
-                     probe looked at.",
-        }
-        .raise()
+        self.open = report.is_some();
+        report.map_or(Verdict::Quiet, Report::raise)
     }
 
-    fn is_noise(&self, m: &Moment<'_>) -> bool {
-        let Some(first) = self.turns.front() else { return true };
-        let readings: Vec<f64> = m.history.chocolate(first.at, m.known).map(|(_, value)| value).collect();
-        let levels: Vec<f64> = self.turns.iter().map(|turn| turn.level).collect();
-        let swings: Vec<f64> = levels.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
-        // One excursion among swings of noise is no swing of a control.
-        median(&swings).is_none_or(|swing| swing < OUT_OF_NOISE * scatter_with_jumps(&readings))
+    /// The last of the turns counts while it is on its way, but is none before it is whole.
+    fn with_the_next_turn(&self, now: Turn) -> Option<VecDeque<Turn>> {
+        let next = self.turns.back().filter(|_| self.turns.len() + 1 >= TURNS)?;
+        let next = self.zigzag.turning(*next, now)?;
+        let mut turns = self.turns.clone();
+        remember_newest(&mut turns, next, TURNS);
+        Some(turns)
     }
 
     fn still_swings(&mut self, m: &Moment<'_>) -> Verdict {
-        let (Some(last), Some(cycle)) = (self.turns.back().copied(), self.cycles().max()) else {
+        let (Some(last), Some(cycle)) = (self.turns.back().copied(), cycles(&self.turns).max()) else {
             return Verdict::Quiet;
         };
-        if !self.open || (m.known - last.at).as_secs_f64() < 1.5 * cycle.as_secs_f64() {
+        if (m.known - last.at).as_secs_f64() < 1.5 * cycle.as_secs_f64() {
             return Verdict::Quiet;
         }
         *self = Hunting::default();
         Verdict::Over(last.at)
     }
+}
+
+fn cycles(turns: &VecDeque<Turn>) -> impl Iterator<Item = Span> {
+    turns.iter().zip(turns.iter().skip(2)).map(|(before, after)| after.at - before.at)
+}
+
+/// What these turns say, if they are those of a control that hunts.
+fn report(m: &Moment<'_>, turns: &VecDeque<Turn>) -> Option<Report> {
+    let (first, shortest, longest) = (turns.front()?, cycles(turns).min()?, cycles(turns).max()?);
+    let in_range = shortest >= SHORTEST && longest <= LONGEST;
+    let alike = longest.as_secs_f64() <= ALIKE * shortest.as_secs_f64();
+    if turns.len() < TURNS || !in_range || !alike || is_noise(m, first.at, turns) {
+        return None;
+    }
+    let mean = cycles(turns).map(Span::as_mins_f64).sum::<f64>() / cycles(turns).count() as f64;
+    let (lows, highs) = extremes(turns.iter().map(|turn| turn.level))?;
+    Some(Report {
+        kind: FindingKind::Hunting,
+        priority: Priority::Low,
+        from: first.at,
+        raised_at: m.known,
+        says: format!("The hold swings between {lows:.1} and {highs:.1} °C, once in about {mean:.0} min."),
+        evidence: vec![number("period_min", mean), number("peak_to_peak_c", highs - lows)],
+        advice: "Keep an eye on the peaks and test more often; have the controller's tuning, a sticking valve and the place of the \
+                 probe looked at.",
+    })
+}
+
+fn is_noise(m: &Moment<'_>, from: Timestamp, turns: &VecDeque<Turn>) -> bool {
+    let readings: Vec<f64> = m.history.chocolate(from, m.known).map(|(_, value)| value).collect();
+    let levels: Vec<f64> = turns.iter().map(|turn| turn.level).collect();
+    let swings: Vec<f64> = levels.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    // One excursion among swings of noise is no swing of a control.
+    median(&swings).is_none_or(|swing| swing < OUT_OF_NOISE * scatter_with_jumps(&readings))
 }
 
 #[cfg(test)]

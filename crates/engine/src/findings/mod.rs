@@ -7,7 +7,7 @@
 //! | asked | when | by |
 //! | --- | --- | --- |
 //! | instrument detectors | at each chocolate reading or arrival | `machine.rs` |
-//! | process detectors | at each tick with chocolate | [`ProcessFindings`] |
+//! | process detectors | at each tick with chocolate; [`scorch`] hears of readings, too | [`ProcessFindings`] |
 //! | what is around the charge: room, stirrer, heater | at each tick | [`around`] |
 //! | detectors over batches | when a batch closes | [`over_batches`] |
 
@@ -202,14 +202,14 @@ pub(crate) struct ProcessFindings {
 impl ProcessFindings {
     /// Takes a chocolate reading that nothing is wrong with, for what a tick is too coarse for.
     #[inline]
-    pub(crate) fn heard(&mut self, at: Timestamp, value: f64) {
-        self.scorch.heard(at, value);
+    pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64) {
+        self.scorch.note_reading(at, value);
     }
 
-    /// Would [`ProcessFindings::heard`] change nothing?
+    /// Would [`ProcessFindings::note_reading`] change nothing?
     #[inline]
-    pub(crate) fn is_passed_over(&self, value: f64) -> bool {
-        self.scorch.is_passed_over(value)
+    pub(crate) fn ignores(&self, value: f64) -> bool {
+        self.scorch.ignores(value)
     }
 
     /// Asks every detector.

@@ -137,7 +137,8 @@ impl ProbeStuck {
     }
 }
 
-/// How far the jacket's mean moved one way between two moments, °C; `None` if it went back and forth, has only begun to move or is not known.
+/// How far the jacket's mean moved one way between two moments, °C; `None` if it went back and forth, has only begun to move or is not
+/// known.
 fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64> {
     let jacket = |from: Timestamp, to: Timestamp| {
         mean(history.between(from, to).filter_map(|tick| tick.other(Channel::Jacket)))
@@ -147,8 +148,9 @@ fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64>
     let first = jacket(from, from + JACKET_ENDS).or_else(|| jacket(from, from + HOLDS))?;
     let half = jacket(middle - JACKET_ENDS, middle + JACKET_ENDS)?;
     let last = jacket(to - JACKET_ENDS, to).or_else(|| jacket(to - HOLDS, to))?;
-    let share = (half - first) / (last - first);
-    (UNDER_WAY..=1.0).contains(&share).then_some(last - first)
+    let moved = last - first;
+    let one_way = (half - first) * (last - half) >= 0.0;
+    (one_way && (half - first).abs() >= UNDER_WAY * moved.abs()).then_some(moved)
 }
 
 #[cfg(test)]
@@ -217,7 +219,7 @@ mod tests {
     #[test]
     fn a_jacket_that_has_only_just_turned_tells_nothing() {
         let turned = |second: i64| if second < 900 { 32.0 } else { 32.0 - (second - 900) as f64 * 0.08 };
-        assert!(run((0..194).map(|_| 31.4), turned).is_empty());
+        assert!(run((0..210).map(|_| 31.4), turned).is_empty());
         assert_eq!(run((0..400).map(|_| 31.4), turned).len(), 1);
     }
 

@@ -35,8 +35,8 @@ struct Run {
 impl Scorch {
     /// Takes a chocolate reading that nothing is wrong with.
     #[inline]
-    pub(crate) fn heard(&mut self, at: Timestamp, value: f64) {
-        if self.is_passed_over(value) {
+    pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64) {
+        if self.ignores(value) {
             return;
         }
         if self.limit.is_none_or(|limit| value <= limit) {
@@ -52,7 +52,7 @@ impl Scorch {
 
     /// Does a reading change nothing?
     #[inline]
-    pub(crate) fn is_passed_over(&self, value: f64) -> bool {
+    pub(crate) fn ignores(&self, value: f64) -> bool {
         self.run.is_none() && self.limit.is_none_or(|limit| value <= limit)
     }
 
@@ -61,14 +61,11 @@ impl Scorch {
         if m.phase == Phase::Idle {
             self.run = None;
         }
-        let Some((from, (raised_at, value))) =
-            self.run.take_if(|run| run.lasted.is_some()).and_then(|run| Some((run.from, run.lasted?)))
-        else {
-            return self.still_on(m);
+        let lasted =
+            self.run.take_if(|run| run.lasted.is_some()).and_then(|run| Some((run.from, run.lasted?)));
+        let Some((from, (raised_at, value))) = lasted.filter(|_| !self.watch.is_open()) else {
+            return self.is_over(m);
         };
-        if self.watch.is_open() {
-            return self.still_on(m);
-        }
         self.watch.step(m.at, m.known, Condition::Bad, false, Span::ZERO);
         Report {
             kind: FindingKind::Scorch,
@@ -86,8 +83,8 @@ impl Scorch {
         .raise()
     }
 
-    /// Is what was told over?
-    fn still_on(&mut self, m: &Moment<'_>) -> Verdict {
+    /// Is it, if it was told?
+    fn is_over(&mut self, m: &Moment<'_>) -> Verdict {
         if !self.watch.is_open() {
             return Verdict::Quiet;
         }
@@ -120,14 +117,17 @@ mod tests {
     /// A charge of 54 °C that is read every so many milliseconds and stands at 55.6 °C from the reading at `hot.0` s on, up to and with that at
     /// `hot.1` s. What is told, in seconds.
     fn told(phase: Phase, every_ms: i64, hot: (f64, f64)) -> Vec<String> {
+        told_of(phase, every_ms, |second| if hot.0 <= second && second <= hot.1 { 55.6 } else { 54.0 })
+    }
+
+    fn told_of(phase: Phase, every_ms: i64, course: impl Fn(f64) -> f64) -> Vec<String> {
         let limits = Family::Dark.default_limits();
         let (mut detector, mut history, mut told) = (Scorch::default(), History::default(), Vec::new());
         let (mut ticker, timeline) = (frames::Ticker::new(Span::from_secs(5)), Timeline::default());
         for i in 0..600_000 / every_ms {
             let at = Timestamp::from_millis(i * every_ms);
-            let second = (i * every_ms) as f64 / 1000.0;
-            let value = if hot.0 <= second && second <= hot.1 { 55.6 } else { 54.0 };
-            detector.heard(at, value);
+            let value = course((i * every_ms) as f64 / 1000.0);
+            detector.note_reading(at, value);
             let Some(tick) = ticker.insert(Channel::Chocolate, at, value) else { continue };
             history.push(tick);
             let m = moment(phase, tick.at, tick.chocolate().unwrap(), &history, &timeline, &limits);
@@ -157,6 +157,18 @@ mod tests {
     #[test]
     fn it_is_told_once_however_long_it_lasts() {
         assert_eq!(told(Phase::Soak, 1_000, (60.0, 300.0)), ["70 raise from 60", "over at 300"]);
+    }
+
+    /// Half a degree below its limit a charge may still be on its way up again.
+    #[test]
+    fn it_is_over_below_the_deadband() {
+        let course = |second: f64| match second {
+            ..60.0 => 54.0,
+            60.0..120.0 => 55.2,
+            120.0..300.0 => 54.8,
+            _ => 54.2,
+        };
+        assert_eq!(told_of(Phase::Soak, 5_000, course), ["70 raise from 60", "over at 300"]);
     }
 
     #[test]

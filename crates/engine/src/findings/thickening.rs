@@ -3,8 +3,8 @@
 //!
 //! At equal speed, mass and temperature the current follows the viscosity; a fifth more is roughly a few per cent more of the fat
 //! crystallised (common practice, no source). The current is looked at as the mean of two minutes, since a stirrer cycles by some per cent; such
-//! a mean passes a limit a minute late, which is taken off the ten. Each speed of the stirrer (a twentieth apart, as the median of two minutes) has a
-//! base of its own, which counts its minutes from when it was set first. Deadband 3 % of the base.
+//! a mean passes a limit later by half of what its values span, which is taken off the ten. Each speed of the stirrer (a twentieth apart, as the
+//! median of two minutes) has a base of its own, which counts its minutes from when it was set first. Deadband 3 % of the base.
 
 use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -22,8 +22,7 @@ const BASE_TO: Span = Span::from_mins(15);
 const BASE_READINGS: usize = 2;
 const MORE: f64 = 1.15;
 const DEADBAND: f64 = 0.03;
-/// Ten minutes, less half of [`SMOOTH`].
-const FOR: Span = Span::from_mins(9);
+const FOR: Span = Span::from_mins(10);
 const SAME_TEMPERATURE: f64 = 0.5;
 const SAME_SPEED: f64 = 0.05;
 /// Bases of so many speeds are remembered.
@@ -83,15 +82,17 @@ impl Thickening {
         self.next_look = Some(m.at + EVERY);
         let Some(base) = self.base.or_else(|| base_of(m, origin?)) else { return Verdict::Quiet };
         self.base = Some(base);
-        let motor = m.history.between(m.at - SMOOTH, m.known).filter_map(|tick| tick.other(Channel::Motor));
-        let Some(current) = mean(motor) else { return Verdict::Quiet };
+        let ticks = m.history.between(m.at - SMOOTH, m.known);
+        let motor: Vec<_> = ticks.filter_map(|tick| Some((tick.at, tick.other(Channel::Motor)?))).collect();
+        let Some(current) = mean(motor.iter().map(|(_, current)| *current)) else { return Verdict::Quiet };
+        let late = (motor[motor.len() - 1].0 - motor[0].0) / 2;
         let condition = if (m.level - base.chocolate_c).abs() > SAME_TEMPERATURE || melts(m) {
             Condition::Clear
         } else {
             Condition::above(current / base.current_a, MORE, DEADBAND)
         };
         let gap = m.gap || std::mem::take(&mut self.paused);
-        let edge = self.watch.step(m.at, m.known, condition, gap, FOR);
+        let edge = self.watch.step(m.at, m.known, condition, gap, FOR - late);
         edge.told(|from| report(m, from, base, current))
     }
 
@@ -236,6 +237,25 @@ mod tests {
     fn a_fifth_more_for_ten_minutes() {
         let told = run(|t| if t < 60.0 { 2.0 } else { 2.4 }, |_| 31.5, |_| {});
         assert_eq!(told, ["raise at 70:40 from 61:35"]);
+    }
+
+    #[test]
+    fn a_motor_that_is_read_every_four_minutes_has_a_base() {
+        let told = run(
+            |t| {
+                if t % 4.0 > 0.04 {
+                    f64::NAN
+                } else if t < 60.0 {
+                    2.0
+                } else {
+                    2.6
+                }
+            },
+            |_| 31.5,
+            |_| {},
+        );
+        assert_eq!(told.len(), 1, "{told:?}");
+        assert!(told[0].starts_with("raise at 7"), "{told:?}");
     }
 
     #[test]

@@ -61,9 +61,7 @@ impl MachineWatch {
         let mut is_usual = |at: Timestamp, value: Option<f64>| {
             let Some(value) = value.filter(|_| ProbeFault::is_possible(value)) else { return false };
             let before = std::mem::replace(&mut good, value);
-            SpikeFilter::goes_on(before, value)
-                && run.goes_on(at, value)
-                && self.process.is_passed_over(value)
+            SpikeFilter::goes_on(before, value) && run.goes_on(at, value) && self.process.ignores(value)
         };
         let mut waiting = self.sorter.readings_before(rows.at(range.start))?;
         let mut steady = self.silent.steady()?;

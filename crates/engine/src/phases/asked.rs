@@ -2,8 +2,9 @@
 //!
 //! A controller's swing is part of the level: without the step, the swing's last half would pass for the beginning of the move. The level
 //! of a fall is the chocolate at the step, or the top to which a wall that is still hot carries it; that of a rise its lowest since then. It is
-//! left at the last moment within a tenth of a degree of it. A probe that flickers passes that bound more than once: the date is half-way between the first time and the last. A probe that does
-//! not show so little dates a fall by the clock ([`driven`]); its rises are no truer by the step than by their own foot (from made-up days).
+//! left at the last moment within a tenth of a degree of it. A probe that flickers passes that bound more than once: the date is half-way between
+//! the first time and the last. A probe that does not show so little dates a fall by the clock ([`driven`]); its rises are no truer by the step than
+//! by their own foot (from made-up days).
 
 use model::{Channel, Span, Timestamp};
 
