@@ -367,6 +367,40 @@ mod tests {
         assert!(told.ends_with("to Some(480.0)"), "{told}");
     }
 
+    /// Set down at minute 160 at 45 °C, it rises to 46 °C until minute 170 and is back at 45 °C at minute 180.
+    #[test]
+    fn what_still_rises_when_it_is_set_down_cools_from_its_top() {
+        let corners = [
+            (0.0, 21.0),
+            (30.0, 21.0),
+            (160.0, 45.0),
+            (170.0, 46.0),
+            (180.0, 45.0),
+            (315.0, 31.5),
+            (480.0, 31.5),
+        ];
+        let marks = [(30, Mark::Heat), (160, Mark::Lower), (479, Mark::Off)];
+        let told = told(&record(&corners, &marks), Method::Seed);
+        // A tenth of a degree a minute down.
+        assert!(told.contains("| cooling 171 |"), "{told}");
+    }
+
+    /// The power goes at minute 300, and a tenth of a degree is gone within a minute; the highest of the soak was hours before.
+    #[test]
+    fn a_soak_that_nobody_ended_falls_from_its_last_high() {
+        let corners = [
+            (0.0, 21.0),
+            (30.0, 21.0),
+            (150.0, 46.0),
+            (240.0, 45.0),
+            (300.0, 45.2),
+            (420.0, 31.5),
+            (480.0, 31.5),
+        ];
+        let told = told(&record(&corners, &[(30, Mark::Heat), (479, Mark::Off)]), Method::Seed);
+        assert!(told.contains("| cooling 300.9 |"), "{told}");
+    }
+
     #[test]
     fn a_low_point_is_rewarmed() {
         let corners = [(0.0, 45.0), (10.0, 45.0), (60.0, 27.4), (70.0, 27.4), (80.0, 31.4), (120.0, 31.4)];
