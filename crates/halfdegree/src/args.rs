@@ -233,7 +233,8 @@ pub(crate) struct DoctorArgs {
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Example:\n  halfdegree replay monday.ndjson --to mqtt://127.0.0.1:1883 --speed 20")]
 pub(crate) struct ReplayArgs {
-    /// Recorded streams, one message a line; several are sent as one, in the order of their arrival times.
+    /// Recorded streams, one message a line; several are sent as one, in the order of their arrival times. Standings are left out, and
+    /// so is what the broker had kept without a time of its own: published again it would be new.
     #[arg(required = true, value_name = "STREAM")]
     pub(crate) streams: Vec<PathBuf>,
     /// The broker, such as mqtt://127.0.0.1:1883.

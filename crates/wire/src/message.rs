@@ -4,6 +4,7 @@ use model::{Arrival, Timestamp};
 use serde_json::Value;
 
 use crate::parse_rfc3339;
+use crate::senml::RELATIVE_BELOW;
 
 /// One message as the broker delivered it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -33,10 +34,9 @@ impl Message {
 }
 
 fn holds_a_moment(value: &Value) -> bool {
-    const FIRST_MOMENT: f64 = 268_435_456.0;
     match value {
         Value::String(text) => parse_rfc3339(text).is_some(),
-        Value::Number(number) => number.as_f64().is_some_and(|number| FIRST_MOMENT <= number),
+        Value::Number(number) => number.as_f64().is_some_and(|number| RELATIVE_BELOW <= number),
         Value::Array(values) => values.iter().any(holds_a_moment),
         Value::Object(fields) => fields.values().any(holds_a_moment),
         Value::Null | Value::Bool(_) => false,

@@ -13,7 +13,7 @@ use std::io::{self, BufRead};
 use std::path::{Path, PathBuf};
 
 use crate::Message;
-pub use crate::recording::in_order::InOrder;
+pub use crate::recording::in_order::{InOrder, Pipe};
 pub use crate::recording::line::line;
 
 /// The longest payload that the decoder takes is 4 MiB; as escaped text it may be twice that.

@@ -21,7 +21,7 @@ mod vectors;
 use crate::senml::labels::Labels;
 
 /// Times below this are relative to the arrival, in seconds (RFC 8428, section 4.5.3).
-const RELATIVE_BELOW: f64 = 268_435_456.0;
+pub(crate) const RELATIVE_BELOW: f64 = 268_435_456.0;
 /// The version that RFC 8428 describes, and that stands where none is given.
 const VERSION: f64 = 10.0;
 /// A base name stands in front of each name of the pack, so that a long one would be copied thousands of times.

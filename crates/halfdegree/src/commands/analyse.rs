@@ -8,10 +8,11 @@ use anyhow::{Context, bail};
 use engine::{Analysis, Analyst, MachineAnalysis};
 use plant::Plant;
 use report::{Analysed, AnalysedMachine, AnalysisDocument, IntakeDto, analysis_text};
+use wire::recording::Pipe;
 use wire::{Decoded, Decoder};
 
 use super::read_plant;
-use super::streams::{Pipe, Streams, Unread};
+use super::streams::{Streams, Unread};
 use crate::args::{AnalyseArgs, AnalysisFormat};
 use crate::say;
 use crate::say::note;

@@ -7,9 +7,10 @@ use anyhow::{Context, bail};
 use intake::{BrokerAddress, Credentials, Pace, Progress, ReplayConfig, replay};
 use plant::{BrokerUrl, Mqtt};
 use wire::Message;
+use wire::recording::Pipe;
 
 use super::named::{folder_of, refused};
-use super::streams::{Pipe, Streams, Unread};
+use super::streams::{Streams, Unread};
 use super::{block_on, read_plant};
 use crate::args::ReplayArgs;
 use crate::say::{aside, note};

@@ -5,7 +5,7 @@ use std::iter::Peekable;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use wire::recording::InOrder;
+use wire::recording::{InOrder, Pipe};
 use wire::{Message, Reject};
 
 use crate::say::note;
@@ -20,25 +20,12 @@ pub(crate) struct Streams {
     streams: Vec<(PathBuf, Peekable<InOrder>)>,
 }
 
-/// What is done with a pipe, which may never end.
-#[derive(Debug, Clone, Copy)]
-pub(crate) enum Pipe {
-    /// It is read to its end, and sorted like a file.
-    IsSorted,
-    /// It is taken as it comes.
-    IsPassedOn,
-}
-
 impl Streams {
     /// Opens every stream before anything is read.
     pub(crate) fn open(paths: &[PathBuf], pipe: Pipe) -> anyhow::Result<Streams> {
         let open = |path: &PathBuf| {
-            let is_file = path.metadata().is_ok_and(|found| found.is_file());
-            let opened = match pipe {
-                Pipe::IsPassedOn if !is_file => InOrder::open_as_it_comes(path),
-                Pipe::IsPassedOn | Pipe::IsSorted => InOrder::open(path),
-            };
-            let messages = opened.with_context(|| format!("cannot read {}", path.display()))?;
+            let messages =
+                InOrder::open(path, pipe).with_context(|| format!("cannot read {}", path.display()))?;
             Ok((path.clone(), messages.peekable()))
         };
         Ok(Streams { streams: paths.iter().map(open).collect::<anyhow::Result<_>>()? })

@@ -53,79 +53,53 @@ fn has_room_junction(sensor: Option<Sensor>) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use plant::parse_plant;
+    use model::Content;
 
     use super::*;
-    use crate::{Decoder, Message};
+    use crate::Decoder;
+    use crate::decoder::tests::{decoder, message};
 
-    const PLANT: &str = r#"
-[plant]
-name = "Tern Street works"
-time_zone = "Europe/Lisbon"
-[[couverture]]
-id = "dark-64"
-family = "dark"
-[[machine]]
-id = "alder"
-style = "kettle"
-couverture = "dark-64"
-[machine.channel.chocolate]
-sensor = "type-k"
-cold_junction = "room"
-[[machine]]
-id = "birch"
-style = "kettle"
-couverture = "dark-64"
-"#;
-    const NOON: i64 = 1_772_452_800;
+    /// An hour before what these messages are of arrives.
+    const BEFORE: i64 = 1_772_424_000;
 
-    fn decoder() -> Decoder {
-        Decoder::new(&parse_plant(PLANT).expect("a good plant file"))
-    }
-
-    /// What a pack says of the chocolate, °C.
-    fn chocolate(decoder: &mut Decoder, pack: &str) -> Vec<String> {
-        let message = Message {
-            topic: "works/alder".to_owned(),
-            payload: pack.as_bytes().to_owned(),
-            arrived: Timestamp::from_millis((NOON + 3_600) * 1_000),
-            retained: false,
-        };
-        let decoded = decoder.decode(&message);
+    /// What a pack says of Birch's jacket, °C.
+    fn jacket(decoder: &mut Decoder, pack: &str) -> Vec<String> {
+        let decoded = decoder.decode(&message("works/birch", pack.as_bytes(), false));
         assert_eq!(decoded.rejects, []);
         let readings = decoded.arrivals.into_iter().filter_map(|arrival| match arrival.content {
-            model::Content::Reading(reading) if reading.channel == Channel::Chocolate => reading.value,
-            model::Content::Reading(_) | model::Content::Event(_) => None,
+            Content::Reading(reading) if reading.channel == Channel::Jacket => reading.value,
+            Content::Reading(_) | Content::Event(_) => None,
         });
         readings.map(|value| format!("{value:.1}")).collect()
     }
 
     fn room(second: i64, celsius: f64) -> Reading {
-        let at = Timestamp::from_millis((NOON + second) * 1_000);
-        Reading { machine: "alder".parse().unwrap(), channel: Channel::Room, at, value: Some(celsius) }
+        let at = Timestamp::from_millis((BEFORE + second) * 1_000);
+        Reading { machine: "birch".parse().unwrap(), channel: Channel::Room, at, value: Some(celsius) }
     }
 
-    /// A logger sends what it has kept, a channel after the other. Type K gives 0.324 mV between 22 and 30 °C.
+    /// A logger sends what it has kept, a channel after the other. Type K gives 1.203 mV at
+    /// 30 °C (NIST Monograph 175) and 0.879 mV at 22 °C (there, too, from memory).
     #[test]
     fn a_junction_is_as_warm_as_the_room_was_then() {
         let mut decoder = decoder();
         let pack = format!(
-            r#"[{{"bt":{NOON},"n":"room","v":22}},{{"n":"room","t":60,"v":30}},{{"n":"chocolate","u":"mV","v":0.324}},{{"n":"chocolate","u":"mV","t":60,"v":0}}]"#
+            r#"[{{"bt":{BEFORE},"n":"room","v":22}},{{"n":"room","t":60,"v":30}},{{"n":"jacket","u":"mV","v":0.324}},{{"n":"jacket","u":"mV","t":60,"v":0}}]"#
         );
-        assert_eq!(chocolate(&mut decoder, &pack), ["30.0", "30.0"]);
-        let at = |second: i64| format!(r#"[{{"bt":{NOON},"t":{second},"n":"chocolate","u":"mV","v":0}}]"#);
-        assert_eq!(chocolate(&mut decoder, &at(59)), ["22.0"], "the newest one until then");
-        assert_eq!(chocolate(&mut decoder, &at(3_000)), ["30.0"]);
-        assert_eq!(chocolate(&mut decoder, &at(-600)), ["22.0"], "the nearest one, where none was before");
+        assert_eq!(jacket(&mut decoder, &pack), ["30.0", "30.0"]);
+        let at = |second: i64| format!(r#"[{{"bt":{BEFORE},"t":{second},"n":"jacket","u":"mV","v":0}}]"#);
+        assert_eq!(jacket(&mut decoder, &at(59)), ["22.0"], "the newest one until then");
+        assert_eq!(jacket(&mut decoder, &at(3_000)), ["30.0"]);
+        assert_eq!(jacket(&mut decoder, &at(-600)), ["22.0"], "the nearest one, where none was before");
     }
 
     #[test]
     fn values_of_an_earlier_run_are_remembered() {
         let mut decoder = decoder();
-        assert_eq!(decoder.machines_that_need_room().map(MachineId::as_str).collect::<Vec<_>>(), ["alder"]);
+        assert_eq!(decoder.machines_that_need_room().map(MachineId::as_str).collect::<Vec<_>>(), ["birch"]);
         decoder.remember(&room(0, 21.0));
-        let pack = format!(r#"[{{"bt":{NOON},"t":5,"n":"chocolate","u":"mV","v":0}}]"#);
-        assert_eq!(chocolate(&mut decoder, &pack), ["21.0"]);
+        let pack = format!(r#"[{{"bt":{BEFORE},"t":5,"n":"jacket","u":"mV","v":0}}]"#);
+        assert_eq!(jacket(&mut decoder, &pack), ["21.0"]);
     }
 
     #[test]
@@ -135,7 +109,7 @@ couverture = "dark-64"
         (0..=most)
             .rev()
             .for_each(|second| decoder.remember(&room(second, if second == 0 { 1.0 } else { 20.0 })));
-        let known = &decoder.rooms.0[&"alder".parse().unwrap()];
+        let known = &decoder.rooms.0[&"birch".parse().unwrap()];
         assert_eq!((known.len(), known.first_key_value()), (MOST_KEPT, Some((&room(1, 20.0).at, &20.0))));
     }
 }

@@ -45,11 +45,11 @@ channel = "humidity"
 value = "/rh"
 "#;
 
-fn decoder() -> Decoder {
+pub(super) fn decoder() -> Decoder {
     Decoder::new(&parse_plant(PLANT).expect("a good plant file"))
 }
 
-fn message(topic: &str, payload: &[u8], retained: bool) -> Message {
+pub(super) fn message(topic: &str, payload: &[u8], retained: bool) -> Message {
     let arrived = "2026-03-02T05:00:00Z".parse().expect("a time");
     Message { topic: topic.to_owned(), payload: payload.to_owned(), arrived, retained }
 }

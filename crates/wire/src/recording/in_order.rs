@@ -2,7 +2,7 @@
 //!
 //! A recorder writes a message when it arrives, so that nearly every file is in order and can be read as it lies. Whether it is
 //! is looked up first, by the arrival times alone. A file that is not (recordings joined the wrong way round, one topic after
-//! the other, an event added at the end) is read as a whole and sorted. A pipe can be read only once and is always sorted.
+//! the other, an event added at the end) is read as a whole and sorted. What happens to a pipe is said by [`Pipe`].
 
 use std::path::Path;
 use std::vec;
@@ -27,28 +27,33 @@ enum Lines {
     Sorted(vec::IntoIter<Read>),
 }
 
+/// What is done with a pipe, which can be read only once and may never end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pipe {
+    /// It is read to its end, and sorted.
+    IsSorted,
+    /// It is passed on as its lines come.
+    IsPassedOn,
+}
+
 impl InOrder {
     /// Opens a recorded stream: plain, gzip or zstd.
     ///
     /// # Errors
     /// If the file cannot be opened, its first bytes cannot be read, or it is out of order and too large to be sorted.
-    pub fn open(path: impl AsRef<Path>) -> Result<InOrder, RecordingError> {
+    pub fn open(path: impl AsRef<Path>, pipe: Pipe) -> Result<InOrder, RecordingError> {
         let path = path.as_ref();
-        let can_be_read_again = path.metadata().is_ok_and(|found| found.is_file());
-        if can_be_read_again && lies_in_order(Recording::open(path)?) {
-            return InOrder::open_as_it_comes(path);
+        let goes_as_it_lies = match path.metadata().is_ok_and(|found| found.is_file()) {
+            true => lies_in_order(Recording::open(path)?),
+            false => pipe == Pipe::IsPassedOn,
+        };
+        let recording = Recording::open(path)?;
+        if goes_as_it_lies {
+            return Ok(InOrder(Lines::AsTheyLie(recording)));
         }
-        let sorted = sorted(Recording::open(path)?, MOST_SORTED_BYTES);
-        let lines = sorted.ok_or_else(|| RecordingError::TooMuchToSort { path: path.to_owned() })?;
+        let lines = sorted(recording, MOST_SORTED_BYTES)
+            .ok_or_else(|| RecordingError::TooMuchToSort { path: path.to_owned() })?;
         Ok(InOrder(Lines::Sorted(lines.into_iter())))
-    }
-
-    /// Reads a recorded stream as its lines come, for whom a stream that still goes on is to be passed on at once.
-    ///
-    /// # Errors
-    /// If the file cannot be opened, or its first bytes cannot be read.
-    pub fn open_as_it_comes(path: impl AsRef<Path>) -> Result<InOrder, RecordingError> {
-        Ok(InOrder(Lines::AsTheyLie(Recording::open(path)?)))
     }
 }
 
@@ -136,7 +141,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("stream");
         std::fs::write(&path, text).unwrap();
-        payloads(InOrder::open(&path).unwrap())
+        payloads(InOrder::open(&path, Pipe::IsSorted).unwrap())
     }
 
     #[test]
