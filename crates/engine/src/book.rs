@@ -48,6 +48,8 @@ struct Open {
 
 /// More is told and found of no charge that somebody works with.
 const MOST_TOLD: usize = 500;
+/// Figures look no further back than this before their batch: what the jacket was, where it is told seldom.
+const BEFORE: Span = Span::from_hours(1);
 
 impl Open {
     fn new(id: BatchId, start: Timestamp) -> Open {
@@ -276,7 +278,7 @@ impl Book {
 
     fn batch(&self, spans: &[PhaseSpan], end: Option<Timestamp>, source: &Source<'_>) -> Option<Batch> {
         let open = self.open.as_ref()?;
-        let history = source.history.laid_open(open.start);
+        let history = source.history.laid_open(open.start - BEFORE);
         let measured = Measured {
             history: &history,
             phases: spans,

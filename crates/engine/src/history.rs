@@ -129,15 +129,16 @@ impl History {
         self.len = first + others + self.ticks.len();
     }
 
-    /// The same ticks, with those from `from` on laid open: for who looks at them again and again.
+    /// The ticks from `from` on laid open: for who looks at them again and again, and at none before.
     pub(crate) fn laid_open(&self, from: Timestamp) -> History {
-        let mut open = self.clone();
-        let closed = self.pieces.range(..self.packed_only());
-        for piece in closed.rev().take_while(|piece| from <= piece.last()) {
-            self.unpack(piece).rev().for_each(|tick| open.ticks.push_front(tick));
-            open.opened += 1;
+        let ticks: VecDeque<Tick> = self.between(from, Timestamp::from_millis(i64::MAX)).collect();
+        History {
+            len: ticks.len(),
+            unpacked: ticks.len(),
+            kept_from: Some(from),
+            ticks,
+            ..History::default()
         }
-        open
     }
 
     /// The newest one.
@@ -162,10 +163,7 @@ impl History {
     /// All ticks from `from` on and before `to`.
     #[inline]
     pub(crate) fn between(&self, from: Timestamp, to: Timestamp) -> impl DoubleEndedIterator<Item = Tick> {
-        let packed = self.packed_between(from, to);
-        let old = self.pieces.range(packed).flat_map(|piece| self.unpack(piece));
-        let old = old.filter(move |tick| from <= tick.at && tick.at < to);
-        old.chain(self.open_between(from, to).copied())
+        self.values(from, to, |tick| Some(*tick))
     }
 
     /// Which pieces have to be unpacked for that; none where the open ticks reach back so far.
@@ -210,7 +208,20 @@ impl History {
         from: Timestamp,
         to: Timestamp,
     ) -> impl DoubleEndedIterator<Item = (Timestamp, f64)> {
-        self.between(from, to).filter_map(|tick| Some((tick.at, tick.chocolate()?)))
+        self.values(from, to, |tick| Some((tick.at, tick.chocolate()?)))
+    }
+
+    /// What `value` makes of the ticks from `from` on and before `to`.
+    #[inline]
+    pub(crate) fn values<T>(
+        &self,
+        from: Timestamp,
+        to: Timestamp,
+        value: impl Fn(&Tick) -> Option<T> + Copy,
+    ) -> impl DoubleEndedIterator<Item = T> {
+        let packed = self.pieces.range(self.packed_between(from, to)).flat_map(|piece| self.unpack(piece));
+        let old = packed.filter(move |tick| from <= tick.at && tick.at < to);
+        old.filter_map(move |tick| value(&tick)).chain(self.open_between(from, to).filter_map(value))
     }
 
     /// Mean chocolate over the last seconds, °C.

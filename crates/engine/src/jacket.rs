@@ -1,5 +1,6 @@
 //! What is known of a machine's jacket: it is often told less often than the chocolate, and holds for a while.
 
+use frames::Tick;
 use model::{Channel, Span, Timestamp};
 
 use crate::history::History;
@@ -19,9 +20,8 @@ pub(crate) fn jacket_between(
     holds: Span,
     most: usize,
 ) -> Option<Vec<(Timestamp, f64)>> {
-    let told = history.between(from - holds, to);
-    let mut told: Vec<(Timestamp, f64)> =
-        told.filter_map(|tick| Some((tick.at, tick.other(Channel::Jacket)?))).collect();
+    let told = |tick: &Tick| Some((tick.at, tick.other(Channel::Jacket)?));
+    let mut told: Vec<(Timestamp, f64)> = history.values(from - holds, to, told).collect();
     told.drain(..told.partition_point(|(at, _)| *at <= from).saturating_sub(1));
     let (first, last) = (told.first()?.0, told.last()?.0);
     let goes_on = first <= from + holds

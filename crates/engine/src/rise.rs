@@ -43,15 +43,16 @@ impl HeldRise {
     /// Is a decision about the rise still out? A hold that never became steady enough for `working` is one, too.
     pub(crate) fn step(&mut self, now: Timestamp, phase: Phase, reason: Reason, history: &History) -> bool {
         let holds = matches!(phase, Phase::Settling | Phase::Working);
-        let (rises, longest) = match reason {
-            Reason::Unknown => (rises(now, history, FAST), HELD_ALONE),
-            Reason::Charge => (rises(now, history, WARMED), HELD_AFTER_CHARGE),
-            Reason::None => (false, Span::ZERO),
+        let held = match reason {
+            Reason::Unknown => Some((FAST, HELD_ALONE)),
+            Reason::Charge => Some((WARMED, HELD_AFTER_CHARGE)),
+            Reason::None => None,
         };
-        if !holds || !rises {
+        let rising = held.filter(|&(faster_than, _)| holds && rises(now, history, faster_than));
+        let Some((_, longest)) = rising else {
             self.rising_since = None;
             return false;
-        }
+        };
         now - *self.rising_since.get_or_insert(now) < longest
     }
 }

@@ -2,8 +2,8 @@
 //!
 //! `cargo run -p service --example week [MACHINES DAYS [FOLDER]]`. Made-up days, five channels at 1 Hz, go through the journal into parts; then
 //! the same columns are only decoded, and then everything is read again day by day and worked through by the engine: all phases, findings
-//! and measures. Times are those of the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for `tests/rolling/run` to be compared
-//! with.
+//! and measures. Times are those of the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for `tests/rolling/run` to be
+//! compared with, and are not made again where they are already.
 
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -35,7 +35,9 @@ fn main() -> Outcome<()> {
     let folder = args.get(2).map_or(temporary.path().to_owned(), PathBuf::from);
     let plant = plant(machines)?;
     fs::create_dir_all(&folder)?;
-    write(&folder, &plant, days)?;
+    if !folder.join("readings").exists() {
+        write(&folder, &plant, days)?;
+    }
 
     let (store, _) = Store::open(&folder)?;
     let (from, to) = (at(0), at(days * DAY));

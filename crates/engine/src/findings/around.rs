@@ -32,16 +32,16 @@ pub(crate) struct Around<'a> {
 impl Around<'_> {
     /// Mean of a channel over the last `back`, this tick included.
     pub(crate) fn mean_of(&self, channel: Channel, back: Span) -> Option<f64> {
-        mean(self.last(back).filter_map(|tick| value_of(&tick, channel)))
+        mean(self.last(back, channel))
     }
 
     /// Newest value of a channel, if it is not older than `back`.
     pub(crate) fn newest_of(&self, channel: Channel, back: Span) -> Option<f64> {
-        self.last(back).rev().find_map(|tick| value_of(&tick, channel))
+        self.last(back, channel).next_back()
     }
 
-    fn last(&self, back: Span) -> impl DoubleEndedIterator<Item = Tick> {
-        self.history.between(self.known - back, self.known)
+    fn last(&self, back: Span, channel: Channel) -> impl DoubleEndedIterator<Item = f64> {
+        self.history.values(self.known - back, self.known, move |tick| value_of(tick, channel))
     }
 }
 

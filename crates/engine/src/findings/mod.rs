@@ -91,6 +91,8 @@ pub(crate) struct Moment<'a> {
     pub(crate) tests: Tests,
     /// Newest value of the stirrer, 0, 1 or 1/min.
     pub(crate) stirrer: Option<f64>,
+    /// What its motor takes in this tick, A.
+    pub(crate) motor: Option<f64>,
     /// The phases so far.
     pub(crate) timeline: &'a Timeline,
     /// How far apart two readings may be before something is missing between them.

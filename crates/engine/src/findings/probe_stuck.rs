@@ -140,9 +140,8 @@ impl ProbeStuck {
 /// How far the jacket's mean moved one way between two moments, °C; `None` if it went back and forth, has only begun to move or is not
 /// known.
 fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64> {
-    let jacket = |from: Timestamp, to: Timestamp| {
-        mean(history.between(from, to).filter_map(|tick| tick.other(Channel::Jacket)))
-    };
+    let jacket =
+        |from: Timestamp, to: Timestamp| mean(history.values(from, to, |tick| tick.other(Channel::Jacket)));
     let middle = from + (to - from) / 2;
     // Where it is told by the minute, the newest two may lie a little further back.
     let first = jacket(from, from + JACKET_ENDS).or_else(|| jacket(from, from + HOLDS))?;

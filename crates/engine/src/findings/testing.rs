@@ -75,6 +75,7 @@ pub(crate) fn moment<'a>(
         topped_up_at: None,
         tests: Tests::default(),
         stirrer: None,
+        motor: None,
         timeline,
         longest_gap: Span::from_secs(60),
         grain: 0.0,

@@ -6,6 +6,7 @@
 //! a mean passes a limit later by half of what its values span, which is taken off the ten. Each speed of the stirrer (a twentieth apart, as the
 //! median of two minutes) has a base of its own, which counts its minutes from when it was set first. Deadband 3 % of the base.
 
+use frames::Tick;
 use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -82,10 +83,14 @@ impl Thickening {
         self.next_look = Some(m.at + EVERY);
         let Some(base) = self.base.or_else(|| base_of(m, origin?)) else { return Verdict::Quiet };
         self.base = Some(base);
-        let ticks = m.history.between(m.at - SMOOTH, m.known);
-        let motor: Vec<_> = ticks.filter_map(|tick| Some((tick.at, tick.other(Channel::Motor)?))).collect();
-        let Some(current) = mean(motor.iter().map(|(_, current)| *current)) else { return Verdict::Quiet };
-        let late = (motor[motor.len() - 1].0 - motor[0].0) / 2;
+        let told = |tick: &Tick| Some((tick.at, tick.other(Channel::Motor)?));
+        let mut times = None;
+        let motor = m.history.values(m.at - SMOOTH, m.known, told).map(|(at, current)| {
+            times = Some((times.map_or(at, |(first, _)| first), at));
+            current
+        });
+        let Some(current) = mean(motor) else { return Verdict::Quiet };
+        let late = times.map_or(Span::ZERO, |(first, last)| (last - first) / 2);
         let condition = if (m.level - base.chocolate_c).abs() > SAME_TEMPERATURE || melts(m) {
             Condition::Clear
         } else {
@@ -98,7 +103,7 @@ impl Thickening {
 
     /// While the motor's own channel pauses, nothing is known of it.
     fn note_pause(&mut self, m: &Moment<'_>) {
-        if m.history.between(m.at, m.known).any(|tick| tick.other(Channel::Motor).is_some()) {
+        if m.motor.is_some() {
             self.paused |= self.pace.gap(m.at);
         }
     }
@@ -114,7 +119,7 @@ impl Thickening {
             return;
         }
         let median = |from| {
-            let turning = m.history.between(from, m.known).filter_map(|tick| tick.other(Channel::Stirrer));
+            let turning = m.history.values(from, m.known, |tick| tick.other(Channel::Stirrer));
             maths::statistics::median(&turning.filter(|speed| *speed > 0.0).collect::<Vec<_>>())
         };
         if median(m.known - SMOOTH).is_none_or(|speed| is_same(speed, before)) {
@@ -140,17 +145,17 @@ fn base_of(m: &Moment<'_>, origin: Timestamp) -> Option<Base> {
     if m.known - origin < BASE_TO {
         return None;
     }
-    let ticks = || m.history.between(origin + BASE_FROM, origin + BASE_TO);
-    let motor: Vec<f64> = ticks().filter_map(|tick| tick.other(Channel::Motor)).collect();
+    let (from, to) = (origin + BASE_FROM, origin + BASE_TO);
+    let motor: Vec<f64> = m.history.values(from, to, |tick| tick.other(Channel::Motor)).collect();
     let current_a = maths::statistics::median(&motor).filter(|&a| motor.len() >= BASE_READINGS && a > 0.0)?;
-    let chocolate_c = mean(ticks().filter_map(|tick| tick.chocolate()))?;
+    let chocolate_c = mean(m.history.values(from, to, Tick::chocolate))?;
     Some(Base { current_a, chocolate_c })
 }
 
 /// A wall as hot as a melt, or a set-point that asks for one: cold pieces in what was left are heavy to stir, and no temper.
 fn melts(m: &Moment<'_>) -> bool {
-    let wall = m.history.between(m.at - SMOOTH, m.known).filter_map(|tick| tick.other(Channel::Jacket));
-    m.is_asked_to_melt() || mean(wall).is_some_and(|wall| wall >= soak_from(m.limits))
+    let wall = || mean(m.history.values(m.at - SMOOTH, m.known, |tick| tick.other(Channel::Jacket)));
+    m.is_asked_to_melt() || wall().is_some_and(|wall| wall >= soak_from(m.limits))
 }
 
 fn report(m: &Moment<'_>, from: Timestamp, base: Base, current: f64) -> Report {
@@ -220,7 +225,7 @@ mod tests {
             let tick = ticker.finish().expect("two readings make a tick");
             history.push(tick);
             let mut m = moment(Phase::Working, at, chocolate(minute), &history, &timeline, &limits);
-            m.stirrer = tick.other(Channel::Stirrer);
+            (m.stirrer, m.motor) = (tick.other(Channel::Stirrer), tick.other(Channel::Motor));
             change(&mut m);
             match detector.step(&m) {
                 Verdict::Raise(report) => {

@@ -57,6 +57,7 @@ impl MachineWatch {
             topped_up_at: self.book.proof().and_then(Proof::topped_up_at),
             tests: self.book.proof().map(Proof::tests).unwrap_or_default(),
             stirrer: tick.other(Channel::Stirrer),
+            motor: tick.other(Channel::Motor),
             timeline: &self.book.timeline,
             longest_gap: self.longest_gap(),
             grain: self.pace.grain(),

@@ -4,7 +4,7 @@
 //! A wall that nobody measures takes a minute or two to turn cold, and to one lag alone that looks like a slower charge: both are fitted where
 //! that explains the curve better. A level that no cold water has is no level; then nothing is said.
 
-use maths::cooling::{Jacket, Surroundings, fit, fit_turning};
+use maths::cooling::{Jacket, NewtonFit, Surroundings, fit, fit_turning};
 use model::{Span, TauAgainst, Timestamp};
 
 use crate::history::History;
@@ -12,6 +12,8 @@ use crate::jacket::jacket_between;
 
 /// Lags of a probe that are tried, s.
 const LAGS: [f64; 10] = [5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 60.0, 90.0, 120.0];
+/// The places of those that are tried first.
+const LAGS_TRIED_FIRST: [usize; 4] = [1, 3, 7, 9];
 /// The slowest of them.
 const SLOWEST_PROBE: Span = Span::from_secs(120);
 /// A lag is believed where the readings scatter about the curve by no more than this share of what they do without.
@@ -22,7 +24,8 @@ const TOLD_WITHIN: Span = Span::from_mins(6);
 const PAUSE: Span = Span::from_mins(15);
 /// ... where it is told so often besides.
 const TOLD_BESIDES: usize = 6;
-const MOST_FITTED: usize = 300;
+/// Points that a curve is fitted to, and readings of its jacket.
+const MOST_FITTED: usize = 150;
 /// Two lags are believed where the readings scatter about them by no more than this share of what they do about one.
 const TWO_LAGS: f64 = 0.97;
 /// Nobody cools chocolate with less, °C.
@@ -42,10 +45,17 @@ pub(crate) fn time_constant(
     let warm = history.chocolate(from - TURNS_BEFORE, to).filter(|(_, chocolate)| *chocolate > crystals);
     let warm: Vec<_> = warm.collect();
     let until = warm.last().map(|last| last.0).filter(|last| from <= *last)?;
-    let columns = |points: &[(Timestamp, f64)], step: usize| -> (Vec<f64>, Vec<f64>) {
-        points.iter().step_by(step).map(|&(at, value)| ((at - from).as_secs_f64(), value)).unzip()
+    let seconds = |at: Timestamp| (at - from).as_secs_f64();
+    // Means of neighbours: they scatter less than the readings themselves, and a fit takes as long as it has points.
+    let thinned = |points: &[(Timestamp, f64)]| -> (Vec<f64>, Vec<f64>) {
+        let neighbours = points.chunks(points.len().div_ceil(MOST_FITTED).max(1));
+        let middle = |of: &[(Timestamp, f64)]| {
+            let (sum_s, sum) =
+                of.iter().fold((0.0, 0.0), |(s, c), &(at, value)| (s + seconds(at), c + value));
+            (sum_s / of.len() as f64, sum / of.len() as f64)
+        };
+        neighbours.map(middle).unzip()
     };
-    let thinned = |points: &[(Timestamp, f64)]| columns(points, points.len().div_ceil(MOST_FITTED).max(1));
     let since = |from: Timestamp| {
         let jacket = jacket_between(history, from, until, PAUSE, MOST_FITTED)?;
         let pauses = jacket.windows(2).filter(|pair| pair[1].0 - pair[0].0 > TOLD_WITHIN).count();
@@ -55,7 +65,8 @@ pub(crate) fn time_constant(
     let (tau_s, against) = match jacket {
         Some(jacket) => {
             let (x, y) = thinned(&warm[warm.partition_point(|(at, _)| *at < from)..]);
-            let (jacket_x, jacket_y) = columns(&jacket, 1);
+            let (jacket_x, jacket_y): (Vec<_>, Vec<_>) =
+                jacket.into_iter().map(|(at, value)| (seconds(at), value)).unzip();
             (behind_jacket(&x, &y, &jacket_x, &jacket_y)?, TauAgainst::Jacket)
         }
         None => {
@@ -73,8 +84,19 @@ fn behind_jacket(x: &[f64], y: &[f64], jacket_x: &[f64], jacket_y: &[f64]) -> Op
         fit(x, y, Surroundings::Jacket(Jacket { seconds: &seconds, values: jacket_y })).ok()
     };
     let at_once = behind(0.0)?;
-    let best =
-        LAGS.iter().filter_map(|lag| behind(*lag)).min_by(|a, b| a.residual_sd.total_cmp(&b.residual_sd))?;
+    let known = |place: usize| LAGS.get(place).and_then(|lag| behind(*lag)).map(|fitted| (place, fitted));
+    let scatters_less = |a: &(usize, NewtonFit), b: &(usize, NewtonFit)| a.1.residual_sd < b.1.residual_sd;
+    // From the best of a few lags the scatter falls towards the right one.
+    let few = LAGS_TRIED_FIRST.into_iter().filter_map(known);
+    let mut best = few.reduce(|best, next| if scatters_less(&next, &best) { next } else { best })?;
+    for on in [1, -1] {
+        while let Some(next) = best.0.checked_add_signed(on).and_then(known)
+            && scatters_less(&next, &best)
+        {
+            best = next;
+        }
+    }
+    let best = best.1;
     Some(if best.residual_sd < LAG_SHOWN * at_once.residual_sd { best.tau_s } else { at_once.tau_s })
 }
 

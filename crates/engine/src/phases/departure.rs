@@ -171,8 +171,20 @@ fn foot(
     earliest: Timestamp,
     noticed: Timestamp,
 ) -> Option<(Timestamp, f64)> {
-    let points = smoothed(&history.chocolate(earliest, noticed).collect::<Vec<_>>(), ground.smooth);
-    let mut points = points.into_iter().rev();
+    let readings = history.chocolate(earliest, noticed);
+    if ground.smooth == Span::ZERO {
+        // A soak may have lasted all night, of which only the end is looked at.
+        return foot_of(readings.rev(), sign, ground);
+    }
+    foot_of(smoothed(&readings.collect::<Vec<_>>(), ground.smooth).into_iter().rev(), sign, ground)
+}
+
+/// The foot of points from the newest backwards.
+fn foot_of(
+    mut points: impl Iterator<Item = (Timestamp, f64)>,
+    sign: f64,
+    ground: Ground,
+) -> Option<(Timestamp, f64)> {
     let (mut foot, first) = points.next()?;
     let mut lowest = sign * first;
     for (at, value) in points {

@@ -14,8 +14,9 @@ pub(super) fn growth(k: f64, u: f64) -> (f64, f64) {
         let by_k = -u * u * (1.0 / 2.0 - x * (1.0 / 3.0 - x * (1.0 / 8.0 - x * (1.0 / 30.0 - x / 144.0))));
         (value, by_k)
     } else {
-        let value = -(-x).exp_m1() / k;
-        (value, (u * (-x).exp() - value) / k)
+        let faded = (-x).exp_m1();
+        let value = -faded / k;
+        (value, (u * (1.0 + faded) - value) / k)
     }
 }
 

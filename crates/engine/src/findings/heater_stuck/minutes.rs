@@ -87,5 +87,5 @@ pub(super) fn near_seldom(
 
 /// Mean of what is known around a moment.
 fn near(a: &Around<'_>, at: Timestamp, reach: Span, value: impl Fn(&Tick) -> Option<f64>) -> Option<f64> {
-    mean(a.history.between(at - reach, at + reach).filter_map(|tick| value(&tick)))
+    mean(a.history.values(at - reach, at + reach, &value))
 }
