@@ -11,6 +11,7 @@
 //!   set-point in this hold before it began to rise (three hours at most, heating up left out), it must be two degrees hotter than that.
 //! - *Set-point lowered.* Chocolate and jacket are far above it for an hour, but fall. The chocolate must have come up a degree from its lowest
 //!   since then.
+//! - *Something cold was filled in.* The chocolate has fallen by a fifth of a degree in these minutes under a hotter jacket: the heater answers.
 //! - *Something warm was filled in.* The chocolate rises, but a jacket that is colder than the chocolate does not heat it.
 //!
 //! Over when the chocolate is back within 1 °C above the set-point and the jacket within 2 °C, for a minute (the figures of this list:
@@ -38,6 +39,8 @@ const JACKET_UNUSUAL: f64 = 2.0;
 const JACKET_QUIET: f64 = 2.5;
 const HOLD_REMEMBERED: Span = Span::from_hours(3);
 const HOLD_KNOWN: Span = Span::from_mins(20);
+/// A charge that becomes so much colder under a hotter jacket has been given something cold.
+const COLDER: f64 = 0.2;
 /// The chocolate by so much over so many; without a jacket to confirm it, longer.
 const CHARGE_MINUTES: usize = 3;
 const CHARGE_MINUTES_ALONE: usize = 4;
@@ -133,7 +136,9 @@ fn jacket_rises(a: &Around<'_>, setpoint: f64, jacket: Option<f64>) -> Option<He
     let above = |tick: &Tick| Some(Some(tick).filter(asked_now)?.chocolate()? - setpoint);
     let charge_above = marks(a, JACKET_MINUTES, above).or_else(|| seldom_told(a, JACKET_MINUTES, above))?;
     let there = charge_above.iter().all(|above| *above >= -CHARGE_THERE);
-    (there && is_unusual(a, setpoint, jacket, *charge_above.last()?)).then(|| Heated {
+    let (before, now) = (*charge_above.first()?, *charge_above.last()?);
+    let answers = before - now >= COLDER && jacket > setpoint + now;
+    (there && !answers && is_unusual(a, setpoint, jacket, now)).then(|| Heated {
         says: format!(
             "The jacket has been rising for five minutes and is at {jacket:.1} °C, although the chocolate has reached its set-point of \
              {setpoint:.1} °C."
@@ -157,6 +162,8 @@ fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: f64) -> 
     let (mut there, mut since, mut highest) = (None, None, None::<f64>);
     // Newer than a moment at which the jacket was calm: what is older than all of those was still the heating up.
     let mut swings_to = f64::NEG_INFINITY;
+    // The newest minutes speak for a jacket that was never calm.
+    let mut lately = f64::NEG_INFINITY;
     for tick in hold {
         there = tick
             .chocolate()
@@ -167,6 +174,9 @@ fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: f64) -> 
         since = Some(tick.at);
         let Some(value) = tick.other(Channel::Jacket) else { continue };
         swings_to = swings_to.max(value);
+        if lasts.is_some_and(|newest| newest - tick.at <= HOLD_KNOWN) {
+            lately = swings_to;
+        }
         if value <= setpoint + JACKET_CALM {
             highest = Some(swings_to);
         }
@@ -174,7 +184,8 @@ fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: f64) -> 
     let known_for = lasts.zip(since).map(|(newest, oldest)| newest - oldest);
     match (highest, known_for.is_some_and(|known_for| known_for >= HOLD_KNOWN)) {
         (Some(highest), true) => highest <= setpoint + JACKET_QUIET || jacket > highest + JACKET_UNUSUAL,
-        (Some(_), false) | (None, _) => charge_above >= CHARGE_THERE,
+        (None, true) => charge_above >= CHARGE_THERE && jacket > lately + JACKET_UNUSUAL,
+        (Some(_) | None, false) => charge_above >= CHARGE_THERE,
     }
 }
 
