@@ -316,7 +316,7 @@ impl MachineWatch {
             chocolate,
             level,
             setpoint: self.setpoint,
-            setpoint_every: self.setpoint_told.every(),
+            setpoint_told: &self.setpoint_told,
             history: &self.history,
             limits: &limits,
             next_limits: &next_limits,

@@ -1,6 +1,6 @@
 //! `cold-hold`, medium: in working, below the range by more than 0.5 °C for 5 min (contract, section 6).
 //!
-//! Nothing is raised while a melt is asked for: cold pieces that were filled into what was left are no hold. Where only a charge was told
+//! Nothing is raised where a melt is asked for and cold pieces that were filled into what was left may have made it cold. Where only a charge was told
 //! it waits until they have had their time.
 //!
 //! Too cold, crystals go on growing and the mass thickens (common practice, no source). Deadband 0.2 °C.
@@ -29,7 +29,7 @@ impl ColdHold {
     pub(crate) fn step(&mut self, m: &Moment<'_>, setting: bool) -> Verdict {
         let low = m.limits.working.low();
         let edge = match m.phase {
-            Phase::Working if (setting || m.is_asked_to_melt()) && !self.watch.is_open() => {
+            Phase::Working if (setting || m.may_melt_pieces()) && !self.watch.is_open() => {
                 self.watch.stop(m.at)
             }
             Phase::Working => {

@@ -49,6 +49,7 @@ use serde::{Deserialize, Serialize};
 use self::projection::Cooling;
 use crate::history::History;
 use crate::phases::soak_from;
+use crate::rise::takes_up_pieces;
 use crate::timeline::Timeline;
 
 /// What a process detector sees at a tick that has chocolate.
@@ -118,6 +119,13 @@ impl<'a> Moment<'a> {
     /// Its set-point is that of a melt: what is cold in it was only just filled in, and what falls was too hot.
     fn is_asked_to_melt(&self) -> bool {
         self.setpoint.is_some_and(|setpoint| setpoint >= soak_from(self.limits))
+    }
+
+    /// The same, and it may be cold pieces that make it cold: they were filled in lately, or are being brought up. Without power a charge gets cold,
+    /// too, whatever is asked for.
+    fn may_melt_pieces(&self) -> bool {
+        let cooling = self.timeline.last_of(Phase::Cooling).map(|span| span.from);
+        self.is_asked_to_melt() && takes_up_pieces(self.at, self.disturbed_at.max(cooling), self.history)
     }
 }
 

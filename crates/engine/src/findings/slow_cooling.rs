@@ -2,7 +2,7 @@
 //! projection's own uncertainty counted; at the latest when 1.35 × has passed (contract, section 6).
 //!
 //! The projection is in [`super::projection`]. It counts as late only when the early end of its interval is, three times in a row and half
-//! of the usual length has passed. What falls back to the set-point of a melt after it was too hot is no cooling that could be late. The
+//! of the usual length has passed. What falls back to the set-point of a melt after it was too hot is no cooling that could be late, nor is what takes up cold pieces. The
 //! same projection gives the minutes to ready that people see.
 
 use std::sync::OnceLock;
@@ -22,6 +22,15 @@ const EVERY: Span = Span::from_mins(1);
 const AGREE: u8 = 3;
 /// And so much of the usual length has to have passed: until then the machine itself is still turning cold.
 const PROJECTED_FROM: f64 = 0.5;
+
+/// A charge that is held by its set-point does not fall further below it, °C.
+const HELD_WITHIN: f64 = 3.0;
+
+/// Does it come back to the set-point of a melt, or take up the cold pieces of one?
+fn falls_to_a_melt(m: &Moment<'_>) -> bool {
+    let held = m.setpoint.is_some_and(|setpoint| m.level > setpoint - HELD_WITHIN);
+    m.is_asked_to_melt() && held || m.may_melt_pieces()
+}
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct SlowCooling {
@@ -77,8 +86,7 @@ impl SlowCooling {
                 self.projected.zip(m.usual_cooling_min).is_some_and(|(p, usual)| p.early_min > SLOW * usual);
             self.late_in_a_row = if late { self.late_in_a_row.saturating_add(1) } else { 0 };
         }
-        let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole && !m.is_asked_to_melt())
-        else {
+        let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole && !falls_to_a_melt(m)) else {
             return Verdict::Quiet;
         };
         let passed = (m.known - m.phase_since).as_mins_f64();

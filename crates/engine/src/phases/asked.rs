@@ -34,10 +34,19 @@ impl Step {
     }
 }
 
+/// What shows so shortly before the step that asked for it came after it: a slow start is dated back by what a usual probe shows it late.
+const SHORTLY: Span = Span::from_mins(5);
+
+/// `left`, where the chocolate seems to have left its level, but not shortly before anybody asked.
+pub(super) fn not_before(step: Option<Step>, left: Timestamp) -> Timestamp {
+    let asked = step.map(|step| step.earliest).filter(|asked| *asked - left <= SHORTLY);
+    asked.map_or(left, |asked| left.max(asked))
+}
+
 /// Since when the set-point has asked for what it asks for now; `None` where it was never seen to ask for something else, or is not known.
 pub(super) fn asked_since(view: &View<'_>, earliest: Timestamp, asks: impl Fn(f64) -> bool) -> Option<Step> {
     let told = told_since(view.history, earliest, view.now, asks)?;
-    Some(Step { earliest: (told - view.setpoint_every).max(earliest), told })
+    Some(Step { earliest: (told - view.setpoint_told.unsaid_before(told)).max(earliest), told })
 }
 
 fn told_since(
@@ -49,7 +58,7 @@ fn told_since(
     // A set-point holds, so the newest tick has one if any has.
     history.newest()?.other(Channel::Setpoint)?;
     let mut since = None;
-    for tick in history.between(earliest, now).rev() {
+    for tick in history.between(earliest, now + Span::from_millis(1)).rev() {
         match tick.other(Channel::Setpoint) {
             Some(setpoint) if asks(setpoint) => since = Some(tick.at),
             Some(_) => return since,

@@ -30,6 +30,9 @@ const REWARMED_IN: Span = Span::from_mins(2);
 const BOWL_SETS: f64 = 3.0;
 /// ... and is being warmed again when it has risen by so much, °C.
 const BOWL_RISES: f64 = 1.0;
+/// A charge that has been falling for so long does not follow a set-point that asks for a melt, °C/min: noise looks like a rise in a shorter time.
+const FOLLOWS: Span = Span::from_mins(10);
+const FALLS: f64 = -0.02;
 /// Idle by the clock (contract, section 5).
 const COLD_FOR: Span = Span::from_mins(60);
 
@@ -164,8 +167,14 @@ impl Tracker {
         if view.setpoint.is_none_or(|setpoint| setpoint < soak_from(view.next_limits)) {
             return None;
         }
-        let leaves = view.slope(Span::from_mins(3)).is_some_and(|slope| slope > STEADY)
-            || view.level > view.limits.working.high() + WORKING_MARGIN;
+        let slope = view.slope(Span::from_mins(3)).unwrap_or_default();
+        let lately = view.slope(FOLLOWS).unwrap_or_default();
+        let above = view.level > view.limits.working.high() + WORKING_MARGIN;
+        if !above && lately < FALLS {
+            // The power may be out, whatever is asked for.
+            return None;
+        }
+        let leaves = if above { slope > 0.0 } else { slope > STEADY && lately > STEADY };
         rise_from.or_else(|| leaves.then(|| out_of_hold(view, timeline)))
     }
 
@@ -237,7 +246,7 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
         let poured = turn::poured(view.history, left);
         Some(poured.unwrap_or_else(|| turn::or_swing(view, Move::Rise, earliest, left, on_level)))
     });
-    left.map_or(view.now, |left| (left - SHOWN_LATE).max(earliest))
+    left.map_or(view.now, |left| asked::not_before(step, left - SHOWN_LATE).max(earliest))
 }
 
 /// What seemed to be brought back on purpose, where the charge never came to hold behind it: one that had set in the cold is melted again.
@@ -256,6 +265,7 @@ mod tests {
     use super::*;
     use crate::history::History;
     use crate::phases::Pace;
+    use crate::regular::Regular;
 
     /// Lets dark couverture that has begun to settle go on as `curve` says, shown in steps of `grain`; when it is taken to work, minutes.
     fn works_at(grain: f64, minutes: i64, curve: impl Fn(f64) -> f64) -> Option<f64> {
@@ -281,7 +291,7 @@ mod tests {
                 chocolate,
                 level: history.level(tick.at).unwrap_or(chocolate),
                 setpoint: None,
-                setpoint_every: Span::ZERO,
+                setpoint_told: &Regular::default(),
                 history: &history,
                 limits: &limits,
                 next_limits: &limits,

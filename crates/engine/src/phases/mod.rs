@@ -34,6 +34,7 @@ use serde::{Deserialize, Serialize};
 
 pub(crate) use self::pace::Pace;
 use crate::history::{History, Line};
+use crate::regular::Regular;
 use crate::timeline::Timeline;
 
 /// Soak begins this far below the lower end of the melt range (contract, section 5).
@@ -64,8 +65,8 @@ pub(crate) struct View<'a> {
     pub(crate) level: f64,
     /// Newest set-point, °C.
     pub(crate) setpoint: Option<f64>,
-    /// How often it is told; nothing if only when it changes.
-    pub(crate) setpoint_every: Span,
+    /// When it is told.
+    pub(crate) setpoint_told: &'a Regular,
     pub(crate) history: &'a History,
     /// Of the couverture that is in the machine.
     pub(crate) limits: &'a Limits,
