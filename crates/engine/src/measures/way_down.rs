@@ -19,6 +19,10 @@ const SMOOTH: f64 = 0.5;
 const STEPS_SMOOTH: f64 = 1.2;
 /// The windows: pieces that melt at once, and those that take their time.
 const WINDOWS: [Span; 3] = [Span::from_mins(3), Span::from_mins(6), Span::from_mins(10)];
+/// Fine pieces in a small, quick charge are through within a minute; so short a window says nothing of what it does not clearly show: more than one
+/// step of a display of half degrees, °C.
+const SHARP: Span = Span::from_mins(1);
+const SHARP_DIP: f64 = 0.55;
 /// A shorter window dates a dip better: it is taken where it shows so much of what the clearest one does.
 const SHOWS: f64 = 0.7;
 /// The lowest point of a dip comes within this.
@@ -85,8 +89,9 @@ impl WayDown {
         let places: Vec<usize> = (0..way.levels.len())
             .filter(|&place| way.levels[place].0 <= to && is_near(way.levels[place].0))
             .collect();
-        let steepest: Vec<Steepest> =
-            WINDOWS.iter().filter_map(|&window| way.steepest_of(window, &places)).collect();
+        let sharp = way.steepest_of(SHARP, &places).filter(|sharp| sharp.beyond >= way.least(SHARP));
+        let wider = WINDOWS.iter().filter_map(|&window| way.steepest_of(window, &places));
+        let steepest: Vec<Steepest> = sharp.into_iter().chain(wider).collect();
         let clearest = steepest.iter().map(|steepest| steepest.beyond).fold(f64::NEG_INFINITY, f64::max);
         way.steepest = steepest.into_iter().find(|steepest| steepest.beyond >= SHOWS * clearest);
         way
@@ -123,10 +128,16 @@ impl WayDown {
         self.levels.get(place).map(|level| level.1)
     }
 
+    /// From here on a fall of a window beyond the usual is a dip, °C.
+    fn least(&self, window: Span) -> f64 {
+        let dip = if window == SHARP { SHARP_DIP } else { DIP };
+        dip.max(OUT_OF_NOISE * self.scatter)
+    }
+
     /// The dip, if one stands out.
     pub(crate) fn dip(&self) -> Option<Dip> {
-        let least = DIP.max(OUT_OF_NOISE * self.scatter);
-        let Steepest { window, place, beyond } = self.steepest.filter(|steepest| steepest.beyond >= least)?;
+        let Steepest { window, place, beyond } =
+            self.steepest.filter(|steepest| steepest.beyond >= self.least(steepest.window))?;
         let (at, level) = self.levels[place];
         let falls = self.falls(place, window)?;
         if !falls.is_even {
@@ -160,7 +171,8 @@ impl WayDown {
 
     /// Is it so smooth that there was no seed? Between this and a dip nobody can tell. `grain`: the display's step, °C.
     pub(crate) fn is_smooth(&self, grain: f64) -> bool {
-        self.steepest.is_none_or(|steepest| steepest.beyond < SMOOTH.max(STEPS_SMOOTH * grain).min(DIP))
+        let smooth = SMOOTH.max(STEPS_SMOOTH * grain).min(DIP);
+        self.steepest.is_none_or(|steepest| steepest.window != SHARP && steepest.beyond < smooth)
     }
 }
 
@@ -236,6 +248,21 @@ mod tests {
     fn seed_right_out_of_the_soak_is_seen() {
         let way = way(30.0, 3.0, Some((0.5, 8.0)));
         assert!(way.dip().is_some_and(|dip| dip.depth > 5.0), "{:?}", way.steepest);
+    }
+
+    /// Fine pieces that are through in a minute, in a charge that falls by more than a degree in each.
+    #[test]
+    fn seed_in_a_small_quick_charge_is_seen() {
+        for depth in [1.0, 1.6] {
+            let slide = |minute: f64| depth * ((minute - 9.0) / 1.0).clamp(0.0, 1.0);
+            let level = |minute: f64| 18.0 + 28.0 * (-minute / 17.0).exp() - slide(minute);
+            let levels = (0..160).map(|i| {
+                let minute = f64::from(i) * STEP;
+                (Timestamp::from_millis((minute * 60_000.0) as i64), level(minute))
+            });
+            let way = WayDown::new(levels.collect(), Timestamp::from_millis(12 * 60_000), |_| true);
+            assert!(way.dip().is_some() && !way.is_smooth(0.1), "{depth}: {:?}", way.steepest);
+        }
     }
 
     #[test]
