@@ -225,8 +225,10 @@ impl MachineWatch {
         self.enter(FindingKind::ProbeStuck, verdict);
         let verdict = self.spikes.step(at);
         self.enter(FindingKind::Spikes, verdict);
-        if let Some(value) = value {
-            self.let_on(setting, (at, Channel::Chocolate, value));
+        match value {
+            Some(value) => self.let_on(setting, (at, Channel::Chocolate, value)),
+            // What a person reads off a clock needs no temperature.
+            None => self.pass_time(at),
         }
     }
 
@@ -296,9 +298,14 @@ impl MachineWatch {
 
     /// Time has passed up to `now`, as far as readings say what is going on.
     fn let_pass(&mut self, now: Timestamp) {
-        let Some(last) = self.last_chocolate else { return };
+        if let Some(last) = self.last_chocolate {
+            self.pass_time(now.min(last + self.longest_gap()));
+        }
+    }
+
+    fn pass_time(&mut self, now: Timestamp) {
         let mut told = Told::default();
-        self.process.let_pass(now.min(last + self.longest_gap()), &mut told);
+        self.process.let_pass(now, &mut told);
         self.enter_all(told);
     }
 

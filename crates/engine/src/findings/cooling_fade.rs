@@ -4,8 +4,8 @@
 //! Scale, air in the jacket, a tired pump or fan grow slowly (common practice, no source); `slow-cooling` speaks when a day is late, this one before. The
 //! time constant is what the machine does, whatever the water's temperature was that day.
 //!
-//! Compared are coolings of the same couverture, fitted against the same thing (jacket or asymptote), divided by mass where mass is known,
-//! since τ is in proportion to it (`τ = m·c/(U·A)`, Newton). The baseline is the median of the first five since the last reset: a rolling one
+//! Compared are coolings of the same couverture, fitted against the same thing (jacket or asymptote). Where a mass was told τ is that of the usual mass,
+//! to which it is in proportion (`τ = m·c/(U·A)`, Newton); where none was told the mass is taken to be the usual one. The baseline is the median of the first five since the last reset: a rolling one
 //! would fade along. It stands above when the median of the newest three is 15 % above. The trend: Mann–Kendall over the newest twelve,
 //! from six on, rising with two-sided p below 0.02.
 //!
@@ -42,15 +42,21 @@ pub(crate) struct CoolingFade {
 struct Comparable {
     couverture: CouvertureId,
     against: TauAgainst,
-    by_mass: bool,
 }
 
-/// Time constants in order of time, minutes, or minutes a kg.
+/// A cooling of so many minutes, and the mass, kg, if it was told.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Cooled {
+    tau_min: f64,
+    mass_kg: Option<f64>,
+}
+
+/// Coolings in order of time.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 struct Series {
     /// The first ones since the last reset.
-    first: Vec<f64>,
-    newest: Vec<f64>,
+    first: Vec<Cooled>,
+    newest: Vec<Cooled>,
 }
 
 impl CoolingFade {
@@ -64,15 +70,13 @@ impl CoolingFade {
         else {
             return Verdict::Quiet;
         };
-        let mass = seen.batch.mass_kg.filter(|mass| *mass > 0.0);
-        let group =
-            Comparable { couverture: seen.batch.couverture.clone(), against, by_mass: mass.is_some() };
+        let group = Comparable { couverture: seen.batch.couverture.clone(), against };
         let place = self.series.iter().position(|(known, _)| *known == group).unwrap_or_else(|| {
             self.series.push((group.clone(), Series::default()));
             self.series.len() - 1
         });
         let series = &mut self.series[place].1;
-        series.push(tau / mass.unwrap_or(1.0));
+        series.push(Cooled { tau_min: tau, mass_kg: seen.batch.mass_kg.filter(|mass| *mass > 0.0) });
         let above = series.above();
         match &self.open {
             None => {
@@ -101,22 +105,32 @@ impl CoolingFade {
 }
 
 impl Series {
-    fn push(&mut self, tau: f64) {
+    fn push(&mut self, cooled: Cooled) {
         if self.first.len() < FIRST {
-            self.first.push(tau);
+            self.first.push(cooled);
         }
-        remember(&mut self.newest, tau, TREND_OVER);
+        remember(&mut self.newest, cooled, TREND_OVER);
+    }
+
+    /// Time constants as of the usual mass.
+    fn of_usual_mass(&self, cooled: &[Cooled]) -> Vec<f64> {
+        let told: Vec<f64> =
+            self.first.iter().chain(&self.newest).filter_map(|cooled| cooled.mass_kg).collect();
+        let usual = median(&told).unwrap_or(1.0);
+        cooled.iter().map(|cooled| cooled.tau_min * usual / cooled.mass_kg.unwrap_or(usual)).collect()
     }
 
     /// The newest as a share of the first.
     fn above(&self) -> Option<f64> {
         let newest = &self.newest[self.newest.len().checked_sub(NEWEST)?..];
-        (self.first.len() == FIRST).then_some(median(newest)? / median(&self.first)?)
+        (self.first.len() == FIRST)
+            .then_some(median(&self.of_usual_mass(newest))? / median(&self.of_usual_mass(&self.first))?)
     }
 
     fn rises(&self) -> bool {
         self.newest.len() >= TREND_FROM
-            && mann_kendall(&self.newest).is_ok_and(|test| test.s > 0 && test.p_two_sided < TREND_P)
+            && mann_kendall(&self.of_usual_mass(&self.newest))
+                .is_ok_and(|test| test.s > 0 && test.p_two_sided < TREND_P)
     }
 }
 
@@ -152,11 +166,29 @@ mod tests {
 
     /// With which of these coolings it would be told, if it would.
     fn first_told(taus: impl IntoIterator<Item = f64>) -> Option<usize> {
+        first_told_of(taus.into_iter().map(|tau_min| Cooled { tau_min, mass_kg: None }))
+    }
+
+    fn first_told_of(coolings: impl IntoIterator<Item = Cooled>) -> Option<usize> {
         let mut series = Series::default();
-        taus.into_iter().position(|tau| {
-            series.push(tau);
+        coolings.into_iter().position(|cooled| {
+            series.push(cooled);
             series.above().is_some_and(|above| above >= FADED) && series.rises()
         })
+    }
+
+    /// Every third charge of 200 kg is told, or one of half as much, which cools in half the time.
+    #[test]
+    fn a_mass_that_is_seldom_told_splits_no_series() {
+        let fades = |half: bool| {
+            (0..12).map(move |batch| {
+                let mass_kg = (batch % 3 == 1).then_some(if half && batch % 2 == 0 { 100.0 } else { 200.0 });
+                let share = mass_kg.map_or(1.0, |mass| mass / 200.0);
+                Cooled { tau_min: share * (36.0 + 1.6 * f64::from(batch)), mass_kg }
+            })
+        };
+        assert_eq!(first_told_of(fades(false)), Some(7));
+        assert_eq!(first_told_of(fades(true)), Some(7));
     }
 
     #[test]

@@ -1,11 +1,11 @@
 //! Soak and cooling: when does a fall out of the soak begin, and was it one.
 
-use maths::statistics::scatter;
 use model::{Phase, Span, Timestamp};
 
 use super::asked;
 use super::cooled;
 use super::departure::{FALL_SHOWN_LATE, FITTED_MOVE, Ground, Move, left_level};
+use super::rest;
 use super::turn;
 use super::{Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
 use crate::history::History;
@@ -33,14 +33,6 @@ const HELD: Span = Span::from_mins(20);
 const AT_STEP: Span = Span::from_secs(60);
 /// The slope of a fall that goes on, °C/min.
 const FALLS: f64 = -0.05;
-/// A charge that moves no faster than this, °C/min, for so long has come to rest, or no faster than by this share of how it falls in the
-/// next minutes; looked for in such steps, so far back.
-const AT_REST: f64 = 0.02;
-const BESIDE_FALL: f64 = 0.06;
-const FALLS_FOR: Span = Span::from_mins(2);
-const RESTS: Span = Span::from_mins(5);
-const REST_STEP: Span = Span::from_secs(30);
-const RESTED_WITHIN: Span = Span::from_mins(45);
 /// A fall that has stopped for so long above the soak's lower limit was none.
 const FALL_STOPPED: Span = Span::from_mins(10);
 /// What a fall looks like so long after it was noticed tells its beginning better.
@@ -57,17 +49,20 @@ fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     let step = asked::asked_since(view, from, |setpoint| setpoint < less);
     let step_first = step.filter(|step| !fell_before(view.history, from, step.earliest));
     let asked = step_first.and_then(|step| asked::left_level(view, Move::Fall, step));
+    let in_soak = |level| level >= soak_from(view.limits);
     let left = asked.or_else(|| {
         let left_since =
             |since| left_level(view.history, Move::Fall, OUT_OF_SOAK, since, view.now, view.pace);
         let (mut since, mut left) = (from, left_since(from)?);
-        if let Some(rested) = rested_since(view, from).filter(|rested| left < *rested) {
+        // What it fell by from the top of a melt that went too far, or to a set-point a little lower, was no cooling.
+        let rested = rest::rested_since(view, Move::Fall, from, in_soak);
+        if let Some(rested) = rested.filter(|rested| left < *rested) {
             (since, left) = (rested, left_since(rested)?);
         }
         if let Some(driven) = cooled::left_level(view.history, since, left, view.now) {
             return Some(driven);
         }
-        let left = turn::or_swing(view, Move::Fall, since, left, |level| level >= soak_from(view.limits));
+        let left = turn::or_swing(view, Move::Fall, since, left, in_soak);
         Some((left - FALL_SHOWN_LATE).max(since))
     });
     // A probe too coarse to show where it left its level may seem to have left it before anybody asked.
@@ -77,27 +72,6 @@ fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
         step.map(|step| step.told).filter(|told| view.history.chocolate(left, *told).nth(1).is_none())
     };
     left.map(|left| unseen(left).map_or(left, |step| left.max(step)))
-}
-
-/// Since when the charge had come to rest in the soak before it fell out of it: what it fell by before that, from the top of a melt that went too far
-/// or to a set-point a little lower, was no cooling. `None` where it did not rest for long enough, or where the probe cannot tell.
-fn rested_since(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
-    let values: Vec<f64> = view.history.chocolate(view.now - RESTS * 2, view.now).map(|(_, v)| v).collect();
-    let readings = values.len() as f64 / 2.0;
-    let slope_known_to = scatter(&values) * (12.0 / readings).sqrt() / RESTS.as_mins_f64();
-    if !(slope_known_to <= AT_REST / 2.0) {
-        return None;
-    }
-    let mut end = view.now;
-    while from.max(view.now - RESTED_WITHIN) <= end - RESTS {
-        let line = view.history.line(end, RESTS)?;
-        let falls = view.history.line(end + FALLS_FOR, FALLS_FOR).map_or(0.0, |fall| fall.slope.min(0.0));
-        if line.slope > (BESIDE_FALL * falls).min(-AT_REST) {
-            return (line.mean >= soak_from(view.limits)).then_some(end - RESTS);
-        }
-        end = end - REST_STEP;
-    }
-    None
 }
 
 /// Was the charge on its way down before anybody asked for less? Who seeds first and sets the machine down afterwards makes it so.

@@ -5,6 +5,7 @@ use model::{Method, Phase, PhaseSpan, Span, Timestamp};
 
 use super::asked;
 use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level, smoothed};
+use super::rest;
 use super::rising::{PARTIAL_MELT_STAY, STAIRCASE};
 use super::turn;
 use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
@@ -33,6 +34,8 @@ const BOWL_RISES: f64 = 1.0;
 /// A charge that has been falling for so long does not follow a set-point that asks for a melt, °C/min: noise looks like a rise in a shorter time.
 const FOLLOWS: Span = Span::from_mins(10);
 const FALLS: f64 = -0.02;
+/// A charge that was at rest so long after it seems to have left its level had only been colder for a while: a door was open.
+const LONG_BEFORE: Span = Span::from_mins(5);
 /// Idle by the clock (contract, section 5).
 const COLD_FOR: Span = Span::from_mins(60);
 
@@ -241,8 +244,12 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let step = asked::asked_since(view, earliest, |setpoint| setpoint >= soak);
     let asked = step.and_then(|step| asked::left_level(view, Move::Rise, step));
     let left = asked.or_else(|| {
-        let left = left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace)?;
+        let left_since = |since| left_level(view.history, Move::Rise, ground, since, view.now, view.pace);
         let on_level = |level| view.limits.working.holds(level, REWARMED_FROM);
+        let left = left_since(earliest)?;
+        let rested = rest::rested_since(view, Move::Rise, earliest, on_level);
+        let rested = rested.filter(|rested| *rested - left > LONG_BEFORE);
+        let left = rested.and_then(left_since).unwrap_or(left);
         let poured = turn::poured(view.history, left);
         Some(poured.unwrap_or_else(|| turn::or_swing(view, Move::Rise, earliest, left, on_level)))
     });

@@ -14,6 +14,7 @@
 //! | --- | --- |
 //! | the chocolate alone, where it leaves its level | [`departure`] |
 //! | the chocolate alone, out of a swing or out of a charge of cold pieces | [`turn`] |
+//! | the chocolate alone, after it had come to rest | [`rest`] |
 //! | the set-point that asked for it | [`asked`] |
 //! | the jacket that warms a restless charge, or the clock since it was asked to | [`driven`] |
 //! | the jacket that cools a hot charge | [`cooled`] |
@@ -25,6 +26,7 @@ mod driven;
 mod falling;
 mod holding;
 mod pace;
+mod rest;
 mod rising;
 mod turn;
 
