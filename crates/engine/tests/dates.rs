@@ -213,3 +213,63 @@ fn a_smooth_rise_is_dated_by_the_chocolate() {
         assert!((melting - true_foot).abs() < 2.0, "{melting}, truly {true_foot}");
     }
 }
+
+/// A melt goes eight tenths too far, comes to rest at minute 34, and the charge is taken down at minute 40.
+#[test]
+fn what_falls_from_an_overshoot_and_comes_to_rest_is_the_soak() {
+    let chocolate = |minute: f64| match minute {
+        m if m < 14.0 => 22.0 + 1.75 * m,
+        m if m < 40.0 => 45.7 + 0.8 * (-(m - 14.0) / 5.0).exp(),
+        m => (45.7 - 1.2 * (m - 40.0)).max(31.5),
+    };
+    let cooling =
+        begin_of(Phase::Cooling, &begins_read_every(5, 90, &[(Channel::Chocolate, &chocolate)], |_| true));
+    assert!((cooling - 40.0).abs() < 1.0, "{cooling}");
+}
+
+/// A door is open from minute 120 to 130 and makes the charge a degree and a half colder for a quarter of an hour; it is melted from minute 148 on.
+#[test]
+fn a_rise_does_not_begin_with_a_door_that_was_open_before() {
+    let day = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m => (46.0 - 0.7 * (m - 40.0).max(0.0)).max(31.5),
+    };
+    let door = |minute: f64| match minute {
+        m if m < 120.0 => 0.0,
+        m if m < 130.0 => 0.15 * (m - 120.0),
+        m => 1.5 * (-(m - 130.0) / 3.0).exp(),
+    };
+    let chocolate = |minute: f64| day(minute) - door(minute) + 0.4 * (minute - 148.0).clamp(0.0, 36.0);
+    let melting =
+        begin_of(Phase::Melting, &begins_read_every(5, 220, &[(Channel::Chocolate, &chocolate)], |_| true));
+    assert!((melting - 148.0).abs() < 2.0, "{melting}");
+}
+
+/// The set-point is told every two minutes, and between them when it is raised, at minute 120.5; the charge has begun to come back from a little
+/// colder by then, and rises in earnest half a minute later.
+#[test]
+fn a_rise_that_was_asked_for_does_not_begin_before() {
+    let charge = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 115.0 => (46.0 - 0.7 * (m - 40.0).max(0.0)).max(31.3),
+        m => 31.3 + 0.02 * (m - 115.0) + 0.4 * (m - 121.0).clamp(0.0, 37.0),
+    };
+    let setpoint = |minute: f64| if (40.0..120.5).contains(&minute) { 31.5 } else { 46.0 };
+    let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
+    let mut push = |second: i64, channel, value| {
+        let reading = Reading { machine: "alder".parse().expect("an id"), channel, at: at(second), value };
+        let content = Content::Reading(reading);
+        analyst.push(&Arrival { arrived: at(second), retained: false, content });
+    };
+    for second in (0..180 * 60).step_by(10) {
+        let minute = second as f64 / 60.0;
+        push(second, Channel::Chocolate, Some(charge(minute)));
+        if second % 120 == 0 || second == 120 * 60 + 30 {
+            push(second, Channel::Setpoint, Some(setpoint(minute)));
+        }
+    }
+    let batch =
+        analyst.finish().expect("fits into memory").machines.swap_remove(0).batches.pop().expect("a batch");
+    let melting = batch.first(Phase::Melting).map(|span| (span.from - at(0)).as_mins_f64()).expect("melts");
+    assert!((120.4..122.0).contains(&melting), "{melting}");
+}
