@@ -145,6 +145,8 @@ mod tests {
         let (from, now) = (Timestamp::default(), Timestamp::from_millis(80 * 60_000));
         let asked = told_since(&history, from, now, |setpoint| setpoint < 42.0);
         assert_eq!(asked, Some(Timestamp::from_millis(i64::from(step) * 1000)));
+        let at_once = told_since(&history, from, asked.unwrap(), |setpoint| setpoint < 42.0);
+        assert_eq!(at_once, asked, "known in the very tick in which it is told");
         assert_eq!(told_since(&history, from, now, |setpoint| setpoint < 50.0), None, "never anything else");
         let left = seen_to_leave(&history, Move::Fall, asked.unwrap(), now).unwrap();
         let after = (left - asked.unwrap()).as_mins_f64();
