@@ -31,9 +31,15 @@ const REWARMED_IN: Span = Span::from_mins(2);
 const BOWL_SETS: f64 = 3.0;
 /// ... and is being warmed again when it has risen by so much, °C.
 const BOWL_RISES: f64 = 1.0;
-/// A charge that has been falling for so long does not follow a set-point that asks for a melt, °C/min: noise looks like a rise in a shorter time.
+/// Whether a charge follows a set-point that asks for a melt is seen in so long; noise looks like a rise in it, where that is not steeper by so many of
+/// its standard errors ...
+const FOLLOWS_AT_ONCE: Span = Span::from_mins(3);
+const OUT_OF_NOISE: f64 = 4.0;
+/// ... and not in so long.
 const FOLLOWS: Span = Span::from_mins(10);
+/// It does not where it has been falling like that, °C/min, for so many times as long, which is longer than any cold pieces take.
 const FALLS: f64 = -0.02;
+const FALLS_FOR: i64 = 3;
 /// A charge that was at rest so long after it seems to have left its level had only been colder for a while: a door was open.
 const LONG_BEFORE: Span = Span::from_mins(5);
 /// Idle by the clock (contract, section 5).
@@ -170,14 +176,26 @@ impl Tracker {
         if view.setpoint.is_none_or(|setpoint| setpoint < soak_from(view.next_limits)) {
             return None;
         }
-        let slope = view.slope(Span::from_mins(3)).unwrap_or_default();
-        let lately = view.slope(FOLLOWS).unwrap_or_default();
+        let slope = view.slope(FOLLOWS_AT_ONCE).unwrap_or_default();
+        let until = |end: Timestamp| {
+            let window = view.pace.widened(FOLLOWS);
+            view.history.line_through(end, window, view.pace.fewest()).map_or(0.0, |line| line.slope)
+        };
+        let lately = until(view.now);
         let above = view.level > view.limits.working.high() + WORKING_MARGIN;
-        if !above && lately < FALLS {
+        let falls = |back| until(view.now - FOLLOWS * back) < FALLS;
+        if !above && (0..FALLS_FOR).all(falls) {
             // The power may be out, whatever is asked for.
             return None;
         }
-        let leaves = if above { slope > 0.0 } else { slope > STEADY && lately > STEADY };
+        let leaves = match above {
+            true => slope > 0.0,
+            false => {
+                slope > STEADY
+                    && (lately > STEADY
+                        || slope > STEADY + OUT_OF_NOISE * view.slope_known_to(FOLLOWS_AT_ONCE))
+            }
+        };
         rise_from.or_else(|| leaves.then(|| out_of_hold(view, timeline)))
     }
 

@@ -30,6 +30,7 @@ mod rest;
 mod rising;
 mod turn;
 
+use maths::statistics::scatter;
 use model::{Method, Phase, Span, Timestamp};
 use plant::Limits;
 use serde::{Deserialize, Serialize};
@@ -95,6 +96,13 @@ impl View<'_> {
     /// Slope of that line, °C/min.
     fn slope(&self, back: Span) -> Option<f64> {
         self.line(back).map(|line| line.slope)
+    }
+
+    /// The standard error of a slope over so long, °C/min: of n readings with noise σ, spread evenly over W, it is `σ·√(12/n)/W`.
+    fn slope_known_to(&self, window: Span) -> f64 {
+        let values = self.history.chocolate(self.now - window * 2, self.now).map(|(_, value)| value);
+        let values: Vec<f64> = values.collect();
+        scatter(&values) * (24.0 / values.len() as f64).sqrt() / window.as_mins_f64()
     }
 
     /// Lowest and highest chocolate of the last `back`, or of longer where readings are far apart.

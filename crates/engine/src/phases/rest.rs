@@ -1,7 +1,6 @@
 //! Where a charge came to rest before it moved for good: what it did before that, an overshoot or a door left open, is no part of the move, however
 //! far it went the same way. To a hinge it would be.
 
-use maths::statistics::scatter;
 use model::{Span, Timestamp};
 
 use super::View;
@@ -25,11 +24,7 @@ pub(super) fn rested_since(
     from: Timestamp,
     on_level: impl Fn(f64) -> bool,
 ) -> Option<Timestamp> {
-    let values: Vec<f64> = view.history.chocolate(view.now - RESTS * 2, view.now).map(|(_, v)| v).collect();
-    let readings = values.len() as f64 / 2.0;
-    // The standard error of a line's slope through that many.
-    let slope_known_to = scatter(&values) * (12.0 / readings).sqrt() / RESTS.as_mins_f64();
-    if !(slope_known_to <= AT_REST / 2.0) {
+    if !(view.slope_known_to(RESTS) <= AT_REST / 2.0) {
         return None;
     }
     let mut end = view.now;
