@@ -23,6 +23,9 @@ const WINDOWS: [Span; 3] = [Span::from_mins(3), Span::from_mins(6), Span::from_m
 /// step of a display of half degrees, °C.
 const SHARP: Span = Span::from_mins(1);
 const SHARP_DIP: f64 = 0.55;
+/// A fall alone does not gather way by so much from one minute to the next once it has (start value, from made-up days): it may be a dip that a slow
+/// probe blurs.
+const SHARP_SMOOTH: f64 = 0.35;
 /// A shorter window dates a dip better: it is taken where it shows so much of what the clearest one does.
 const SHOWS: f64 = 0.7;
 /// The lowest point of a dip comes within this.
@@ -66,6 +69,8 @@ pub(crate) struct WayDown {
     levels: Vec<(Timestamp, f64)>,
     scatter: f64,
     steepest: Option<Steepest>,
+    /// By how much the fall of a sharp window is beyond the usual at most, °C.
+    sharpest: f64,
 }
 
 /// Where the fall of a window is farthest beyond the usual.
@@ -85,11 +90,14 @@ impl WayDown {
         is_near: impl Fn(Timestamp) -> bool,
     ) -> WayDown {
         let values: Vec<f64> = levels.iter().map(|(_, level)| *level).collect();
-        let mut way = WayDown { levels, scatter: maths::statistics::scatter(&values), steepest: None };
+        let mut way =
+            WayDown { levels, scatter: maths::statistics::scatter(&values), steepest: None, sharpest: 0.0 };
         let places: Vec<usize> = (0..way.levels.len())
             .filter(|&place| way.levels[place].0 <= to && is_near(way.levels[place].0))
             .collect();
-        let sharp = way.steepest_of(SHARP, &places).filter(|sharp| sharp.beyond >= way.least(SHARP));
+        let sharp = way.steepest_of(SHARP, &places);
+        way.sharpest = sharp.map_or(0.0, |sharp| sharp.beyond);
+        let sharp = sharp.filter(|sharp| sharp.beyond >= way.least(SHARP));
         let wider = WINDOWS.iter().filter_map(|&window| way.steepest_of(window, &places));
         let steepest: Vec<Steepest> = sharp.into_iter().chain(wider).collect();
         let clearest = steepest.iter().map(|steepest| steepest.beyond).fold(f64::NEG_INFINITY, f64::max);
@@ -172,7 +180,9 @@ impl WayDown {
     /// Is it so smooth that there was no seed? Between this and a dip nobody can tell. `grain`: the display's step, °C.
     pub(crate) fn is_smooth(&self, grain: f64) -> bool {
         let smooth = SMOOTH.max(STEPS_SMOOTH * grain).min(DIP);
-        self.steepest.is_none_or(|steepest| steepest.window != SHARP && steepest.beyond < smooth)
+        let sharp = SHARP_SMOOTH.max(STEPS_SMOOTH * grain).max(OUT_OF_NOISE * self.scatter);
+        self.sharpest < sharp
+            && self.steepest.is_none_or(|steepest| steepest.window != SHARP && steepest.beyond < smooth)
     }
 }
 
