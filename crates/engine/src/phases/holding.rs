@@ -9,6 +9,7 @@ use super::rest;
 use super::rising::{PARTIAL_MELT_STAY, STAIRCASE};
 use super::turn;
 use super::{IDLE_BELOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from};
+use crate::history::{extremes, mean};
 use crate::timeline::Timeline;
 
 /// Working: so long in the range (contract, section 5) ...
@@ -40,8 +41,10 @@ const FOLLOWS: Span = Span::from_mins(10);
 /// It does not where it has been falling like that, °C/min, for so many times as long, which is longer than any cold pieces take.
 const FALLS: f64 = -0.02;
 const FALLS_FOR: i64 = 3;
-/// A charge that was at rest so long after it seems to have left its level had only been colder for a while: a door was open.
+/// A charge that was at rest so long after it seems to have left its level had only been colder for a while: a door was open. That takes so much, °C,
+/// and cold pieces take more.
 const LONG_BEFORE: Span = Span::from_mins(5);
+const DOOR_TAKES: f64 = 1.0;
 /// Idle by the clock (contract, section 5).
 const COLD_FOR: Span = Span::from_mins(60);
 
@@ -266,8 +269,14 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
         let on_level = |level| view.limits.working.holds(level, REWARMED_FROM);
         let left = left_since(earliest)?;
         let rested = rest::rested_since(view, Move::Rise, earliest, on_level);
-        let rested = rested.filter(|rested| *rested - left > LONG_BEFORE);
-        let left = rested.and_then(left_since).unwrap_or(left);
+        let colder_by = |rested: Timestamp| {
+            let lowest = extremes(view.history.chocolate(left, rested).map(|(_, value)| value))?.0;
+            Some(mean(view.history.chocolate(rested, rested + LONG_BEFORE).map(|(_, value)| value))? - lowest)
+        };
+        let was_open = |rested: &Timestamp| {
+            *rested - left > LONG_BEFORE && colder_by(*rested).is_some_and(|by| by <= DOOR_TAKES)
+        };
+        let left = rested.filter(was_open).and_then(left_since).unwrap_or(left);
         let poured = turn::poured(view.history, left);
         Some(poured.unwrap_or_else(|| turn::or_swing(view, Move::Rise, earliest, left, on_level)))
     });
