@@ -273,3 +273,16 @@ fn a_rise_that_was_asked_for_does_not_begin_before() {
     let melting = batch.first(Phase::Melting).map(|span| (span.from - at(0)).as_mins_f64()).expect("melts");
     assert!((120.4..122.0).contains(&melting), "{melting}");
 }
+
+/// Taken off the heat at minute 60 it cools slowly, and at minute 70 what was worked on the slab takes it down by ten degrees in two minutes.
+#[test]
+fn a_slow_cooling_before_the_slab_is_no_rest() {
+    let chocolate = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 70.0 => 46.0 - 0.15 * (m - 60.0).max(0.0),
+        m => (44.5 - 5.0 * (m - 70.0)).max(31.5),
+    };
+    let cooling =
+        begin_of(Phase::Cooling, &begins_read_every(5, 100, &[(Channel::Chocolate, &chocolate)], |_| true));
+    assert!((cooling - 60.0).abs() < 1.5, "{cooling}");
+}
