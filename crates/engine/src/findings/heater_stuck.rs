@@ -293,6 +293,27 @@ mod tests {
     }
 
     #[test]
+    fn a_heater_that_answers_cold_pieces_is_not_stuck() {
+        check(
+            "working 0:00 setpoint=31.5 chocolate=31.6 jacket=32.5 | ~30:00 | ~36:00 chocolate=31.1 jacket=37 | ~42:00 chocolate=31.5 jacket=33 \
+             | ~60:00",
+            &expect![""],
+        );
+    }
+
+    /// It rises by a degree and a half in six minutes and comes back in two, again and again, but never as far as the set-point.
+    #[test]
+    fn a_jacket_that_swings_as_it_has_done_is_not_stuck() {
+        let swings: Vec<String> = (0..8)
+            .map(|i| format!("~{}:00 jacket=46 | ~{}:00 jacket=47.5", 26 + 8 * i, 32 + 8 * i))
+            .collect();
+        let script =
+            format!("soak 0:00 setpoint=43 chocolate=43.6 jacket=47.5 | ~24:00 | {}", swings.join(" | "));
+        check(&script, &expect![""]);
+        check(&format!("{script} | ~100:00 jacket=53"), &expect!["92:30 raise heater-stuck from 87:30"]);
+    }
+
+    #[test]
     fn four_minutes_are_none() {
         check(
             "working 0:00 setpoint=31.5 chocolate=31.6 jacket=32 | ~30:00 | ~34:00 jacket=37 | ~60:00 jacket=32",

@@ -275,6 +275,19 @@ mod tests {
         }
     }
 
+    /// Half a degree within a minute, of which a slow probe shows less.
+    #[test]
+    fn a_blurred_dip_of_a_quick_charge_is_neither() {
+        let slide = |minute: f64| 0.5 * (minute - 9.0).clamp(0.0, 1.0);
+        let levels = (0..160).map(|i| {
+            let minute = f64::from(i) * STEP;
+            let level = 18.0 + 28.0 * (-minute / 17.0).exp() - slide(minute);
+            (Timestamp::from_millis((minute * 60_000.0) as i64), level)
+        });
+        let way = WayDown::new(levels.collect(), Timestamp::from_millis(12 * 60_000), |_| true);
+        assert!(way.dip().is_none() && !way.is_smooth(0.1), "{:?} {}", way.steepest, way.sharpest);
+    }
+
     #[test]
     fn a_little_seed_is_neither() {
         let way = way(30.0, 1.5, Some((16.0, 0.8)));
