@@ -18,12 +18,14 @@
 //! common practice, no source). Without a set-point nobody can say what was asked for; when idle, or set below 26 °C, nothing is raised.
 
 mod minutes;
+mod unusual;
 
 use frames::Tick;
 use model::{Channel, FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use self::minutes::{MINUTE, marks, near_seldom, rises, seldom_told};
+use self::minutes::{MINUTE, marks, rises, seldom_told};
+use self::unusual::is_unusual;
 use super::around::Around;
 use super::{Report, Verdict, number};
 use crate::phases::IDLE_BELOW;
@@ -33,21 +35,12 @@ const CHARGE_THERE: f64 = 0.5;
 /// The jacket has to rise for so many minutes, and by so much.
 const JACKET_MINUTES: usize = 5;
 const JACKET_RISES: f64 = 0.8;
-/// Hotter than before in this hold by so much; looked back on for so long, from so much of it on.
-const JACKET_UNUSUAL: f64 = 2.0;
-/// ... where it has ever gone further above the set-point than this.
-const JACKET_QUIET: f64 = 2.5;
-const HOLD_REMEMBERED: Span = Span::from_hours(3);
-const HOLD_KNOWN: Span = Span::from_mins(20);
 /// A charge that becomes so much colder under a hotter jacket has been given something cold.
 const COLDER: f64 = 0.2;
 /// The chocolate by so much over so many; without a jacket to confirm it, longer.
 const CHARGE_MINUTES: usize = 3;
 const CHARGE_MINUTES_ALONE: usize = 4;
 const CHARGE_RISES: f64 = 0.3;
-/// Walked back in such steps, a slow rise goes on while it makes so much of each, °C.
-const RISE_STEP: Span = Span::from_mins(2);
-const STILL_RISES: f64 = 0.15;
 /// Above its lowest since the set-point was lowered.
 const COME_UP: f64 = 1.0;
 /// The chocolate's level is a mean of so long.
@@ -150,57 +143,6 @@ fn jacket_rises(a: &Around<'_>, setpoint: f64, jacket: Option<f64>) -> Option<He
 /// Was this set-point asked for in a tick? Ticks keep it as `f32`.
 fn is_asked(tick: &Tick, setpoint: f64) -> bool {
     tick.other(Channel::Setpoint).is_some_and(|asked| asked == f64::from(setpoint as f32))
-}
-
-/// Is the jacket hotter than it was in this hold before? A two-point controller with much heat takes its jacket far up again and again. At the
-/// beginning of a hold, when nothing is known of that yet, the charge must have come through the set-point.
-fn is_unusual(a: &Around<'_>, setpoint: f64, jacket: f64, charge_above: f64) -> bool {
-    let same = |tick: &Tick| is_asked(tick, setpoint);
-    let before = a.history.between(a.known - HOLD_REMEMBERED, rises_since(a));
-    let mut hold = before.rev().take_while(same).peekable();
-    let lasts = hold.peek().map(|newest| newest.at);
-    let (mut there, mut since, mut highest) = (None, None, None::<f64>);
-    // Newer than a moment at which the jacket was calm: what is older than all of those was still the heating up.
-    let mut swings_to = f64::NEG_INFINITY;
-    // The newest minutes speak for a jacket that was never calm.
-    let mut lately = f64::NEG_INFINITY;
-    for tick in hold {
-        there = tick
-            .chocolate()
-            .map_or(there, |chocolate| Some((-CHARGE_THERE..=CHARGE_CALM).contains(&(chocolate - setpoint))));
-        if there != Some(true) {
-            continue;
-        }
-        since = Some(tick.at);
-        let Some(value) = tick.other(Channel::Jacket) else { continue };
-        swings_to = swings_to.max(value);
-        if lasts.is_some_and(|newest| newest - tick.at <= HOLD_KNOWN) {
-            lately = swings_to;
-        }
-        if value <= setpoint + JACKET_CALM {
-            highest = Some(swings_to);
-        }
-    }
-    let known_for = lasts.zip(since).map(|(newest, oldest)| newest - oldest);
-    match (highest, known_for.is_some_and(|known_for| known_for >= HOLD_KNOWN)) {
-        (Some(highest), true) => highest <= setpoint + JACKET_QUIET || jacket > highest + JACKET_UNUSUAL,
-        (None, true) => charge_above >= CHARGE_THERE && jacket > lately + JACKET_UNUSUAL,
-        (Some(_) | None, false) => charge_above >= CHARGE_THERE,
-    }
-}
-
-/// Since when the jacket has been rising that has done so for the last minutes: a slow rise was none of the hold's ways either when it began.
-fn rises_since(a: &Around<'_>) -> Timestamp {
-    let jacket = |at: Timestamp| near_seldom(a, at, |tick| tick.other(Channel::Jacket));
-    let mut since = a.known - MINUTE * JACKET_MINUTES as i64;
-    let mut lowest = jacket(since);
-    while let (Some(now), Some(before)) = (lowest, jacket(since - RISE_STEP)) {
-        if now - before < STILL_RISES || a.known - since >= HOLD_REMEMBERED {
-            break;
-        }
-        (since, lowest) = (since - RISE_STEP, Some(before));
-    }
-    since
 }
 
 /// The charge itself rises far above what was asked for, and nothing says that it is not the jacket's doing.
