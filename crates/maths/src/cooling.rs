@@ -34,7 +34,7 @@ pub mod jacket;
 pub mod projection;
 pub mod turning;
 
-pub use fitting::{NewtonFit, Surroundings, fit};
+pub use fitting::{NewtonFit, Surroundings, fit, fit_near};
 pub use jacket::{Jacket, follow};
 pub use projection::{Arrival, Band, COVERAGE, Projection, arrival, time_to, time_to_with, value_at};
 pub use turning::{TurningFit, fit_turning};

@@ -4,7 +4,7 @@
 //! A wall that nobody measures takes a minute or two to turn cold, and to one lag alone that looks like a slower charge: both are fitted where
 //! that explains the curve better. A level that no cold water has is no level; then nothing is said.
 
-use maths::cooling::{Jacket, NewtonFit, Surroundings, fit, fit_turning};
+use maths::cooling::{Jacket, NewtonFit, Surroundings, fit, fit_near, fit_turning};
 use model::{Span, TauAgainst, Timestamp};
 
 use crate::history::History;
@@ -79,11 +79,12 @@ pub(crate) fn time_constant(
 
 /// Seconds, of a charge whose jacket is measured. A probe shows what the charge was a little earlier, and the jacket has to be as much older.
 fn behind_jacket(x: &[f64], y: &[f64], jacket_x: &[f64], jacket_y: &[f64]) -> Option<f64> {
+    let at_once = fit(x, y, Surroundings::Jacket(Jacket { seconds: jacket_x, values: jacket_y })).ok()?;
     let behind = |lag: f64| {
         let seconds: Vec<f64> = jacket_x.iter().map(|second| second + lag).collect();
-        fit(x, y, Surroundings::Jacket(Jacket { seconds: &seconds, values: jacket_y })).ok()
+        let jacket = Surroundings::Jacket(Jacket { seconds: &seconds, values: jacket_y });
+        fit_near(x, y, jacket, at_once.tau_s).ok()
     };
-    let at_once = behind(0.0)?;
     let known = |place: usize| LAGS.get(place).and_then(|lag| behind(*lag)).map(|fitted| (place, fitted));
     let scatters_less = |a: &(usize, NewtonFit), b: &(usize, NewtonFit)| a.1.residual_sd < b.1.residual_sd;
     // From the best of a few lags the scatter falls towards the right one.

@@ -89,6 +89,33 @@ const FIRST_RATES: [f64; 8] = [0.05, 0.2, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0];
 /// Fewer than eight readings, values that are not finite, times that fall, readings that do not bend towards a level
 /// ([`MathsError::NoBend`]) or that leave an unknown free.
 pub fn fit(seconds: &[f64], values: &[f64], surroundings: Surroundings<'_>) -> Result<NewtonFit, MathsError> {
+    let length = seconds.last().zip(seconds.first()).map_or(1.0, |(last, first)| last - first);
+    fit_from(seconds, values, surroundings, &FIRST_RATES.map(|rate| rate / length))
+}
+
+/// As [`fit`], where the time constant is near `tau_s`, so that no other has to be tried.
+///
+/// # Errors
+/// As [`fit`]'s, and a time constant that is not above zero.
+pub fn fit_near(
+    seconds: &[f64],
+    values: &[f64],
+    surroundings: Surroundings<'_>,
+    tau_s: f64,
+) -> Result<NewtonFit, MathsError> {
+    if !(0.0 < tau_s && tau_s.is_finite()) {
+        return Err(MathsError::OutOfRange("time constant"));
+    }
+    fit_from(seconds, values, surroundings, &[1.0 / tau_s])
+}
+
+/// The fit from the best of some rates, 1/s.
+fn fit_from(
+    seconds: &[f64],
+    values: &[f64],
+    surroundings: Surroundings<'_>,
+    rates: &[f64],
+) -> Result<NewtonFit, MathsError> {
     paired(seconds, values)?;
     at_least(values.len(), MIN_READINGS)?;
     if !seconds.is_sorted() || !(seconds[0] < seconds[seconds.len() - 1]) {
@@ -113,8 +140,8 @@ pub fn fit(seconds: &[f64], values: &[f64], surroundings: Surroundings<'_>) -> R
     };
     let task = Task { seconds, values, elapsed: seconds.iter().map(|s| s - seconds[0]).collect(), drive };
     match given_level {
-        Some(level) => task.fit_to_level(level),
-        None => task.fit_all(),
+        Some(level) => task.fit_to_level(level, rates),
+        None => task.fit_all(rates),
     }
 }
 
@@ -128,7 +155,7 @@ struct Task<'a> {
 
 impl Task<'_> {
     /// Level unknown: height m, slope s and rate k are all free.
-    fn fit_all(&self) -> Result<NewtonFit, MathsError> {
+    fn fit_all(&self, rates: &[f64]) -> Result<NewtonFit, MathsError> {
         let curve = |p: &[f64; 3], points: &mut [CurvePoint<3>]| {
             let [m, s, k] = *p;
             for (point, u) in points.iter_mut().zip(&self.elapsed) {
@@ -138,8 +165,7 @@ impl Task<'_> {
             self.add_jacket(k, points);
         };
         let third = self.values.len() / 3;
-        let starts = FIRST_RATES.map(|rate| {
-            let k = rate / self.length();
+        let start = |&k: &f64| {
             let moved = self.without_jacket(k);
             let grown: Vec<f64> = self.elapsed.iter().map(|u| growth(k, *u).0).collect();
             let (low, high) = (0..third, moved.len() - third..moved.len());
@@ -147,7 +173,8 @@ impl Task<'_> {
             let run = middle(&grown[high]) - middle(&grown[low.clone()]);
             let s = if run == 0.0 { 0.0 } else { rise / run };
             [middle(&moved[low.clone()]) - s * middle(&grown[low]), s, k]
-        });
+        };
+        let starts: Vec<_> = rates.iter().map(start).collect();
         let Settled { best, last, freedom } = self.robust(curve, &starts)?;
         let [m, s, k] = best.parameters;
         // Slope at the end: −k (T − level), with k·level = s + k (m + what the jacket has moved).
@@ -160,7 +187,7 @@ impl Task<'_> {
     }
 
     /// Level given (at the first reading, where a jacket moves it): only height m and rate k are free.
-    fn fit_to_level(&self, level: f64) -> Result<NewtonFit, MathsError> {
+    fn fit_to_level(&self, level: f64, rates: &[f64]) -> Result<NewtonFit, MathsError> {
         let curve = |p: &[f64; 2], points: &mut [CurvePoint<2>]| {
             let [m, k] = *p;
             for (point, u) in points.iter_mut().zip(&self.elapsed) {
@@ -171,15 +198,15 @@ impl Task<'_> {
             self.add_jacket(k, points);
         };
         let third = self.values.len() / 3;
-        let starts = FIRST_RATES.map(|rate| {
-            let k = rate / self.length();
+        let start = |&k: &f64| {
             let at_zero: Vec<f64> = self.without_jacket(k)[..third]
                 .iter()
                 .zip(&self.elapsed)
                 .map(|(value, u)| level + (value - level) * (k * u).exp())
                 .collect();
             [middle(&at_zero), k]
-        });
+        };
+        let starts: Vec<_> = rates.iter().map(start).collect();
         let Settled { best, last, freedom } = self.robust(curve, &starts)?;
         let k = best.parameters[1];
         let end_level = level + self.drive.as_ref().map_or(0.0, |drive| drive.last - drive.first);
@@ -187,10 +214,6 @@ impl Task<'_> {
         let by_k = [last.slopes[1], end_level - last.value - k * last.slopes[1], 1.0];
         let end = [last.value, -k * (last.value - end_level), k];
         self.report(&best, end, &[by_m, by_k], freedom, Some(end_level))
-    }
-
-    fn length(&self) -> f64 {
-        self.elapsed[self.elapsed.len() - 1]
     }
 
     fn add_jacket<const P: usize>(&self, k: f64, points: &mut [CurvePoint<P>]) {

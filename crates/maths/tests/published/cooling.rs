@@ -2,8 +2,8 @@
 
 use maths::MathsError;
 use maths::cooling::{
-    Jacket, NewtonFit, Surroundings, fit, follow, seconds_to, tau_between, tau_of_wall, temperature_after,
-    time_to, time_to_with, value_at,
+    Jacket, NewtonFit, Surroundings, fit, fit_near, follow, seconds_to, tau_between, tau_of_wall,
+    temperature_after, time_to, time_to_with, value_at,
 };
 use proptest::prelude::*;
 
@@ -209,6 +209,25 @@ fn a_moving_jacket() {
         let within = fits.iter().filter(|fit| (fit.tau_s - 2_000.0).abs() < 1.96 * fit.tau_se_s).count();
         println!("jacket, offset {offset}: {within} of 400 within 1.96 standard errors");
         assert!((360..=396).contains(&within), "{within}");
+    }
+}
+
+/// A first guess changes what is tried, and not what is found.
+#[test]
+fn a_near_time_constant_leads_to_the_same_fit() {
+    let mut noise = Noise::seeded(5);
+    let (seconds, values) = kettle(40.0, || 0.05 * noise.normal());
+    for surroundings in [Surroundings::Unknown, Surroundings::Steady(AMBIENT)] {
+        let found = fit(&seconds, &values, surroundings).unwrap();
+        for share in [0.7, 1.0, 1.4] {
+            let near = fit_near(&seconds, &values, surroundings, share * TAU_S).unwrap();
+            assert!((near.tau_s / found.tau_s - 1.0).abs() < 1e-6, "{share}: {} {}", near.tau_s, found.tau_s);
+            assert_eq!(near.left_out, found.left_out);
+        }
+    }
+    for tau_s in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+        let refused = fit_near(&seconds, &values, Surroundings::Unknown, tau_s);
+        assert_eq!(refused, Err(MathsError::OutOfRange("time constant")));
     }
 }
 
