@@ -47,6 +47,11 @@ fn begins_read_every(
     batch.phases.iter().map(|span| (span.phase, (span.from - at(0)).as_mins_f64())).collect()
 }
 
+/// When a phase of it begins, where nothing but the chocolate is known, read every five seconds.
+fn begins_by_chocolate(phase: Phase, minutes: i64, chocolate: impl Fn(f64) -> f64) -> f64 {
+    begin_of(phase, &begins_read_every(5, minutes, &[(Channel::Chocolate, &chocolate)], |_| true))
+}
+
 fn begin_of(phase: Phase, begins: &[(Phase, f64)]) -> f64 {
     begins.iter().find(|(begun, _)| *begun == phase).unwrap_or_else(|| panic!("no {phase}: {begins:?}")).1
 }
@@ -107,9 +112,8 @@ fn noise_in_a_level_soak_is_not_the_cooling() {
             };
             ((charge + 0.1 * normal(seed * 100_003 + (minute * 60.0) as u64)) * 10.0).round() / 10.0
         };
-        let begins = begins_read_every(5, 160, &[(Channel::Chocolate, &chocolate)], |_| true);
-        let cooling = begin_of(Phase::Cooling, &begins);
-        assert!((cooling - 100.0).abs() < 1.5, "{seed}: {begins:?}");
+        let cooling = begins_by_chocolate(Phase::Cooling, 160, chocolate);
+        assert!((cooling - 100.0).abs() < 1.5, "{seed}: {cooling}");
     }
 }
 
@@ -222,8 +226,7 @@ fn what_falls_from_an_overshoot_and_comes_to_rest_is_the_soak() {
         m if m < 26.0 => 45.5 + (-(m - 14.0) / 4.0).exp(),
         m => (45.5 - 1.2 * (m - 26.0)).max(31.5),
     };
-    let cooling =
-        begin_of(Phase::Cooling, &begins_read_every(5, 90, &[(Channel::Chocolate, &chocolate)], |_| true));
+    let cooling = begins_by_chocolate(Phase::Cooling, 90, chocolate);
     assert!((cooling - 26.0).abs() < 1.0, "{cooling}");
 }
 
@@ -240,8 +243,7 @@ fn a_rise_does_not_begin_with_a_door_that_was_open_before() {
         m => 0.9 * (-(m - 130.0) / 3.0).exp(),
     };
     let chocolate = |minute: f64| day(minute) - door(minute) + 0.4 * (minute - 148.0).clamp(0.0, 36.0);
-    let melting =
-        begin_of(Phase::Melting, &begins_read_every(5, 220, &[(Channel::Chocolate, &chocolate)], |_| true));
+    let melting = begins_by_chocolate(Phase::Melting, 220, chocolate);
     assert!((melting - 148.0).abs() < 2.0, "{melting}");
 }
 
@@ -282,7 +284,6 @@ fn a_slow_cooling_before_the_slab_is_no_rest() {
         m if m < 70.0 => 46.0 - 0.15 * (m - 60.0).max(0.0),
         m => (44.5 - 5.0 * (m - 70.0)).max(31.5),
     };
-    let cooling =
-        begin_of(Phase::Cooling, &begins_read_every(5, 100, &[(Channel::Chocolate, &chocolate)], |_| true));
+    let cooling = begins_by_chocolate(Phase::Cooling, 100, chocolate);
     assert!((cooling - 60.0).abs() < 1.5, "{cooling}");
 }

@@ -27,7 +27,8 @@ fn found(charge: impl Fn(f64) -> f64) -> Vec<(FindingKind, f64)> {
     machine.findings.iter().map(|found| (found.kind, (found.raised_at - begun).as_mins_f64())).collect()
 }
 
-/// It cools to the room from minute 60 on, is warmer by three degrees for some minutes when somebody pours in what is warm, is at 26.5 °C at minute 232 and at 25 °C at minute 264.
+/// It cools to the room from minute 60 on, is warmer by three degrees for some minutes when somebody pours in what is warm, is at 26.5 °C at minute 232
+/// and at 25 °C at minute 264.
 #[test]
 fn a_charge_that_cools_against_its_set_point_is_told_of() {
     let poured = |minute: f64| 3.0 * (-((minute - 200.0) / 7.0).powi(2)).exp();

@@ -2,8 +2,8 @@
 //!
 //! `cargo run -p service --example week [MACHINES DAYS [FOLDER]]`. Made-up days, five channels at 1 Hz, go through the journal into parts; then
 //! the same columns are only decoded, and then everything is read again day by day and worked through by the engine: all phases, findings
-//! and measures. Times are those of the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for `tests/rolling/run` to be
-//! compared with, and are not made again where they are already.
+//! and measures. Times are those of the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for
+//! `tests/rolling/run` to be compared with, and are not made again where they are already.
 
 use std::collections::BTreeMap;
 use std::error::Error;

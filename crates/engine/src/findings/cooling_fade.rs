@@ -5,8 +5,9 @@
 //! time constant is what the machine does, whatever the water's temperature was that day.
 //!
 //! Compared are coolings of the same couverture, fitted against the same thing (jacket or asymptote). Where a mass was told τ is that of the usual mass,
-//! to which it is in proportion (`τ = m·c/(U·A)`, Newton); where none was told the mass is taken to be the usual one. The baseline is the median of the first five since the last reset: a rolling one
-//! would fade along. It stands above when the median of the newest three is 15 % above. The trend: Mann–Kendall over the newest twelve,
+//! to which it is in proportion (`τ = m·c/(U·A)`, Newton); where none was told the mass is taken to be the usual one.
+//!
+//! The baseline is the median of the first five since the last reset: a rolling one would fade along. It stands above when the median of the newest three is 15 % above. The trend: Mann–Kendall over the newest twelve,
 //! from six on, rising with two-sided p below 0.02.
 //!
 //! The simulation below holds it to that: with 5 % of scatter at most one false alarm in 2,000 batches; a fade of 2 % a batch is told within

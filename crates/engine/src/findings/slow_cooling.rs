@@ -2,8 +2,8 @@
 //! projection's own uncertainty counted; at the latest when 1.35 × has passed (contract, section 6).
 //!
 //! The projection is in [`super::projection`]. It counts as late only when the early end of its interval is, three times in a row and half
-//! of the usual length has passed. What falls back to the set-point of a melt after it was too hot is no cooling that could be late, nor is what takes up cold pieces. The
-//! same projection gives the minutes to ready that people see.
+//! of the usual length has passed. What falls back to the set-point of a melt after it was too hot is no cooling that could be late, nor is what takes
+//! up cold pieces. The same projection gives the minutes to ready that people see.
 
 use std::sync::OnceLock;
 

@@ -3,7 +3,8 @@
 //! Seed cools by its own cold within a minute and by what melts of it for three to fifteen (domain brief, 2.3); then the charge goes on as before or
 //! warms again. So minutes that fall by more than as many before them are a dip, and by more than as many behind them too: a jacket that turns
 //! colder makes a fall steeper that stays steep. It is looked for in windows of several lengths. Where a cooling has only
-//! just begun, its first minutes fall by more than those before them without any seed; there the fall has to ease off clearly behind a dip, by more than the fall of a small, quick charge does by itself.
+//! just begun, its first minutes fall by more than those before them without any seed; there the fall has to ease off clearly behind a dip, by more
+//! than the fall of a small, quick charge does by itself.
 
 use model::{Span, Timestamp};
 

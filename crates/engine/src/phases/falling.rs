@@ -118,7 +118,9 @@ impl Tracker {
         timeline: &mut Timeline,
         stage: Stage,
     ) -> (Stage, Option<Turn>) {
-        let Stage::Cooling { from, noticed, mut lowest, mut lowest_at } = stage else { return (stage, None) };
+        let Stage::Cooling { mut from, noticed, mut lowest, mut lowest_at } = stage else {
+            return (stage, None);
+        };
         let soak = soak_from(view.limits);
         let reached = view.limits.working.high() + WORKING_MARGIN;
         if view.steady_level() <= reached {
@@ -132,12 +134,10 @@ impl Tracker {
         let shown = |after: Span| {
             view.now - noticed >= after && self.before.is_none_or(|(before, _)| before - noticed < after)
         };
-        let from = if DATED_AGAIN.into_iter().any(shown) {
+        if DATED_AGAIN.into_iter().any(shown) {
             self.redate_cooling(view, timeline);
-            timeline.last_of(Phase::Cooling).map_or(from, |cooling| cooling.from)
-        } else {
-            from
-        };
+            from = timeline.last_of(Phase::Cooling).map_or(from, |cooling| cooling.from);
+        }
         let came_back = lowest < soak && view.level >= soak && view.level - lowest >= COMES_BACK;
         if came_back && lowest < soak - COLD_CHARGE {
             let melts_from = if lowest_at - from <= COLD_CHARGE_WITHIN { from } else { lowest_at };

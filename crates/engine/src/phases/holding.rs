@@ -1,6 +1,5 @@
 //! Around the working range: settling, rewarming, working.
 
-use maths::statistics::scatter;
 use model::{Method, Phase, PhaseSpan, Span, Timestamp};
 
 use super::asked;
@@ -176,30 +175,11 @@ impl Tracker {
         timeline: &Timeline,
         rise_from: Option<Timestamp>,
     ) -> Option<Timestamp> {
-        if view.setpoint.is_none_or(|setpoint| setpoint < soak_from(view.next_limits)) {
+        let is_asked = view.setpoint.is_some_and(|setpoint| setpoint >= soak_from(view.next_limits));
+        if !is_asked || falls_against_it(view) {
             return None;
         }
-        let slope = view.slope(FOLLOWS_AT_ONCE).unwrap_or_default();
-        let until = |end: Timestamp| {
-            let window = view.pace.widened(FOLLOWS);
-            view.history.line_through(end, window, view.pace.fewest()).map_or(0.0, |line| line.slope)
-        };
-        let lately = until(view.now);
-        let above = view.level > view.limits.working.high() + WORKING_MARGIN;
-        let falls = |back| until(view.now - FOLLOWS * back) < FALLS;
-        if !above && (0..FALLS_FOR).all(falls) {
-            // The power may be out, whatever is asked for.
-            return None;
-        }
-        let leaves = match above {
-            true => slope > 0.0,
-            false => {
-                slope > STEADY
-                    && (lately > STEADY
-                        || slope > STEADY + OUT_OF_NOISE * view.slope_known_to(FOLLOWS_AT_ONCE))
-            }
-        };
-        rise_from.or_else(|| leaves.then(|| out_of_hold(view, timeline)))
+        rise_from.or_else(|| follows(view).then(|| out_of_hold(view, timeline)))
     }
 
     fn new_rise(&self, view: &View<'_>, timeline: &Timeline) -> Option<(Stage, Option<Turn>)> {
@@ -214,6 +194,32 @@ impl Tracker {
     }
 }
 
+/// Does a charge follow a set-point that asks for a melt? Above its range it does as soon as it rises. Below that what may be noise has to show in a longer
+/// window, too.
+fn follows(view: &View<'_>) -> bool {
+    let slope = view.slope(FOLLOWS_AT_ONCE).unwrap_or_default();
+    if is_above(view) {
+        return slope > 0.0;
+    }
+    let out_of_noise = || OUT_OF_NOISE * view.slope_known_to(FOLLOWS_AT_ONCE, FOLLOWS_AT_ONCE * 2);
+    slope > STEADY && (slope_until(view, view.now) > STEADY || slope > STEADY + out_of_noise())
+}
+
+/// Has it been falling for longer than cold pieces make it? The power may be out, whatever is asked for.
+fn falls_against_it(view: &View<'_>) -> bool {
+    !is_above(view) && (0..FALLS_FOR).all(|back| slope_until(view, view.now - FOLLOWS * back) < FALLS)
+}
+
+fn is_above(view: &View<'_>) -> bool {
+    view.level > view.limits.working.high() + WORKING_MARGIN
+}
+
+/// The slope of so many minutes before `end`, °C/min; none where too little is known of them.
+fn slope_until(view: &View<'_>, end: Timestamp) -> f64 {
+    let line = view.history.line_through(end, view.pace.widened(FOLLOWS), view.pace.fewest());
+    line.map_or(0.0, |line| line.slope)
+}
+
 /// The slope of the newest minutes, and of how many: five, or as many more as a coarse or noisy probe takes. A display that stood still for five
 /// minutes may only have been between two of its steps, and a few noisy readings of a slow fall may lie level.
 fn telling_slope(view: &View<'_>) -> Option<(f64, Span)> {
@@ -222,13 +228,11 @@ fn telling_slope(view: &View<'_>) -> Option<(f64, Span)> {
     view.slope(window).map(|slope| (slope, window))
 }
 
-/// How long a window has to be for the slope of its line to be known to [`SLOPE_KNOWN_TO`]: of n readings with noise σ, spread evenly over W, its
-/// standard error is `σ·√(12/n)/W`.
+/// How long a window has to be for the slope of its line to be known to [`SLOPE_KNOWN_TO`]: its standard error falls with the length to the power of
+/// one and a half.
 fn told_from_noise(view: &View<'_>) -> Span {
-    let values: Vec<f64> =
-        view.history.chocolate(view.now - LONGEST_WINDOW, view.now).map(|(_, value)| value).collect();
-    let apart = LONGEST_WINDOW.as_mins_f64() / values.len().max(1) as f64;
-    Span::from_mins_f64((scatter(&values) * (12.0 * apart).sqrt() / SLOPE_KNOWN_TO).powf(2.0 / 3.0))
+    let known_to = view.slope_known_to(LONGEST_WINDOW, LONGEST_WINDOW);
+    Span::from_mins_f64(LONGEST_WINDOW.as_mins_f64() * (known_to / SLOPE_KNOWN_TO).powf(2.0 / 3.0))
 }
 
 /// Where a charge left its lowest point: the last moment within a tenth of it.

@@ -98,11 +98,13 @@ impl View<'_> {
         self.line(back).map(|line| line.slope)
     }
 
-    /// The standard error of a slope over so long, °C/min: of n readings with noise σ, spread evenly over W, it is `σ·√(12/n)/W`.
-    fn slope_known_to(&self, window: Span) -> f64 {
-        let values = self.history.chocolate(self.now - window * 2, self.now).map(|(_, value)| value);
+    /// The standard error of a slope over `window`, °C/min, by the noise and the number of readings in the last `seen`: of n readings with noise σ,
+    /// spread evenly over W, it is `σ·√(12/n)/W`.
+    fn slope_known_to(&self, window: Span, seen: Span) -> f64 {
+        let values = self.history.chocolate(self.now - seen, self.now).map(|(_, value)| value);
         let values: Vec<f64> = values.collect();
-        scatter(&values) * (24.0 / values.len() as f64).sqrt() / window.as_mins_f64()
+        let n = values.len().max(1) as f64 * (window.as_secs_f64() / seen.as_secs_f64());
+        scatter(&values) * (12.0 / n).sqrt() / window.as_mins_f64()
     }
 
     /// Lowest and highest chocolate of the last `back`, or of longer where readings are far apart.

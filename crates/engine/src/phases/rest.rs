@@ -26,7 +26,7 @@ pub(super) fn rested_since(
     from: Timestamp,
     on_level: impl Fn(f64) -> bool,
 ) -> Option<Timestamp> {
-    if !(view.slope_known_to(RESTS) <= AT_REST / 2.0) {
+    if !(view.slope_known_to(RESTS, RESTS * 2) <= AT_REST / 2.0) {
         return None;
     }
     let mut end = view.now;
