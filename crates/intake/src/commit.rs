@@ -15,7 +15,7 @@ use tokio::sync::{OwnedSemaphorePermit, mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep, timeout_at};
 use tokio_util::sync::CancellationToken;
 use tracing::debug;
-use wire::{Decoded, Decoder, Request};
+use wire::{Decoded, Decoder, HeldMessage, Request};
 
 use crate::IntakeError;
 use crate::config::Clock;
@@ -25,6 +25,7 @@ use crate::generation::Generation;
 use crate::inbox::{Delivered, Inbound};
 use crate::keeper::{HeldUp, Keeper, Kept};
 use crate::moments::{Moments, Room, is_timed_by_arrival};
+use crate::page::Page;
 use crate::stats::IntakeStats;
 
 /// A reading waits no longer than this for company: a third of what publish-to-durable may take.
@@ -56,7 +57,7 @@ enum Waiting {
 /// What will become one block, and who waits for it, in order of arrival.
 #[derive(Default)]
 struct Batch {
-    arrivals: Vec<Arrival>,
+    page: Page,
     waiting: Vec<Waiting>,
     /// Held until it is on disk.
     places: Vec<OwnedSemaphorePermit>,
@@ -66,7 +67,7 @@ struct Batch {
 
 impl Batch {
     fn is_closed(&self) -> bool {
-        self.urgent || self.messages >= BLOCK_MESSAGES || self.arrivals.len() >= BLOCK_ARRIVALS
+        self.urgent || self.messages >= BLOCK_MESSAGES || self.page.arrivals.len() >= BLOCK_ARRIVALS
     }
 }
 
@@ -86,21 +87,29 @@ pub(crate) struct Committer {
 }
 
 impl Committer {
-    /// Works until `closing` and an empty inbox, or until the keeper gives up.
-    pub(crate) async fn run(mut self) -> Result<(), IntakeError> {
+    /// Works until `closing` and an empty inbox, or until the keeper gives up. `held` are the messages that still waited
+    /// when the last run ended.
+    pub(crate) async fn run(mut self, held: Vec<HeldMessage>) -> Result<(), IntakeError> {
+        let restored = self.decoder.restore(held);
+        if !self.commit_decoded(restored).await? {
+            return Ok(());
+        }
         while let Some(first) = self.next().await {
             let batch = self.gather(first).await;
             if !self.commit(batch).await? {
                 return Ok(());
             }
         }
-        let mut last = Batch::default();
-        let decoded = self.decoder.finish();
-        self.take_decoded(decoded, &mut last);
-        if !last.arrivals.is_empty() {
-            self.commit(last).await?;
-        }
+        let last = self.decoder.pause();
+        self.commit_decoded(last).await?;
         Ok(())
+    }
+
+    /// What came out without a message.
+    async fn commit_decoded(&mut self, decoded: Decoded) -> Result<bool, IntakeError> {
+        let mut batch = Batch::default();
+        self.take_decoded(decoded, &mut batch);
+        self.commit(batch).await
     }
 
     async fn next(&mut self) -> Option<Inbound> {
@@ -131,7 +140,7 @@ impl Committer {
         match inbound {
             Inbound::Delivery(delivered) => self.take_delivery(delivered, batch),
             Inbound::Submission { arrivals, durable } => {
-                batch.arrivals.extend(arrivals);
+                batch.page.arrivals.extend(arrivals);
                 batch.waiting.push(Waiting::Caller(durable));
             }
             Inbound::Flush(done) => {
@@ -170,13 +179,14 @@ impl Committer {
 
     fn take_decoded(&mut self, decoded: Decoded, batch: &mut Batch) {
         self.meter.count(&decoded.arrivals).into_iter().for_each(|shown| self.stats.note_flood(shown));
-        batch.arrivals.extend(decoded.arrivals);
+        batch.page.arrivals.extend(decoded.arrivals);
+        batch.page.note_held(decoded.held, decoded.let_go);
         decoded.rejects.into_iter().for_each(|reject| self.stats.note_reject(reject));
     }
 
     /// `false` if the keeper gave up: then nothing of the batch has been acknowledged.
     async fn commit(&mut self, batch: Batch) -> Result<bool, IntakeError> {
-        let Kept::OnDisk(durable, arrivals) = self.keeper.keep(batch.arrivals).await? else {
+        let Kept::OnDisk(durable, arrivals) = self.keeper.keep(batch.page).await? else {
             return Ok(false);
         };
         drop(batch.places);

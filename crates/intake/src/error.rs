@@ -19,6 +19,9 @@ pub enum IntakeError {
         /// The filter that was asked for.
         filter: String,
     },
+    /// The messages that an earlier run had acknowledged, and that wait for another, cannot be read back.
+    #[error("the messages that wait to be read cannot be taken from the journal")]
+    Held(#[source] journal::JournalError),
     /// The part that takes the blocks has gone away while blocks were still coming.
     #[error(
         "nothing takes the blocks any more; what was stored is in the journal and is read again at the next start"

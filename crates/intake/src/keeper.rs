@@ -19,6 +19,7 @@ use tracing::{error, info};
 
 use crate::IntakeError;
 use crate::backoff::Backoff;
+use crate::page::Page;
 use crate::stats::IntakeStats;
 
 /// A sync takes some tens of milliseconds, on a poor disk some hundred; after this a person should know.
@@ -39,7 +40,7 @@ pub(crate) enum HeldUp {
     ByTaker,
 }
 
-/// What became of some arrivals.
+/// What became of a page.
 pub(crate) enum Kept {
     /// They are on disk.
     OnDisk(Durable<BlockSeq>, Vec<Arrival>),
@@ -66,23 +67,24 @@ impl Keeper {
         Keeper { journal: Some(journal), stats, held_up, give_up }
     }
 
-    /// Waits until the arrivals are on disk, or until it is told to give up.
-    pub(crate) async fn keep(&mut self, mut arrivals: Vec<Arrival>) -> Result<Kept, IntakeError> {
+    /// Waits until the arrivals are on disk, and beside them what is held from now on and no longer; or until it is told
+    /// to give up.
+    pub(crate) async fn keep(&mut self, mut page: Page) -> Result<Kept, IntakeError> {
         let mut backoff = Backoff::new(FIRST_WAIT, LONGEST_WAIT);
         let give_up = self.give_up.clone();
         loop {
             let appended = tokio::select! {
-                appended = self.append(arrivals) => appended?,
+                appended = self.append(page) => appended?,
                 () = give_up.cancelled() => return Ok(Kept::GivenUp),
             };
             match appended {
-                (Ok(durable), arrivals) => {
+                (Ok(durable), page) => {
                     self.note_takes();
-                    return Ok(Kept::OnDisk(durable, arrivals));
+                    return Ok(Kept::OnDisk(durable, page.arrivals));
                 }
                 (Err(error), back) => {
                     self.note_stalled(&error.to_string());
-                    arrivals = back;
+                    page = back;
                 }
             }
             tokio::select! {
@@ -94,18 +96,18 @@ impl Keeper {
 
     async fn append(
         &mut self,
-        arrivals: Vec<Arrival>,
-    ) -> Result<(Result<Durable<BlockSeq>, JournalError>, Vec<Arrival>), IntakeError> {
+        page: Page,
+    ) -> Result<(Result<Durable<BlockSeq>, JournalError>, Page), IntakeError> {
         let mut journal =
             self.journal.take().expect("the journal comes back from every append but a given-up one");
         let stats = Arc::clone(&self.stats);
         let mut away = spawn_blocking(move || {
             let began = Instant::now();
-            let outcome = journal.append(&arrivals);
-            if outcome.is_ok() && !arrivals.is_empty() {
+            let outcome = journal.append_beside(&page.arrivals, &page.held);
+            if outcome.is_ok() && !page.is_empty() {
                 stats.note_commit(began.elapsed());
             }
-            (journal, outcome, arrivals)
+            (journal, outcome, page)
         });
         let back = match timeout(SLOW_DISK, &mut away).await {
             Ok(back) => back,
@@ -115,9 +117,9 @@ impl Keeper {
                 away.await
             }
         };
-        let (journal, outcome, arrivals) = back.map_err(IntakeError::JournalPanicked)?;
+        let (journal, outcome, page) = back.map_err(IntakeError::JournalPanicked)?;
         self.journal = Some(journal);
-        Ok((outcome, arrivals))
+        Ok((outcome, page))
     }
 
     fn note_stalled(&self, cause: &str) {

@@ -40,6 +40,7 @@ mod dialect;
 mod generation;
 mod inbox;
 mod outbox;
+mod page;
 mod session;
 
 mod commit;

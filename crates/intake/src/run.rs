@@ -20,6 +20,7 @@ use crate::hush::Hush;
 use crate::inbox::{Inbox, Room};
 use crate::keeper::{HeldUp, Keeper};
 use crate::moments::Moments;
+use crate::page;
 use crate::session::{Common, Ended, Past, Session};
 use crate::stats::IntakeStats;
 use crate::{Clock, Dialect, IntakeError};
@@ -53,7 +54,7 @@ pub struct Wiring {
 /// with the broker.
 ///
 /// # Errors
-/// [`IntakeError::Filter`] before anything starts; [`IntakeError::BlocksNotTaken`] and [`IntakeError::JournalPanicked`] if
+/// [`IntakeError::Filter`] and [`IntakeError::Held`] before anything starts; [`IntakeError::BlocksNotTaken`] and [`IntakeError::JournalPanicked`] if
 /// the service around it has broken; [`IntakeError::StoppedLate`] if shutting down took too long, usually because the journal
 /// takes nothing. Nothing that was acknowledged is lost by any of them.
 pub async fn run(
@@ -63,6 +64,7 @@ pub async fn run(
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), IntakeError> {
     let filters = config.filters()?;
+    let held = page::messages(journal.held().map_err(IntakeError::Held)?);
     let Wiring { inbox, blocks, stats } = wiring;
     let (held_up, watch_held_up) = watch::channel(HeldUp::No);
     let (stop, closing, give_up) =
@@ -103,7 +105,7 @@ pub async fn run(
         let (settings, stop) = (common.settings.clone(), stop.clone());
         beside.spawn(watch_drops(settings, config.first_try, Arc::clone(&stats), stop));
     }
-    let mut committer = tokio::spawn(committer.run());
+    let mut committer = tokio::spawn(committer.run(held));
     let mut sessions = tokio::spawn(keep_connected(common, config.first_try, config.heard));
 
     let early = tokio::select! {

@@ -8,8 +8,9 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use model::{Arrival, Timestamp};
-use rusqlite::Connection;
+use rusqlite::{Connection, Transaction, TransactionBehavior};
 
+use crate::held::{self, Held, HeldChange};
 use crate::reader::blocks_after;
 use crate::schema::{self, open_to_write};
 use crate::{BlockSeq, Blocks, Durable, JournalError, UnreadableBlock, codec};
@@ -60,18 +61,41 @@ impl Journal {
     /// [`JournalError::Full`], [`JournalError::Locked`] and the like. Then nothing was written, and the same arrivals
     /// can be tried again.
     pub fn append(&mut self, arrivals: &[Arrival]) -> Result<Durable<BlockSeq>, JournalError> {
-        let Some((first_at, last_at)) = times(arrivals) else { return Ok(Durable::new(self.newest)) };
-        let payload = codec::encode(arrivals).map_err(JournalError::Encode)?;
-        let seq = self.newest.next();
-        let count = i64::try_from(arrivals.len()).expect("a slice is never longer than i64::MAX");
+        self.append_beside(arrivals, &HeldChange::default())
+    }
+
+    /// The same, and in the same transaction what begins and ends to wait.
+    ///
+    /// # Errors
+    /// As for [`Journal::append`]: nothing was written, of either.
+    pub fn append_beside(
+        &mut self,
+        arrivals: &[Arrival],
+        held: &HeldChange,
+    ) -> Result<Durable<BlockSeq>, JournalError> {
+        let block = NewBlock::of(arrivals)?;
+        if block.is_none() && held.is_empty() {
+            return Ok(Durable::new(self.newest));
+        }
+        let seq = block.as_ref().map_or(self.newest, |_| self.newest.next());
         self.connection
-            .prepare_cached("INSERT INTO blocks VALUES (?1, ?2, ?3, ?4, ?5)")
-            .and_then(|mut statement| {
-                statement.execute((seq.to_sql(), first_at.as_millis(), last_at.as_millis(), count, payload))
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .and_then(|transaction| {
+                block.map_or(Ok(()), |block| block.write(&transaction, seq))?;
+                held.write(&transaction)?;
+                transaction.commit()
             })
             .map_err(|source| JournalError::from_sqlite("write", &self.path, source))?;
         self.newest = seq;
         Ok(Durable::new(seq))
+    }
+
+    /// The messages that wait, in the order of their numbers.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn held(&self) -> Result<Vec<Held>, JournalError> {
+        held::read(&self.connection).map_err(|source| JournalError::from_sqlite("read", &self.path, source))
     }
 
     /// At most `limit` blocks behind `after`.
@@ -125,6 +149,31 @@ impl Journal {
             schema::set_aside(&transaction, block.seq, &block.reason)?;
         }
         transaction.commit()
+    }
+}
+
+/// A block on its way to the disk.
+struct NewBlock {
+    first_at: Timestamp,
+    last_at: Timestamp,
+    arrivals: i64,
+    payload: Vec<u8>,
+}
+
+impl NewBlock {
+    /// `None` without arrivals.
+    fn of(arrivals: &[Arrival]) -> Result<Option<NewBlock>, JournalError> {
+        let Some((first_at, last_at)) = times(arrivals) else { return Ok(None) };
+        let payload = codec::encode(arrivals).map_err(JournalError::Encode)?;
+        let arrivals = i64::try_from(arrivals.len()).expect("a slice is never longer than i64::MAX");
+        Ok(Some(NewBlock { first_at, last_at, arrivals, payload }))
+    }
+
+    fn write(self, transaction: &Transaction<'_>, seq: BlockSeq) -> rusqlite::Result<()> {
+        let NewBlock { first_at, last_at, arrivals, payload } = self;
+        let row = (seq.to_sql(), first_at.as_millis(), last_at.as_millis(), arrivals, payload);
+        transaction.prepare_cached("INSERT INTO blocks VALUES (?1, ?2, ?3, ?4, ?5)")?.execute(row)?;
+        Ok(())
     }
 }
 

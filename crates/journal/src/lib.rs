@@ -5,6 +5,8 @@
 //! file, so that moving a block into a part is one transaction. [`Journal`] appends and is held by one service alone;
 //! [`JournalReader`] reads beside it, from any thread; [`JournalMover`] takes blocks out when `store` has them in a part.
 //!
+//! Beside the blocks stand messages that cannot be read before another has come ([`Held`]).
+//!
 //! Only this crate makes a [`Durable`]. A block that does not read back is told and set aside, and the rest goes on.
 //!
 //! Never reads a clock, never drops what it was given: a full disk or a locked file is an error, and the caller waits.
@@ -14,6 +16,7 @@ mod codec;
 mod copy;
 mod durable;
 mod error;
+mod held;
 mod journal;
 mod mover;
 mod reader;
@@ -22,6 +25,7 @@ mod schema;
 pub use crate::block::{Block, BlockSeq, Blocks, UnreadableBlock};
 pub use crate::durable::Durable;
 pub use crate::error::JournalError;
+pub use crate::held::{Held, HeldChange};
 pub use crate::journal::{Journal, Recovery};
 pub use crate::mover::JournalMover;
 pub use crate::reader::{JournalReader, Snapshot};

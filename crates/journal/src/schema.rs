@@ -4,6 +4,7 @@
 //! blocks            seq INTEGER PRIMARY KEY | first_at, last_at (ms UTC, readings' own times) | arrivals | payload
 //! blocks_set_aside  the same, with the reason: what could not be read, kept for a person to look at
 //! moved             one row: up_to, the newest block that has been moved into a part
+//! held              messages that wait for another: number INTEGER PRIMARY KEY | arrived (ms UTC) | topic | payload
 //! ```
 //! The next number is one past everything in the three tables, so that a number is never used again even when all
 //! blocks are gone. `user_version` is the format; a newer one is refused before anything is written.
@@ -37,6 +38,8 @@ const TABLES: &str = "
         arrivals INTEGER NOT NULL, payload BLOB NOT NULL, reason TEXT NOT NULL) STRICT;
     CREATE TABLE IF NOT EXISTS moved (one INTEGER PRIMARY KEY CHECK (one = 1), up_to INTEGER NOT NULL) STRICT;
     INSERT OR IGNORE INTO moved VALUES (1, 0);
+    CREATE TABLE IF NOT EXISTS held (
+        number INTEGER PRIMARY KEY, arrived INTEGER NOT NULL, topic TEXT NOT NULL, payload BLOB NOT NULL) STRICT;
 ";
 
 /// Opens the file to write, and makes the tables where there are none.

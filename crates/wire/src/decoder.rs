@@ -3,7 +3,7 @@
 //! Two things pass from one message to the next: a machine's room values, for thermocouples whose cold junction is the
 //! room, and what Sparkplug B has said about its metrics. Both are lost with the process. The former are given back from what is on
 //! disk ([`Decoder::remember`]); the latter comes again, because the decoder asks for it
-//! ([`Decoded::requests`](crate::Decoded::requests)).
+//! ([`Decoded::requests`](crate::Decoded::requests)), and what waits for it is given back from disk ([`Decoder::restore`]).
 
 mod desk;
 mod machines;
@@ -25,7 +25,7 @@ pub(crate) use crate::decoder::machines::Machines;
 pub(crate) use crate::decoder::readings::Readings;
 pub(crate) use crate::decoder::rooms::Rooms;
 use crate::topic::{self, Topic};
-use crate::{Decoded, Message, Reject, event, json_source, sparkplug};
+use crate::{Decoded, HeldMessage, Message, Reject, event, json_source, sparkplug};
 
 /// An hour of seven channels every second, in SenML, is about one megabyte; more in one message is a mistake.
 const LARGEST_PAYLOAD: usize = 4 * 1024 * 1024;
@@ -96,17 +96,32 @@ impl Decoder {
 
     /// What comes out because it is `now`, also where no message comes.
     pub fn pass_time(&mut self, now: Timestamp) -> Decoded {
-        let mut decoded = Decoded::default();
-        let mut desk = Desk { machines: &self.machines, rooms: &mut self.rooms, decoded: &mut decoded };
-        self.sparkplug.pass_time(now, &mut desk);
-        decoded
+        self.beside_messages(|sparkplug, desk| sparkplug.pass_time(now, desk))
+    }
+
+    /// Is given what an earlier run held ([`Decoded::held`](crate::Decoded::held)) and had not let go, oldest first,
+    /// before the first message. What can be read by now, or never, comes out.
+    pub fn restore(&mut self, held: Vec<HeldMessage>) -> Decoded {
+        self.beside_messages(|sparkplug, desk| sparkplug.restore(held, desk))
+    }
+
+    /// The process ends, and another goes on: what was held back only for caution is read, and the rest stays held.
+    pub fn pause(&mut self) -> Decoded {
+        self.beside_messages(sparkplug::Host::pause)
     }
 
     /// No more messages come: what still waits is read as well as can be, and the rest rejected.
     pub fn finish(&mut self) -> Decoded {
+        self.beside_messages(sparkplug::Host::finish)
+    }
+
+    /// What comes out without a message.
+    fn beside_messages(&mut self, work: impl FnOnce(&mut sparkplug::Host, &mut Desk<'_>)) -> Decoded {
         let mut decoded = Decoded::default();
-        let mut desk = Desk { machines: &self.machines, rooms: &mut self.rooms, decoded: &mut decoded };
-        self.sparkplug.finish(&mut desk);
+        work(
+            &mut self.sparkplug,
+            &mut Desk { machines: &self.machines, rooms: &mut self.rooms, decoded: &mut decoded },
+        );
         decoded
     }
 

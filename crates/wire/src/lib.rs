@@ -28,5 +28,5 @@ pub use crate::event::{
     CurvePoint, Further, Inflection, MOST_CURVE_POINTS, SampleCurve, curve_of_table, further, parse_event,
     sample_curve,
 };
-pub use crate::message::{Decoded, Message, Reject, Request};
+pub use crate::message::{Decoded, HeldMessage, Message, Reject, Request};
 pub use crate::rfc3339::parse_rfc3339;

@@ -52,6 +52,20 @@ pub struct Decoded {
     pub rejects: Vec<Reject>,
     /// What to ask of senders, for whoever holds the connection to the broker to publish; a recording has nobody to ask.
     pub requests: Vec<Request>,
+    /// Messages that cannot be read yet, this one perhaps. Whoever acknowledges them keeps them, and gives them back to
+    /// [`Decoder::restore`](crate::Decoder::restore) after a restart.
+    pub held: Vec<HeldMessage>,
+    /// The numbers of held messages that are over and done with: read among the `arrivals`, or among the `rejects`.
+    pub let_go: Vec<u64>,
+}
+
+/// A message that waits for another.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HeldMessage {
+    /// Later ones have larger numbers.
+    pub number: u64,
+    /// What waits. It was not retained.
+    pub message: Message,
 }
 
 /// Something to publish: at most once, never retained. If it is lost, the decoder asks again.

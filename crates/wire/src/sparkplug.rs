@@ -11,7 +11,8 @@
 //!   as they were measured and arrived when they could be read. What waits in vain is rejected with the reason.
 //! - Births are not kept over a restart. Edge nodes send at QoS 0, for which a broker keeps nothing, so nobody could say
 //!   whether a birth was missed meanwhile; a remembered alias may mean another channel by now, and a reading on the wrong
-//!   channel is worse than one that comes a second late. A crash loses what waits: those seconds after a start or a gap.
+//!   channel is worse than one that comes a second late. What waits is kept over a restart by whoever acknowledges it, and
+//!   goes on waiting after it.
 //! - A death invents no reading (chapter 5 calls the metrics stale then): what no longer comes makes the machine `silent`.
 //! - Hosts' state and commands to others are left alone. We send one command, the rebirth request, and only to nodes
 //!   that have a machine of ours behind them.
@@ -46,7 +47,7 @@ use crate::sparkplug::payload::Payload;
 use crate::sparkplug::strangers::Strangers;
 use crate::sparkplug::topic::{Kind, NodeName, Topic};
 use crate::sparkplug::waiting::{Held, Waiting};
-use crate::{Message, Reject};
+use crate::{HeldMessage, Message, Reject};
 
 /// Messages of nodes and of devices. Hosts' state is not among them.
 pub(crate) const SUBSCRIPTIONS: [&str; 2] = ["spBv1.0/+/+/+", "spBv1.0/+/+/+/+"];
@@ -206,8 +207,9 @@ impl Host {
         }
         let leans = payload.metrics().flatten().any(|metric| leans_on_birth(&metric));
         if leans && !is_sure {
-            let (node, device) = (key.to_owned(), device.to_owned());
-            return self.waiting.hold(Held { node, device, message: message.clone() });
+            let held = self.waiting.hold(key, device, message)?;
+            desk.decoded.held.push(HeldMessage { number: held.number, message: message.clone() });
+            return Ok(());
         }
         self.read(key, device, payload, message, message.arrived, desk)
     }
@@ -270,7 +272,8 @@ impl Host {
     }
 
     fn read_held(&mut self, released: Vec<Held>, now: Timestamp, desk: &mut Desk<'_>) {
-        for Held { node, device, message } in released {
+        for Held { number, node, device, message } in released {
+            desk.decoded.let_go.push(number);
             let measured = message.arrived;
             let message = Message { arrived: now, ..message };
             let read = Payload::parse(&message.payload)
@@ -289,21 +292,59 @@ impl Host {
             self.release_sure(&key, now, desk);
         }
         for held in self.waiting.take_expired(now) {
-            desk.decoded.rejects.push(Reject::new(&held.message, waiting::expired_reason()));
+            let_go(held.number, &held.message, waiting::expired_reason(), desk);
         }
     }
 
-    /// No more messages come.
-    pub(crate) fn finish(&mut self, desk: &mut Desk<'_>) {
+    /// Takes back what waited when the process ended. Nothing is known of its node any more, so the node is asked for its
+    /// births with the next message that comes from it.
+    pub(crate) fn restore(&mut self, held: Vec<HeldMessage>, desk: &mut Desk<'_>) {
+        for HeldMessage { number, message } in held {
+            match whose(&message.topic)
+                .and_then(|(key, device)| desk.machines.find(device).map(|_| (key, device)))
+            {
+                Err(reason) => let_go(number, &message, reason, desk),
+                Ok((node, device)) => {
+                    let device = device.to_owned();
+                    self.node(&node).await_births();
+                    self.waiting.put_back(Held { number, node, device, message });
+                }
+            }
+        }
+    }
+
+    /// No message comes for now: what only a doubt holds back is read, and the rest goes on waiting.
+    pub(crate) fn pause(&mut self, desk: &mut Desk<'_>) {
         let now = self.newest;
         for (since, key) in std::mem::take(&mut self.doubts) {
             self.node(&key).settle(since);
             self.release_sure(&key, now, desk);
         }
+    }
+
+    /// No more messages come.
+    pub(crate) fn finish(&mut self, desk: &mut Desk<'_>) {
+        self.pause(desk);
         for held in self.waiting.take(|_| true) {
             let reason =
                 "it came before the birth that says what its metrics are, and the stream ended before that";
-            desk.decoded.rejects.push(Reject::new(&held.message, reason));
+            let_go(held.number, &held.message, reason, desk);
+        }
+    }
+}
+
+/// A held message that will never be read.
+fn let_go(number: u64, message: &Message, reason: impl Into<String>, desk: &mut Desk<'_>) {
+    desk.decoded.let_go.push(number);
+    desk.decoded.rejects.push(Reject::new(message, reason));
+}
+
+/// The node and the device whose data came under this topic.
+fn whose(topic: &str) -> Result<(String, &str), String> {
+    match topic::parse(topic)? {
+        Topic::Device(Kind::Data, name, device) => Ok((name.key(), device)),
+        Topic::Device(..) | Topic::Node(..) | Topic::NotForUs => {
+            Err("it has waited although it is no data of a device".into())
         }
     }
 }

@@ -1,12 +1,16 @@
 //! Sparkplug B through a real broker: data whose birth nobody has seen, the request for it, and the answer.
 
-use model::{Channel, Content};
+use std::path::Path;
+
+use journal::Journal;
+use model::{Arrival, Channel, Content};
 use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
 use tempfile::tempdir;
-use testkit::{Mosquitto, eventually};
+use testkit::{Mosquitto, eventually, wait_until};
+use tokio::runtime::Builder;
 use tokio::time::{Duration, timeout};
 
-use crate::rig::{Rig, durable, message, publish};
+use crate::rig::{Rig, durable, journal_file, message, publish};
 
 /// By alias 7, at 2023-11-14T22:13:20.900Z, 31.25; sequence number 2. With the birth below: the byte vectors of the decoder's
 /// own tests, the metric's name made `chocolate`.
@@ -20,6 +24,15 @@ const REBIRTH: &[u8] = b"Node Control/Rebirth";
 
 fn bytes(hex: &str) -> Vec<u8> {
     (0..hex.len()).step_by(2).map(|place| u8::from_str_radix(&hex[place..place + 2], 16).unwrap()).collect()
+}
+
+/// The chocolate in the journal so far, in its order; there is nothing else.
+fn values(folder: &Path) -> Vec<Option<f64>> {
+    let value = |arrival: Arrival| match arrival.content {
+        Content::Reading(reading) if reading.channel == Channel::Chocolate => reading.value,
+        other @ (Content::Reading(_) | Content::Event(_)) => panic!("{other:?}"),
+    };
+    durable(folder).into_iter().map(value).collect()
 }
 
 /// The edge node's ear: resolves with the first command that it is sent.
@@ -64,14 +77,40 @@ async fn data_before_their_birth_are_asked_about_and_kept() {
     .await;
     eventually("both are stored", || durable(folder.path()).len() == 2).await;
     rig.stop().await.unwrap();
-    let values: Vec<Option<f64>> = durable(folder.path())
-        .into_iter()
-        .map(|arrival| match arrival.content {
-            Content::Reading(reading) if reading.channel == Channel::Chocolate => reading.value,
-            other @ (Content::Reading(_) | Content::Event(_)) => panic!("{other:?}"),
-        })
-        .collect();
-    assert_eq!(values, [Some(31.25), Some(31.5)]);
+    assert_eq!(values(folder.path()), [Some(31.25), Some(31.5)]);
+}
+
+/// Acknowledged, and then the process is thrown away before the birth comes; the next one is told to stop before it comes.
+#[test]
+fn what_waits_outlives_the_process() {
+    let (folder, broker_folder) = (tempdir().unwrap(), tempdir().unwrap());
+    let broker = Mosquitto::start(broker_folder.path(), &[]);
+    let address: intake::BrokerAddress = broker.url().parse().unwrap();
+    let runtime = || Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
+    let (first, second) = (runtime(), runtime());
+    let rig = first.block_on(async { Rig::start(folder.path(), address.clone()) });
+    wait_until("connected", || rig.is_connected());
+    second.block_on(publish(&address, vec![message("spBv1.0/hall/DDATA/edge/alder", &bytes(DATA), false)]));
+    wait_until("acknowledged", || rig.stats.counts().acknowledged == 1);
+    first.shutdown_background();
+    let journal = journal_file(folder.path());
+    wait_until("the journal has been let go", || Journal::open(&journal).is_ok());
+    assert!(durable(folder.path()).is_empty());
+
+    second.block_on(async {
+        let start = || Rig::start(folder.path(), address.clone());
+        let rig = start();
+        eventually("connected", || rig.is_connected()).await;
+        rig.stop().await.unwrap();
+        let rig = start();
+        eventually("connected", || rig.is_connected()).await;
+        let birth = message("spBv1.0/hall/DBIRTH/edge/alder", &bytes(BIRTH), false);
+        publish(&address, vec![birth]).await;
+        eventually("both are stored", || durable(folder.path()).len() == 2).await;
+        rig.stop().await.unwrap();
+    });
+    assert_eq!(values(folder.path()), [Some(31.25), Some(31.5)]);
+    assert!(Journal::open(&journal).unwrap().0.held().unwrap().is_empty(), "nothing is kept for good");
 }
 
 /// The count breaks, nobody sends anything more, and the service is stopped before the doubt is over.

@@ -74,6 +74,12 @@ impl Node {
         self.has_ours = true;
     }
 
+    /// Data of a machine of ours wait for its births.
+    pub(crate) fn await_births(&mut self) {
+        self.note_ours();
+        self.want_rebirth();
+    }
+
     /// Counts in any message but a node's birth and death.
     pub(crate) fn count(&mut self, seq: Option<u64>, arrived: Timestamp) -> Counted {
         let Some(session) = &mut self.session else {

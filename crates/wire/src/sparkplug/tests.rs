@@ -40,15 +40,29 @@ fn metric(name: Option<&str>, alias: Option<u64>, datatype: Option<u32>, value: 
     Metric { name: name.map(str::to_owned), alias, datatype, value: Some(value), ..Metric::default() }
 }
 
-/// A story, and all that has come out of it.
+/// A story, what is kept for it on disk, and all that has come out of it.
 struct Story {
     decoder: Decoder,
+    kept: Vec<HeldMessage>,
     told: Vec<String>,
 }
 
 impl Story {
     fn new() -> Story {
-        Story { decoder: Decoder::new(&parse_plant(PLANT).expect("a good plant file")), told: Vec::new() }
+        Story { decoder: decoder(PLANT), kept: Vec::new(), told: Vec::new() }
+    }
+
+    /// The process ends without a word, and another begins with what was kept.
+    fn crash(&mut self) -> &mut Story {
+        self.restart_with(PLANT)
+    }
+
+    /// The same, the plant file having been changed meanwhile.
+    fn restart_with(&mut self, plant: &str) -> &mut Story {
+        self.decoder = decoder(plant);
+        let restored = self.decoder.restore(self.kept.clone());
+        self.tell(&restored);
+        self
     }
 
     fn send(&mut self, second: i64, topic: &str, payload: Vec<u8>) -> &mut Story {
@@ -67,6 +81,8 @@ impl Story {
     }
 
     fn tell(&mut self, decoded: &crate::Decoded) {
+        self.kept.extend(decoded.held.iter().cloned());
+        self.kept.retain(|held| !decoded.let_go.contains(&held.number));
         for arrival in &decoded.arrivals {
             let Content::Reading(reading) = &arrival.content else { panic!("no event comes this way") };
             let value = reading.value.map_or("missing".into(), |value| format!("{value}"));
@@ -114,6 +130,10 @@ impl Story {
         expected.assert_eq(&std::mem::take(&mut self.told).join("\n"));
         self
     }
+}
+
+fn decoder(plant: &str) -> Decoder {
+    Decoder::new(&parse_plant(plant).expect("a good plant file"))
 }
 
 fn payload(seq: u64, metrics: &[Metric]) -> Vec<u8> {
@@ -249,6 +269,62 @@ fn what_waits_in_vain_is_rejected_with_the_reason() {
     let decoded = story.decoder.finish();
     assert_eq!(decoded.rejects.len(), 1);
     assert!(decoded.rejects[0].reason.ends_with("and the stream ended before that"));
+}
+
+#[test]
+fn what_waits_goes_on_waiting_after_a_restart() {
+    let mut story = Story::new();
+    story.data(0, 7, 10, 31.0).data(1, 8, 10, 31.1).told.clear();
+    story
+        .crash()
+        .tells(expect![""])
+        // The answer to the first request may have come while nobody listened: it is asked for again.
+        .data(3, 9, 10, 31.2)
+        .tells(expect!["request to spBv1.0/hall/NCMD/edge"])
+        .crash()
+        .birth(4, 1, 10)
+        .tells(expect![[r#"
+            alder chocolate 31 of 0 at 4
+            alder chocolate 31.1 of 1 at 4
+            alder chocolate 31.2 of 3 at 4
+            alder chocolate 30 of 4 at 4
+            alder jacket 40 of 4 at 4
+            alder stirrer 1 of 4 at 4
+            request to spBv1.0/hall/NCMD/edge"#]]);
+    assert!(story.kept.is_empty());
+}
+
+#[test]
+fn a_restart_does_not_make_it_wait_longer() {
+    let mut story = Story::new();
+    story.data(0, 7, 10, 31.0).told.clear();
+    story.crash().node_birth(300, 0, 0).tells(expect![
+        "rejected: it came before the birth that says what its metrics are, and none came within 5 minutes; let the edge node send its births again"
+    ]);
+    assert!(story.kept.is_empty());
+}
+
+#[test]
+fn what_waits_for_a_machine_that_was_taken_out_is_told() {
+    let mut story = Story::new();
+    story.data(0, 7, 10, 31.0).told.clear();
+    story
+        .restart_with(&PLANT.replace("alder", "cedar"))
+        .tells(expect!["rejected: there is no machine `alder` in the plant file"]);
+    assert!(story.kept.is_empty() && !story.decoder.is_waiting());
+}
+
+#[test]
+fn at_a_pause_doubts_are_read_and_the_rest_goes_on_waiting() {
+    let mut story = Story::new();
+    let unborn = payload(8, &[metric(None, Some(10), None, Value::Double(32.0))]);
+    story.node_birth(0, 0, 0).birth(0, 1, 10).data(1, 9, 10, 31.0).told.clear();
+    story.send(1, "hall/DDATA/edge/birch", unborn).told.clear();
+    let paused = story.decoder.pause();
+    story.tell(&paused);
+    story.tells(expect!["alder chocolate 31 of 1 at 1"]);
+    let kept: Vec<&str> = story.kept.iter().map(|held| held.message.topic.as_str()).collect();
+    assert_eq!(kept, ["spBv1.0/hall/DDATA/edge/birch"]);
 }
 
 #[test]

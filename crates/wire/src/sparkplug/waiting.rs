@@ -2,7 +2,7 @@
 //! have been lost.
 //!
 //! Bounded in number, bytes and time. What does not fit, or has waited too long, is given back to be rejected: nothing
-//! goes without a word.
+//! goes without a word. Each has a number, by which it is known to whoever keeps it on disk meanwhile.
 
 use std::collections::VecDeque;
 
@@ -20,6 +20,7 @@ const LONGEST: Span = Span::from_mins(5);
 /// A message of a device of ours, and whose it is.
 #[derive(Debug)]
 pub(crate) struct Held {
+    pub(crate) number: u64,
     /// The edge node, as [`NodeName::key`](super::topic::NodeName::key) has it.
     pub(crate) node: String,
     pub(crate) device: String,
@@ -31,6 +32,7 @@ pub(crate) struct Held {
 pub(crate) struct Waiting {
     queue: VecDeque<Held>,
     bytes: usize,
+    newest: u64,
 }
 
 impl Waiting {
@@ -38,20 +40,29 @@ impl Waiting {
         self.queue.is_empty()
     }
 
-    /// Lets a message wait.
+    /// Lets a message of `device` behind `node` wait, and numbers it.
     ///
     /// # Errors
     /// A plain sentence if there is no room.
-    pub(crate) fn hold(&mut self, held: Held) -> Result<(), String> {
+    pub(crate) fn hold(&mut self, node: &str, device: &str, message: &Message) -> Result<&Held, String> {
+        let number = self.newest + 1;
+        let held =
+            Held { number, node: node.to_owned(), device: device.to_owned(), message: message.clone() };
         let bytes = self.bytes + size(&held);
         if self.queue.len() == MOST_WAITING || MOST_BYTES < bytes {
             return Err("it came before the birth that says what its metrics are, and too many messages wait for theirs \
                         already; the edge node has been asked for its birth"
                 .into());
         }
-        self.bytes = bytes;
+        self.put_back(held);
+        Ok(self.queue.back().expect("one has just been put there"))
+    }
+
+    /// Takes one that has waited before, with its number; room was made for it then.
+    pub(crate) fn put_back(&mut self, held: Held) {
+        self.newest = self.newest.max(held.number);
+        self.bytes += size(&held);
         self.queue.push_back(held);
-        Ok(())
     }
 
     /// Takes out what `is_wanted`, oldest first.
@@ -90,10 +101,10 @@ fn size(held: &Held) -> usize {
 mod tests {
     use super::*;
 
-    fn held(device: &str, second: i64, bytes: usize) -> Held {
+    fn hold(waiting: &mut Waiting, device: &str, second: i64, bytes: usize) -> Result<u64, String> {
         let arrived = Timestamp::from_millis(1000 * second);
         let message = Message { topic: String::new(), payload: vec![0; bytes], arrived, retained: false };
-        Held { node: "hall/edge".into(), device: device.into(), message }
+        waiting.hold("hall/edge", device, &message).map(|held| held.number)
     }
 
     fn devices(held: &[Held]) -> Vec<&str> {
@@ -104,7 +115,7 @@ mod tests {
     fn what_is_wanted_comes_out_in_order() {
         let mut waiting = Waiting::default();
         for (device, second) in [("alder", 0), ("birch", 1), ("alder", 2)] {
-            waiting.hold(held(device, second, 10)).unwrap();
+            hold(&mut waiting, device, second, 10).unwrap();
         }
         assert_eq!(waiting.take(|held| held.device == "alder").len(), 2);
         assert_eq!(devices(&waiting.take(|_| true)), ["birch"]);
@@ -114,8 +125,8 @@ mod tests {
     #[test]
     fn nothing_waits_for_ever() {
         let mut waiting = Waiting::default();
-        waiting.hold(held("alder", 0, 10)).unwrap();
-        waiting.hold(held("birch", 200, 10)).unwrap();
+        hold(&mut waiting, "alder", 0, 10).unwrap();
+        hold(&mut waiting, "birch", 200, 10).unwrap();
         assert!(waiting.take_expired(Timestamp::from_millis(299_999)).is_empty());
         assert_eq!(devices(&waiting.take_expired(Timestamp::from_millis(300_000))), ["alder"]);
     }
@@ -123,12 +134,23 @@ mod tests {
     #[test]
     fn the_room_is_bounded_in_number_and_bytes() {
         let mut waiting = Waiting::default();
-        assert!(waiting.hold(held("alder", 0, MOST_BYTES + 1)).is_err());
+        assert!(hold(&mut waiting, "alder", 0, MOST_BYTES + 1).is_err());
         for _ in 0..MOST_WAITING {
-            waiting.hold(held("alder", 0, 1)).unwrap();
+            hold(&mut waiting, "alder", 0, 1).unwrap();
         }
-        assert!(waiting.hold(held("alder", 0, 1)).unwrap_err().contains("too many messages wait"));
+        assert!(hold(&mut waiting, "alder", 0, 1).unwrap_err().contains("too many messages wait"));
         waiting.take_expired(Timestamp::from_millis(1_000_000));
-        assert!(waiting.hold(held("alder", 0, MOST_BYTES)).is_ok(), "the bytes were given back");
+        assert!(hold(&mut waiting, "alder", 0, MOST_BYTES).is_ok(), "the bytes were given back");
+    }
+
+    #[test]
+    fn a_number_is_never_given_twice() {
+        let mut waiting = Waiting::default();
+        assert_eq!(hold(&mut waiting, "alder", 0, 1), Ok(1));
+        let mut first = waiting.take(|_| true);
+        assert_eq!(hold(&mut waiting, "alder", 1, 1), Ok(2));
+        let mut after_a_restart = Waiting::default();
+        after_a_restart.put_back(Held { number: 7, ..first.remove(0) });
+        assert_eq!(hold(&mut after_a_restart, "alder", 2, 1), Ok(8));
     }
 }
