@@ -17,6 +17,10 @@ const MOST_MARKS: usize = 200;
 /// Shown before a batch begins and after it has ended.
 const MARGIN: Span = Span::from_mins(10);
 
+/// How much newer the newest readings may be than what has been worked through of the machine: a service that has just been started again
+/// is behind by less.
+const AHEAD_OF_THE_WATCH: Span = Span::from_hours(1);
+
 /// From so long on, a curve is read as first, lowest, highest and last of each bucket instead of every reading.
 const READ_THINNED: Span = Span::from_hours(26);
 
@@ -42,9 +46,17 @@ pub(crate) enum Place {
     Page,
 }
 
-/// The time that the sheet of a batch covers: all of it, and a little on either side.
-pub(crate) fn span_of(batch: &Batch, now: Timestamp) -> (Timestamp, Timestamp) {
-    (batch.start - MARGIN, batch.end.map_or(now, |end| (end + MARGIN).min(now)))
+/// The time that the sheet of a batch covers: all of it, and a little on either side. The machine's readings have been worked
+/// through up to `seen_to`.
+pub(crate) fn span_of(batch: &Batch, seen_to: Timestamp, now: Timestamp) -> (Timestamp, Timestamp) {
+    let to = batch.end.map_or_else(|| known_until(seen_to, now), |end| (end + MARGIN).min(now));
+    (batch.start - MARGIN, to)
+}
+
+/// How far something that goes on is known. Readings may be those of a day long past, played again, and a machine may have
+/// been put out of use in mid-charge.
+pub(crate) fn known_until(seen_to: Timestamp, now: Timestamp) -> Timestamp {
+    now.min(seen_to + AHEAD_OF_THE_WATCH)
 }
 
 /// Draws a sheet, as its reader reads.

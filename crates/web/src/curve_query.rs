@@ -144,7 +144,8 @@ pub(crate) fn moved((from, to): (Timestamp, Timestamp), zoom: f64, shift: f64) -
 
 /// The span of the lane's batch with a margin, if there is one.
 pub(crate) fn whole_batch(lane: Option<&Lane>, now: Timestamp) -> Option<(Timestamp, Timestamp)> {
-    lane.and_then(|lane| lane.batch.as_ref()).map(|batch| crate::curve::span_of(batch, now))
+    let lane = lane?;
+    lane.batch.as_ref().map(|batch| crate::curve::span_of(batch, lane.seen_to, now))
 }
 
 /// The room that a request names.

@@ -191,7 +191,7 @@ async fn curve_view(app: &App, batch: &Batch, query: &CurveQuery) -> Result<Curv
     let page = format!("/batches/{}", batch.id);
     Ok(CurveView::new(CurveParts {
         query,
-        span: query.span.covers(Some(curve::span_of(batch, app.now())), app.now()),
+        span: query.span.covers(Some(curve::span_of(batch, seen_to(app, batch), app.now())), app.now()),
         offered: &[CurveSpan::Batch],
         lane,
         drawing: batch_forms::draw(app, batch, query.clone(), Place::Page).await?,

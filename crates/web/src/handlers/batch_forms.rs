@@ -21,10 +21,6 @@ use crate::view::BatchView;
 /// Two days of seven channels at one reading a second are some 20 MB of text, and are made in memory.
 const LONGEST_EXPORT: Span = Span::from_hours(48);
 
-/// How much newer the newest readings may be than what has been worked through of the machine: a service that has just been started again
-/// is behind by less.
-const AHEAD_OF_THE_WATCH: Span = Span::from_hours(1);
-
 /// A form in which a batch can be taken along.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Form {
@@ -111,7 +107,7 @@ pub(crate) async fn draw(
         title: format!("{}, {}", head.machine, head.start.says),
         machine: batch.machine.clone(),
         couverture: batch.couverture.clone(),
-        span: query.span.covers(Some(curve::span_of(batch, app.now())), app.now()),
+        span: query.span.covers(Some(curve::span_of(batch, seen_to(app, batch), app.now())), app.now()),
         query,
         reference: app.reference_for(batch).await?,
     };
@@ -119,8 +115,7 @@ pub(crate) async fn draw(
 }
 
 async fn readings(app: &App, batch: &Batch, format: ExportFormat) -> Result<Response, Problem> {
-    // Readings may be those of a day long past, played again, and a machine may have been put out of use in mid-charge.
-    let to = batch.end.unwrap_or_else(|| app.now().min(seen_to(app, batch) + AHEAD_OF_THE_WATCH));
+    let to = batch.end.unwrap_or_else(|| curve::known_until(seen_to(app, batch), app.now()));
     if to.since(batch.start) > LONGEST_EXPORT {
         let sentence = "This batch is too long for one answer; export its readings with `halfdegree export`.";
         return Err(Problem::refused("too-many-readings", sentence));

@@ -19,6 +19,7 @@ use crate::curve_query::{CURVE_PARAMETERS, CurveQuery, CurveSpan, whole_batch};
 use crate::curve_values::curve_values;
 use crate::dashboards::part_file;
 use crate::handlers::baselines::BaselineView;
+use crate::handlers::batch::seen_to;
 use crate::kept::{self, Kept};
 use crate::page_file::Shows;
 use crate::problem::Problem;
@@ -319,7 +320,10 @@ pub(crate) async fn curve(
                 None => lane.and_then(|lane| lane.batch.clone()),
             };
             let (whole, reference) = match &batch {
-                Some(batch) => (Some(curve::span_of(batch, app.now())), app.reference_for(batch).await?),
+                Some(batch) => (
+                    Some(curve::span_of(batch, seen_to(&app, batch), app.now())),
+                    app.reference_for(batch).await?,
+                ),
                 None => (None, Vec::new()),
             };
             let span = query.span.covers(whole, app.now());

@@ -21,6 +21,12 @@ async fn an_open_batch_of_long_ago_reaches_as_far_as_its_readings() {
     let columns = works.get("/batches/alder-2026-03-02T09:00.parquet").await;
     assert_eq!(columns.status, StatusCode::OK);
     assert!(columns.text.starts_with("PAR1"));
+    let values =
+        works.get(&format!("/machines/alder/curve.json?batch={}&span=batch", &BATCH[9..])).await.json();
+    let drawn = (values["to"].as_i64().unwrap() - values["from"].as_i64().unwrap()) / 3_600_000;
+    assert!((3..6).contains(&drawn), "{drawn} h of the three from 09:00 to 12:00");
+    let sheet = works.get(&format!("{BATCH}.svg")).await;
+    assert!(sheet.text.contains(">11:00<") || sheet.text.contains(">11:30<"), "{}", sheet.text);
 }
 
 #[tokio::test]
