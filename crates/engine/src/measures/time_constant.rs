@@ -32,6 +32,8 @@ const TWO_LAGS: f64 = 0.97;
 const COLDEST: f64 = 0.0;
 /// The wall turns a little before the charge has left its level (start value, from made-up days).
 const TURNS_BEFORE: Span = Span::from_secs(20);
+/// So much of the level before is fitted, too, to see where the wall turns.
+const HELD: Span = Span::from_secs(120);
 /// Where two lags fit better and lead to no level, the wall has turned cold after so many seconds, or after the first third.
 const WALL_TURNS_S: f64 = 240.0;
 
@@ -42,7 +44,7 @@ pub(crate) fn time_constant(
     to: Timestamp,
     crystals: f64,
 ) -> Option<(f64, TauAgainst)> {
-    let warm = history.chocolate(from - TURNS_BEFORE, to).filter(|(_, chocolate)| *chocolate > crystals);
+    let warm = history.chocolate(from - HELD, to).filter(|(_, chocolate)| *chocolate > crystals);
     let warm: Vec<_> = warm.collect();
     let until = warm.last().map(|last| last.0).filter(|last| from <= *last)?;
     let seconds = |at: Timestamp| (at - from).as_secs_f64();
@@ -101,13 +103,18 @@ fn behind_jacket(x: &[f64], y: &[f64], jacket_x: &[f64], jacket_y: &[f64]) -> Op
     Some(if best.residual_sd < LAG_SHOWN * at_once.residual_sd { best.tau_s } else { at_once.tau_s })
 }
 
-/// Seconds, of a charge whose wall is not measured.
+/// Seconds, of a charge whose wall is not measured. Some of the level before stands at the beginning.
 fn behind_wall(x: &[f64], y: &[f64]) -> Option<f64> {
     let is_level = |ambient: f64| (COLDEST..*y.last().unwrap_or(&COLDEST)).contains(&ambient);
+    let turns_s = -TURNS_BEFORE.as_secs_f64();
+    let two = fit_turning(x, y, turns_s).ok();
+    let turned = x.partition_point(|second| *second < turns_s);
+    let (x, y) = (&x[turned..], &y[turned..]);
     let one = fit(x, y, Surroundings::Unknown).ok();
     let about_one = one.map_or(f64::INFINITY, |one| one.residual_sd);
-    let two = fit_turning(x, y).ok().filter(|two| two.residual_sd < TWO_LAGS * about_one);
-    let Some(two) = two else { return one.filter(|one| is_level(one.ambient)).map(|one| one.tau_s) };
+    let Some(two) = two.filter(|two| two.residual_sd < TWO_LAGS * about_one) else {
+        return one.filter(|one| is_level(one.ambient)).map(|one| one.tau_s);
+    };
     if is_level(two.ambient) {
         return Some(two.tau_s);
     }
@@ -170,6 +177,19 @@ mod tests {
         let (tau, against) = time_constant(&cooled(0.33, 300), minute(21.0), minute(45.0), 33.5).unwrap();
         assert_eq!(against, TauAgainst::Jacket);
         assert!((tau / 30.0 - 1.0).abs() < 0.03, "{tau}");
+    }
+
+    /// Whenever the fall is said to have begun, and however late the probe shows it.
+    #[test]
+    fn behind_a_wall_that_nobody_measures_the_turn_is_found() {
+        for lag in [0.001, 0.33, 0.66] {
+            for begun in [20.5, 21.0, 21.7] {
+                let history = cooled(lag, 3_600);
+                let (tau, against) = time_constant(&history, minute(begun), minute(40.0), 33.5).unwrap();
+                assert_eq!(against, TauAgainst::FittedAsymptote);
+                assert!((tau / 30.0 - 1.0).abs() < 0.05, "{lag} {begun}: {tau}");
+            }
+        }
     }
 
     #[test]

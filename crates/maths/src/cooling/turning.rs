@@ -1,15 +1,16 @@
 //! Newton's law behind a wall that nobody measures and that takes a while to turn cold.
 //!
 //! ```text
-//! dT/dt = −(T − J)/τ     dJ/dt = −(J − A)/λ     J(0) = T(0) = T₀
-//! T(t) = A + (T₀ − A) (τ e^(−t/τ) − λ e^(−t/λ))/(τ − λ)
+//! dT/dt = −(T − J)/τ     dJ/dt = −(J − A)/λ     T = J = T₀ until t₀
+//! T(t) = A + (T₀ − A) (τ e^(−u/τ) − λ e^(−u/λ))/(τ − λ)     u = max(t − t₀, 0)
 //! ```
 //!
 //! Two lags in series: the step response of an overdamped second-order process as every textbook of process control has it (from memory). To the
 //! one-lag curve of [`fit`](super::fit) the wall's lag looks like a slower mass: with a wall of a minute and a half and a mass of 25 minutes that is seen
-//! for 16, its τ comes out a half too long, and a tenth where the first four minutes are left out.
+//! for 16, its τ comes out a half too long, and a tenth where the first four minutes are left out. When the wall turns is fitted, too: half a minute
+//! on it makes τ longer or shorter by some hundredths, and a probe that lags shows the turn later than it is.
 //!
-//! *Range of validity.* The first reading is taken where the wall begins to turn; mass and wall are equal until then, as in a long hold. Least squares
+//! *Range of validity.* The first readings are of a mass that stands still beside its wall, as at the end of a long hold. Least squares
 //! without weights: outliers have to be left out before. Mass and wall can change places in the formula; the slower one is taken for the mass.
 
 use crate::error::{MathsError, at_least, paired};
@@ -24,6 +25,8 @@ pub struct TurningFit {
     pub wall_s: f64,
     /// What both tend to.
     pub ambient: f64,
+    /// When the wall turns, as the readings' times are.
+    pub turns_s: f64,
     /// Standard deviation of the readings about the curve.
     pub residual_sd: f64,
 }
@@ -39,35 +42,36 @@ const PATIENCE: Patience = Patience { share_to_gain: 1e-7, max_steps: 100 };
 /// Of the logarithms, for slopes.
 const STEP: f64 = 1e-4;
 
-/// Fits mass, wall, start and level to readings at rising times.
+/// Fits mass, wall, start, level and the turn to readings at rising times; the wall turns about `turns_s`, and not before the first reading.
 ///
 /// # Errors
-/// Fewer than twelve readings, values that are not finite, times that fall, or readings that no such curve fits ([`MathsError::NoBend`]): those of
-/// a wall that is cold at once, which [`fit`](super::fit) describes, leave the wall's lag free.
-pub fn fit_turning(seconds: &[f64], values: &[f64]) -> Result<TurningFit, MathsError> {
+/// Fewer than twelve readings, values that are not finite, times that fall, or readings that no such curve fits ([`MathsError::NoBend`]).
+pub fn fit_turning(seconds: &[f64], values: &[f64], turns_s: f64) -> Result<TurningFit, MathsError> {
     paired(seconds, values)?;
     at_least(values.len(), MIN_READINGS)?;
-    if !seconds.is_sorted() || !(seconds[0] < seconds[seconds.len() - 1]) {
+    let (first, last) = (seconds[0], seconds[seconds.len() - 1]);
+    if !seconds.is_sorted() || !(first < last) {
         return Err(MathsError::NotRising);
     }
-    let elapsed: Vec<f64> = seconds.iter().map(|second| second - seconds[0]).collect();
     let starts = FIRST_TAUS.iter().flat_map(|tau| FIRST_WALLS.map(|wall| (*tau, wall)));
-    let fits = starts.filter_map(|(tau, wall)| from_start(&elapsed, values, tau, wall).ok());
+    let fits = starts.filter_map(|(tau, wall)| from_start(seconds, values, [tau, wall, turns_s]).ok());
     let best = fits.min_by(|a, b| a.residual_sd.total_cmp(&b.residual_sd)).ok_or(MathsError::NoBend)?;
-    let [_, ambient, tau, wall] = best.parameters;
+    let [_, ambient, tau, wall, turns_s] = best.parameters;
     let (tau_s, wall_s) = (tau.max(wall).exp(), tau.min(wall).exp());
-    Ok(TurningFit { tau_s, wall_s, ambient, residual_sd: best.residual_sd })
+    let turned = (first..last).contains(&turns_s);
+    let fitted = TurningFit { tau_s, wall_s, ambient, turns_s, residual_sd: best.residual_sd };
+    turned.then_some(fitted).ok_or(MathsError::NoBend)
 }
 
 fn from_start(
-    elapsed: &[f64],
+    seconds: &[f64],
     values: &[f64],
-    tau_s: f64,
-    wall_s: f64,
-) -> Result<LeastSquares<4>, MathsError> {
-    let curve = |p: &[f64; 4], points: &mut [CurvePoint<4>]| {
-        let [start, ambient, tau, wall] = *p;
-        for (point, &u) in points.iter_mut().zip(elapsed) {
+    [tau_s, wall_s, turns_s]: [f64; 3],
+) -> Result<LeastSquares<5>, MathsError> {
+    let curve = |p: &[f64; 5], points: &mut [CurvePoint<5>]| {
+        let [start, ambient, tau, wall, turns_s] = *p;
+        for (point, &second) in points.iter_mut().zip(seconds) {
+            let u = (second - turns_s).max(0.0);
             let left = share_left(u, tau, wall);
             let by =
                 |more: f64, of_wall: f64| share_left(u, tau + more * (1.0 - of_wall), wall + more * of_wall);
@@ -75,20 +79,31 @@ fn from_start(
             let way = start - ambient;
             *point = CurvePoint {
                 value: ambient + way * left,
-                slopes: [left, 1.0 - left, way * slope(0.0), way * slope(1.0)],
+                slopes: [left, 1.0 - left, way * slope(0.0), way * slope(1.0), way * pace(u, tau, wall)],
             };
         }
     };
-    let start = [values[0], FIRST_AMBIENT.min(values[values.len() - 1] - 1.0), tau_s.ln(), wall_s.ln()];
+    let ambient = FIRST_AMBIENT.min(values[values.len() - 1] - 1.0);
+    let start = [values[0], ambient, tau_s.ln(), wall_s.ln(), turns_s];
     fit_curve_until(PATIENCE, curve, values, None, start)
+}
+
+/// How much of the way is done in a second, after `u` of them.
+fn pace(u: f64, tau: f64, wall: f64) -> f64 {
+    let (tau, wall) = apart(tau, wall);
+    ((-u / tau).exp() - (-u / wall).exp()) / (tau - wall)
 }
 
 /// How much of the way is left after `u` seconds; time constants as logarithms.
 fn share_left(u: f64, tau: f64, wall: f64) -> f64 {
-    // Where both are equal the formula is nought by nought; so near to that they may as well differ a little.
-    let wall = if (tau - wall).abs() < 1e-3 { tau - 1e-3 } else { wall };
-    let (tau, wall) = (tau.exp(), wall.exp());
+    let (tau, wall) = apart(tau, wall);
     (tau * (-u / tau).exp() - wall * (-u / wall).exp()) / (tau - wall)
+}
+
+/// Time constants from their logarithms. Where both are equal the formula is nought by nought; so near to that they may as well differ a little.
+fn apart(tau: f64, wall: f64) -> (f64, f64) {
+    let wall = if (tau - wall).abs() < 1e-3 { tau - 1e-3 } else { wall };
+    (tau.exp(), wall.exp())
 }
 
 #[cfg(test)]
@@ -96,16 +111,22 @@ mod tests {
     use super::*;
     use crate::cooling::{Surroundings, fit};
 
-    /// Both laws, integrated in steps of a tenth of a second (Euler); a reading every five seconds.
-    fn integrated(tau_s: f64, wall_s: f64, minutes: usize) -> (Vec<f64>, Vec<f64>) {
-        let (mut mass, mut wall, mut at, mut values) = (46.0, 46.0, Vec::new(), Vec::new());
-        for tenth in 0..minutes * 600 {
+    /// Seconds of hold before the wall turns.
+    const HELD: usize = 120;
+
+    /// Both laws, integrated in steps of a tenth of a second (Euler), the mass seen by a probe that lags; a reading every five seconds.
+    fn integrated(tau_s: f64, wall_s: f64, minutes: usize, probe_s: f64) -> (Vec<f64>, Vec<f64>) {
+        let (mut mass, mut wall, mut probe) = (46.0, 46.0, 46.0);
+        let (mut at, mut values) = (Vec::new(), Vec::new());
+        for tenth in 0..(HELD + minutes * 60) * 10 {
             if tenth % 50 == 0 {
                 at.push(tenth as f64 / 10.0);
-                values.push(mass);
+                values.push(probe);
             }
+            let goal = if tenth < HELD * 10 { 46.0 } else { 19.0 };
+            probe += (mass - probe) * (0.1 / probe_s).min(1.0);
             mass += (wall - mass) / tau_s * 0.1;
-            wall += (19.0 - wall) / wall_s * 0.1;
+            wall += (goal - wall) / wall_s * 0.1;
         }
         (at, values)
     }
@@ -115,44 +136,55 @@ mod tests {
         for (tau_min, wall_min, minutes) in
             [(25.0, 1.5, 16), (35.0, 2.0, 20), (45.0, 1.0, 26), (14.0, 4.0, 14)]
         {
-            let (at, values) = integrated(tau_min * 60.0, wall_min * 60.0, minutes);
-            let found = fit_turning(&at, &values).unwrap();
-            assert!((found.tau_s / 60.0 - tau_min).abs() < 0.01 * tau_min, "{tau_min}: {found:?}");
-            assert!((found.wall_s / 60.0 - wall_min).abs() < 0.03 * wall_min, "{wall_min}: {found:?}");
-            assert!((found.ambient - 19.0).abs() < 0.3, "{found:?}");
+            let (at, values) = integrated(tau_min * 60.0, wall_min * 60.0, minutes, 0.1);
+            for guess in [60.0, 130.0] {
+                let found = fit_turning(&at, &values, guess).unwrap();
+                assert!((found.tau_s / 60.0 - tau_min).abs() < 0.01 * tau_min, "{tau_min}: {found:?}");
+                assert!((found.wall_s / 60.0 - wall_min).abs() < 0.03 * wall_min, "{wall_min}: {found:?}");
+                assert!((found.ambient - 19.0).abs() < 0.3, "{found:?}");
+                assert!((found.turns_s - HELD as f64).abs() < 2.0, "{found:?}");
+            }
         }
+    }
+
+    /// It shows the turn later, and that is all.
+    #[test]
+    fn a_probe_that_lags_moves_the_turn() {
+        let (at, values) = integrated(1_500.0, 90.0, 16, 20.0);
+        let found = fit_turning(&at, &values, 100.0).unwrap();
+        assert!((found.tau_s / 1_500.0 - 1.0).abs() < 0.02, "{found:?}");
+        assert!((125.0..145.0).contains(&found.turns_s), "{found:?}");
     }
 
     /// What the head of this file says of one lag alone.
     #[test]
     fn to_one_lag_the_wall_looks_like_a_slower_mass() {
-        let (at, values) = integrated(1_500.0, 90.0, 16);
+        let (at, values) = integrated(1_500.0, 90.0, 16, 0.1);
         let too_long = |from: usize| {
             fit(&at[from..], &values[from..], Surroundings::Unknown).map(|one| one.tau_s / 1_500.0).unwrap()
         };
-        let four_minutes = 48;
-        assert!((1.45..1.55).contains(&too_long(0)), "{}", too_long(0));
-        assert!((1.05..1.15).contains(&too_long(four_minutes)), "{}", too_long(four_minutes));
+        let (turn, four_minutes) = (HELD / 5, 48);
+        assert!((1.45..1.55).contains(&too_long(turn)), "{}", too_long(turn));
+        assert!((1.05..1.15).contains(&too_long(turn + four_minutes)), "{}", too_long(turn + four_minutes));
     }
 
-    /// Then the one lag of `fit` says all, and the other is nobody's to find.
+    /// Then the one lag of `fit` says all, and the other is hardly there.
     #[test]
     fn a_wall_that_is_cold_at_once_is_told_or_has_hardly_a_lag() {
         let at: Vec<f64> = (0..200).map(|i| f64::from(i) * 5.0).collect();
-        let fit = |flicker: f64| {
+        for flicker in [0.0, 0.05] {
             let flickers = |i: usize| flicker * [1.0, -1.2, 0.3, 0.9, -0.7, -0.9, 0.6][i % 7];
-            let value = |(i, t): (usize, &f64)| 19.0 + 27.0 * (-t / 1_500.0).exp() + flickers(i);
-            fit_turning(&at, &at.iter().enumerate().map(value).collect::<Vec<_>>())
-        };
-        assert_eq!(fit(0.0), Err(MathsError::NoBend));
-        let found = fit(0.05);
-        assert!(found.is_err() || found.is_ok_and(|found| found.wall_s < 15.0), "{found:?}");
+            let value =
+                |(i, t): (usize, &f64)| 19.0 + 27.0 * (-(t - 60.0).max(0.0) / 1_500.0).exp() + flickers(i);
+            let found = fit_turning(&at, &at.iter().enumerate().map(value).collect::<Vec<_>>(), 50.0);
+            assert!(found.is_err() || found.is_ok_and(|found| found.wall_s < 15.0), "{found:?}");
+        }
     }
 
     #[test]
     fn what_cannot_be_fitted_is_told() {
-        assert!(fit_turning(&[0.0; 3], &[46.0; 3]).is_err());
+        assert!(fit_turning(&[0.0; 3], &[46.0; 3], 0.0).is_err());
         let falling: Vec<f64> = (0..20).rev().map(f64::from).collect();
-        assert_eq!(fit_turning(&falling, &[46.0; 20]), Err(MathsError::NotRising));
+        assert_eq!(fit_turning(&falling, &[46.0; 20], 0.0), Err(MathsError::NotRising));
     }
 }
