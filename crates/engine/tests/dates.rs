@@ -230,6 +230,46 @@ fn what_falls_from_an_overshoot_and_comes_to_rest_is_the_soak() {
     assert!((cooling - 26.0).abs() < 1.0, "{cooling}");
 }
 
+/// A charge is melted at 46 °C by a proportional control that goes a little too far, and set down half an hour after that, which is
+/// as far back as its jacket is asked. Heat goes in twice as quickly as it comes out.
+#[test]
+fn what_falls_from_an_overshoot_beside_its_jacket_and_comes_to_rest_is_the_soak() {
+    for held in 115..126 {
+        let held = f64::from(held) / 4.0;
+        let (mut charge, mut jacket, mut melted, mut course) = (39.0, 55.0, None, Vec::new());
+        for second in 0..80 * 60 {
+            let minute = f64::from(second) / 60.0;
+            melted = melted.or((charge > 45.6).then_some(minute));
+            let set_down = melted.is_some_and(|melted| minute - melted > held);
+            let asked: f64 = if set_down { 16.0 } else { 46.0 + 8.0 * (46.0 - charge) };
+            jacket += (asked.clamp(16.0, 55.0) - jacket) / 120.0;
+            charge += (jacket - charge) / if set_down { 2_400.0 } else { 1_200.0 };
+            course.push((charge, jacket));
+        }
+        let set_down = melted.expect("it melts") + held;
+        let at = |minute: f64| course[(minute * 60.0) as usize];
+        let chocolate = |minute: f64| (at(minute).0 * 100.0).round() / 100.0;
+        let channels: [(Channel, &dyn Fn(f64) -> f64); 2] =
+            [(Channel::Chocolate, &chocolate), (Channel::Jacket, &|minute| at(minute).1)];
+        let cooling = begin_of(Phase::Cooling, &begins_read_every(10, 80, &channels, |_| true));
+        assert!((cooling - set_down).abs() < 2.0, "{cooling}, truly {set_down}");
+    }
+}
+
+/// It holds for eleven minutes only, at a few tenths more than where it had landed before; then it is melted again.
+#[test]
+fn a_rise_does_not_begin_before_the_hold_that_it_leaves() {
+    let chocolate = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 63.0 => (46.0 - 0.7 * (m - 40.0).max(0.0)).max(30.6),
+        m if m < 69.0 => 30.6 + 0.12 * (m - 63.0),
+        m if m < 81.0 => 31.32,
+        m => 31.32 + 0.4 * (m - 81.0).min(36.0),
+    };
+    let melting = begins_by_chocolate(Phase::Melting, 160, chocolate);
+    assert!((melting - 81.0).abs() < 2.0, "{melting}");
+}
+
 /// A door is open from minute 120 to 130 and makes the charge nine tenths colder for a quarter of an hour; it is melted from minute 148 on.
 #[test]
 fn a_rise_does_not_begin_with_a_door_that_was_open_before() {

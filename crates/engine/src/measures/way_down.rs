@@ -131,10 +131,14 @@ impl WayDown {
         (is_even || window == WINDOWS[0]).then_some(Falls { fall: level - later, before, after, is_even })
     }
 
-    /// The first level from a moment on.
+    /// The level at a moment, straight between two readings; before the first of them it is that one.
     fn level_at(&self, at: Timestamp) -> Option<f64> {
         let place = self.levels.partition_point(|level| level.0 < at);
-        self.levels.get(place).map(|level| level.1)
+        let (behind, level) = *self.levels.get(place)?;
+        let Some(&(before, earlier)) = place.checked_sub(1).and_then(|place| self.levels.get(place)) else {
+            return Some(level);
+        };
+        Some(level - (level - earlier) * ((behind - at).as_secs_f64() / (behind - before).as_secs_f64()))
     }
 
     /// From here on a fall of a window beyond the usual is a dip, °C.
@@ -273,6 +277,22 @@ mod tests {
             });
             let way = WayDown::new(levels.collect(), Timestamp::from_millis(12 * 60_000), |_| true);
             assert!(way.dip().is_some() && !way.is_smooth(0.1), "{depth}: {:?}", way.steepest);
+        }
+    }
+
+    /// A logger a minute, none of whose minutes is exactly one: what falls within a minute is not what falls within two.
+    #[test]
+    fn uneven_minutes_make_no_dip() {
+        for seed in [0.0, 2.0] {
+            let level = |minute: f64| 46.0 - 0.9 * minute - seed * (minute - 12.0).clamp(0.0, 1.0);
+            let levels = (0..40).map(|i| {
+                let jitter = [0.02, -0.02, 0.0, -0.01, 0.01, -0.02, 0.02][i as usize % 7];
+                let minute = f64::from(i) + jitter;
+                (Timestamp::from_millis((minute * 60_000.0) as i64), level(minute))
+            });
+            let way = WayDown::new(levels.collect(), Timestamp::from_millis(16 * 60_000), |_| true);
+            let depth = way.dip().map_or(0.0, |dip| dip.depth);
+            assert!((depth - seed).abs() < 0.2, "{depth} {seed}: {:?}", way.steepest);
         }
     }
 

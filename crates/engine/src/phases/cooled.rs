@@ -8,7 +8,7 @@ use maths::least_squares::{CurvePoint, fit_curve};
 use model::{Channel, Span, Timestamp};
 
 use super::departure::LEFT;
-use crate::history::History;
+use crate::history::{History, extremes};
 use crate::jacket;
 
 /// So much of the hold before the fall is fitted.
@@ -17,6 +17,9 @@ const HELD: Span = Span::from_mins(30);
 const FALLEN: f64 = 2.0;
 /// Fewer points than this do not carry three parameters.
 const FEWEST: usize = 20;
+/// A fitted course that has moved by less than this in so long has come to rest, °C.
+const RESTS: Span = Span::from_mins(5);
+const RESTS_WITHIN: f64 = 0.02;
 /// Chocolate that keeps this close to the fitted course follows its jacket, °C; so does a noisier one whose fall is many times its scatter.
 const FOLLOWS: f64 = 0.05;
 const FOLLOWS_SHARE: f64 = 0.15;
@@ -40,6 +43,9 @@ pub(super) fn left_level(
         if celsius > top {
             (top, place) = (celsius, i);
         } else if celsius < top - TURNS {
+            break;
+        }
+        if beside.rests_before(&course, i) {
             break;
         }
     }
@@ -83,6 +89,13 @@ impl Beside {
             }
         }
         (beside.at.len() >= FEWEST).then_some(beside)
+    }
+
+    /// Had the course come to rest by this place? What it sank by before that, from the top of a melt that went too far, is no part of the fall.
+    fn rests_before(&self, course: &[f64], place: usize) -> bool {
+        let earlier = self.at.partition_point(|at| *at < self.at[place] - RESTS);
+        let moved = extremes(course[earlier..=place].iter().copied()).map_or(0.0, |(low, high)| high - low);
+        self.at[place] - self.at[0] >= RESTS && moved < RESTS_WITHIN
     }
 
     /// The fitted course, °C, where the chocolate follows its jacket.

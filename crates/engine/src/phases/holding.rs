@@ -262,7 +262,8 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
         pause_beyond: Some(view.limits.working.high() + REWARMED_FROM),
         fitted: FITTED_MOVE,
     };
-    let hold = timeline.last_of(Phase::Settling).or(timeline.last_of(Phase::Working));
+    let held = [Phase::Settling, Phase::Working].into_iter().filter_map(|phase| timeline.last_of(phase));
+    let hold = held.max_by_key(|span| span.from);
     let earliest = passed_through(timeline).or(hold).map(|span| span.from);
     let earliest = earliest.or(view.history.first_at()).unwrap_or(view.now);
     let soak = soak_from(view.next_limits);
