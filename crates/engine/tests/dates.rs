@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use engine::Analyst;
-use model::{Arrival, Channel, Content, FindingKind, Phase, Reading, Span, Timestamp};
+use model::{Arrival, Batch, Channel, Content, FindingKind, Phase, Reading, Span, Timestamp};
 
 const PLANT: &str = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n\
      [mqtt]\nurl = \"embedded\"\n[[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
@@ -29,6 +29,16 @@ fn begins_read_every(
     channels: &[(Channel, &dyn Fn(f64) -> f64)],
     hears: impl Fn(f64) -> bool,
 ) -> Vec<(Phase, f64)> {
+    let batch = last_batch(seconds, minutes, channels, hears);
+    batch.phases.iter().map(|span| (span.phase, (span.from - at(0)).as_mins_f64())).collect()
+}
+
+fn last_batch(
+    seconds: usize,
+    minutes: i64,
+    channels: &[(Channel, &dyn Fn(f64) -> f64)],
+    hears: impl Fn(f64) -> bool,
+) -> Batch {
     let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
     for second in (0..minutes * 60).step_by(seconds) {
         let minute = second as f64 / 60.0;
@@ -43,8 +53,7 @@ fn begins_read_every(
         }
     }
     let mut machine = analyst.finish().expect("fits into memory").machines.swap_remove(0);
-    let batch = machine.batches.pop().expect("a batch");
-    batch.phases.iter().map(|span| (span.phase, (span.from - at(0)).as_mins_f64())).collect()
+    machine.batches.pop().expect("a batch")
 }
 
 /// When a phase of it begins, where nothing but the chocolate is known, read every five seconds.
@@ -348,4 +357,23 @@ fn a_watch_counts_a_cooling_from_where_it_began_while_it_goes_on() {
     let slow: Vec<_> =
         machine.findings.iter().filter(|found| found.kind == FindingKind::SlowCooling).collect();
     assert!(slow.is_empty(), "{slow:?}");
+}
+
+/// From minute 131 on it is below 26 °C. A display that goes on asking for 31.5 °C may be that of a machine that the power has left: for as long as
+/// nobody turns it down the charge is one that sets in the machine, and that has to be told.
+#[test]
+fn a_charge_that_is_cold_for_an_hour_is_idle_unless_it_is_asked_to_work() {
+    let chocolate = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 120.0 => (46.0 - 0.7 * (m - 40.0).max(0.0)).max(31.5),
+        m => (31.5 - 0.5 * (m - 120.0)).max(20.0),
+    };
+    let setpoint = |minute: f64| if minute < 40.0 { 46.0 } else { 31.5 };
+    let asked: [(Channel, &dyn Fn(f64) -> f64); 2] =
+        [(Channel::Chocolate, &chocolate), (Channel::Setpoint, &setpoint)];
+    let end = |channels, minutes| last_batch(30, minutes, channels, |_| true).end;
+    assert_eq!(end(&asked, 300), None);
+    assert_eq!(end(&asked[..1], 185), None, "an hour is not over");
+    let idle = (end(&asked[..1], 200).expect("idle") - at(0)).as_mins_f64();
+    assert!((idle - 131.0).abs() < 1.0, "{idle}");
 }

@@ -44,7 +44,7 @@ const FALLS_FOR: i64 = 3;
 /// and cold pieces take more.
 const LONG_BEFORE: Span = Span::from_mins(5);
 const DOOR_TAKES: f64 = 1.0;
-/// Idle by the clock (contract, section 5).
+/// Idle by the clock where nobody says what is wanted (contract, section 5); a charge that is asked to work and is cold sets in its machine.
 const COLD_FOR: Span = Span::from_mins(60);
 
 impl Tracker {
