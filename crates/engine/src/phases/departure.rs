@@ -27,6 +27,23 @@ impl Move {
             Move::Fall => -1.0,
         }
     }
+
+    /// Readings are averaged over so long where one of them must not speak alone. What rises has mostly a restless level, of which a longer mean
+    /// says no more.
+    fn flickers(self, pace: &Pace) -> Span {
+        match self {
+            Move::Rise => FLICKERS,
+            Move::Fall => FLICKERS.max(pace.of_readings(FLICKERING)),
+        }
+    }
+
+    /// So many readings beyond the level make a move.
+    fn beyond(self) -> usize {
+        match self {
+            Move::Rise => 1,
+            Move::Fall => 2,
+        }
+    }
 }
 
 /// What counts as level on the way back.
@@ -57,6 +74,8 @@ pub(super) const SHOWN_LATE: Span = Span::from_secs(70);
 pub(super) const FALL_SHOWN_LATE: Span = Span::from_secs(20);
 /// Readings are averaged over at least this where one of them must not speak alone.
 const FLICKERS: Span = Span::from_secs(40);
+/// ... and over so many of them.
+const FLICKERING: i64 = 6;
 /// How far a move is usually fitted, °C: further on it bends with the wall's temperature.
 pub(crate) const FITTED_MOVE: f64 = 2.0;
 /// ... and over so many steps of a coarse display.
@@ -101,17 +120,18 @@ pub(crate) fn left_level(
     }
     let bursts = ground.before == Span::ZERO;
     let minutes = if pace.is_sparse() || points.len() < FEWEST_POINTS {
-        if bursts { between(&points) } else { corner(&points) }
+        if bursts { between(&points) } else { corner(&points, way.beyond()) }
     } else {
         hinge(&thinned(points), ground.tilted && came_down.is_none())
     };
     let left = minutes.map_or(foot, |minutes| foot + Span::from_mins_f64(minutes));
     // A staircase bends more than once: whatever the hinge says, a charge that is clearly beyond its foot has left it.
     let points: Vec<_> = history.chocolate(foot, left).map(|(at, value)| (at, sign * value)).collect();
-    let at_foot = smoothed(&points, ground.smooth.max(FLICKERS));
+    let at_foot = smoothed(&points, ground.smooth.max(way.flickers(pace)));
     let values: Vec<f64> = points.iter().map(|(_, value)| *value).collect();
     // The foot is the farthest of many readings, by some deviations of their noise. Few readings say little of that noise.
-    let flicker = if pace.is_quick() && pace.is_fine() { OUT_OF_NOISE * scatter(&values) } else { 0.0 };
+    let flicker =
+        if pace.is_by_the_minute() && pace.is_fine() { OUT_OF_NOISE * scatter(&values) } else { 0.0 };
     let clearly = ground.noise + ground.noise.max(flicker);
     let stairs = at_foot.iter().any(|(_, value)| *value > sign * foot_value + clearly);
     let left = match stairs {
@@ -140,13 +160,15 @@ fn last_near(points: &[(Timestamp, f64)], most: f64) -> Option<Timestamp> {
 
 /// Where a few readings leave their level, minutes from the foot (which lies at zero), for points whose move goes up: the straight line
 /// through the first two that have clearly left it, carried back to [`LEFT`] above the level, but not behind the reading before them.
-fn corner(points: &[(f64, f64)]) -> Option<f64> {
+fn corner(points: &[(f64, f64)], beyond: usize) -> Option<f64> {
     let level = {
         let mut before: Vec<f64> = points.iter().filter(|(t, _)| *t <= 0.0).map(|&(_, y)| y).collect();
         before.sort_by(f64::total_cmp);
         *before.get(before.len() / 2)?
     };
-    let first = points.iter().position(|&(t, y)| t > 0.0 && y > level + 2.0 * LEFT)?;
+    let has_left = |&(t, y): &(f64, f64)| t > 0.0 && y > level + 2.0 * LEFT;
+    let stays = |place: &usize| points[*place..].iter().take(beyond).all(has_left);
+    let first = (0..points.len()).find(stays)?;
     let (before, (t, y)) = (points[first.checked_sub(1)?].0, points[first]);
     let next = points.get(first + 1).filter(|next| next.1 > y).copied();
     let slope = match next {

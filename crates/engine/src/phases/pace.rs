@@ -19,8 +19,6 @@ const SHORTEST_GAP: Span = Span::from_secs(60);
 const SPARSE: Span = Span::from_secs(45);
 /// Up to here a controller's step can be told by the readings around it.
 const BY_THE_MINUTE: Span = Span::from_secs(75);
-/// Readings closer than this show their own noise (start value).
-const QUICK: Span = Span::from_secs(10);
 /// A window over sparse readings holds two spacings and half of another, so that three readings are usually in it.
 const WINDOW_HALF_SPACINGS: i64 = 5;
 
@@ -139,11 +137,6 @@ impl Pace {
         self.usual_move.is_none() && self.usual <= BY_THE_MINUTE
     }
 
-    /// Does it report so often that its noise can be told from its course?
-    pub(crate) fn is_quick(&self) -> bool {
-        self.usual_move.is_none() && self.usual <= QUICK
-    }
-
     /// A move that is noise to a probe that flickers by `noise`, °C: less than two steps of a logger that tells only what has moved.
     pub(crate) fn coarsened(&self, noise: f64) -> f64 {
         noise.max(STEP_AND_A_HALF * self.usual_move.unwrap_or(0.0))
@@ -165,6 +158,11 @@ impl Pace {
             return window;
         }
         window.max(self.usual * WINDOW_HALF_SPACINGS / 2)
+    }
+
+    /// How long so many readings usually take.
+    pub(crate) fn of_readings(&self, readings: i64) -> Span {
+        self.usual * readings
     }
 
     /// So many readings make a slope.
