@@ -9,6 +9,7 @@
 use maths::statistics::scatter;
 use model::{Span, Timestamp};
 
+use super::hinge::hinge;
 use super::pace::Pace;
 use crate::history::History;
 
@@ -82,14 +83,12 @@ pub(crate) const FITTED_MOVE: f64 = 2.0;
 const STEPS_FITTED: f64 = 8.0;
 /// A move is no slower than this, °C/min.
 const SLOWEST: f64 = 0.025;
-/// Fitted points: a few hundred are plenty and keep a search over all `t₀` short.
-const MOST_POINTS: usize = 240;
 /// Where it stood so many times the noise beyond its foot it was on its way there, and not at its level.
 const FELL: f64 = 2.0;
 /// A staircase stands out of the scatter of its readings by so many of its deviations (start value).
 const OUT_OF_NOISE: f64 = 4.0;
 /// Fewer points than this do not carry a hinge; a corner of two straight lines is the answer.
-const FEWEST_POINTS: usize = 12;
+pub(super) const FEWEST_POINTS: usize = 12;
 
 /// When the chocolate left its level on the move that was noticed at `noticed`; not before `earliest`.
 pub(crate) fn left_level(
@@ -122,7 +121,7 @@ pub(crate) fn left_level(
     let minutes = if pace.is_sparse() || points.len() < FEWEST_POINTS {
         if bursts { between(&points) } else { corner(&points, way.beyond()) }
     } else {
-        hinge(&thinned(points), ground.tilted && came_down.is_none())
+        hinge(points, ground.tilted && came_down.is_none())
     };
     let left = minutes.map_or(foot, |minutes| foot + Span::from_mins_f64(minutes));
     // A staircase bends more than once: whatever the hinge says, a charge that is clearly beyond its foot has left it.
@@ -237,86 +236,6 @@ pub(super) fn smoothed(points: &[(Timestamp, f64)], over: Span) -> Vec<(Timestam
         (at, sum / (behind - first) as f64)
     };
     points.iter().map(&mut mean_around).collect()
-}
-
-fn thinned(points: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
-    let step = points.len().div_ceil(MOST_POINTS).max(1);
-    points.into_iter().step_by(step).collect()
-}
-
-/// Where the best hinge leaves its level, for points whose move goes up.
-fn hinge(points: &[(f64, f64)], tilted: bool) -> Option<f64> {
-    if points.len() < FEWEST_POINTS {
-        return None;
-    }
-    let candidates = &points[2..points.len() - 4];
-    let fits = candidates.iter().filter_map(|&(t0, _)| Hinge::at(points, t0, tilted));
-    fits.min_by(|a, b| a.misfit.total_cmp(&b.misfit)).map(|best| best.leaves())
-}
-
-/// A hinge fitted at one `t₀`.
-struct Hinge {
-    t0: f64,
-    slope: f64,
-    bend: f64,
-    misfit: f64,
-}
-
-impl Hinge {
-    /// `None` if the points do not determine it or the move it finds does not go up.
-    fn at(points: &[(f64, f64)], t0: f64, tilted: bool) -> Option<Hinge> {
-        let basis = |t: f64| {
-            let h = (t - t0).max(0.0);
-            [1.0, h, h * h, if tilted { t } else { 0.0 }]
-        };
-        let size = if tilted { 4 } else { 3 };
-        let mut normal = [[0.0; 5]; 4];
-        let mut squares = 0.0;
-        for &(t, y) in points {
-            let row = basis(t);
-            for i in 0..size {
-                for j in 0..size {
-                    normal[i][j] += row[i] * row[j];
-                }
-                normal[i][4] += row[i] * y;
-            }
-            squares += y * y;
-        }
-        let right: [f64; 4] = std::array::from_fn(|i| normal[i][4]);
-        let fitted = solve(&mut normal, size)?;
-        let explained: f64 = (0..size).map(|i| fitted[i] * right[i]).sum();
-        let (slope, bend, end) = (fitted[1], fitted[2], points.last()?.0 - t0);
-        let goes_up = slope * end + bend * end * end > 0.0 && slope > -0.02;
-        goes_up.then_some(Hinge { t0, slope, bend, misfit: squares - explained })
-    }
-
-    /// Where the move is [`LEFT`] away from the level: the first root of `b·h + c·h² = LEFT`.
-    fn leaves(&self) -> f64 {
-        let slope = self.slope.max(0.0);
-        let root = (slope * slope + 4.0 * self.bend * LEFT).max(0.0).sqrt();
-        let h = 2.0 * LEFT / (slope + root);
-        if h.is_finite() { self.t0 + h } else { self.t0 }
-    }
-}
-
-/// Gaussian elimination with row exchange; `None` where the points do not determine the hinge.
-fn solve(normal: &mut [[f64; 5]; 4], size: usize) -> Option<[f64; 4]> {
-    for column in 0..size {
-        let pivot =
-            (column..size).max_by(|&a, &b| normal[a][column].abs().total_cmp(&normal[b][column].abs()))?;
-        normal.swap(column, pivot);
-        if !(normal[column][column].abs() > 1e-12) {
-            return None;
-        }
-        for row in 0..size {
-            if row != column {
-                let factor = normal[row][column] / normal[column][column];
-                let upper = normal[column];
-                normal[row].iter_mut().zip(upper).for_each(|(cell, above)| *cell -= factor * above);
-            }
-        }
-    }
-    Some(std::array::from_fn(|i| if i < size { normal[i][4] / normal[i][i] } else { 0.0 }))
 }
 
 #[cfg(test)]

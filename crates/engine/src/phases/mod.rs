@@ -24,6 +24,7 @@ mod cooled;
 mod departure;
 mod driven;
 mod falling;
+mod hinge;
 mod holding;
 mod pace;
 mod rest;
