@@ -7,6 +7,8 @@ use crate::faults::FaultKind;
 use crate::sampler::HEARTBEAT_S;
 use crate::truth::MachineTruth;
 
+/// The usual allowance (contract, section 6).
+const LATENESS: Span = Span::from_secs(15);
 const FAULT_S: i64 = 10;
 const PROBE_RANGE: std::ops::RangeInclusive<f64> = -10.0..=120.0;
 const JUMP_C: f64 = 2.0;
@@ -59,7 +61,7 @@ pub fn instrument_conditions(
         same
     });
     let mut found = probe_fault(&read);
-    found.extend(spikes(&read));
+    found.extend(spikes_in_time(&read));
     found.extend(silent(truth, &came, newest));
     found.extend(probe_stuck(truth, &read, &readings(arrivals, Channel::Jacket)));
     found.extend(clock_off(&came));
@@ -121,6 +123,18 @@ fn jumps(read: &[Read], jump_c: f64) -> Vec<Timestamp> {
             None => place += 1,
         }
     }
+    found
+}
+
+/// What comes later than the allowance is stored, and no finding is made of it (contract, section 6); what a clock that is ahead dates stands among
+/// the readings of another hour. Jumps of such readings are nobody's to find.
+fn spikes_in_time(read: &[Read]) -> Vec<Condition> {
+    let is_in_time = |r: &&Read| r.arrived - r.at <= LATENESS && r.at - r.arrived <= CLOCK;
+    let in_time: Vec<Read> = read.iter().filter(is_in_time).copied().collect();
+    let to_find = spikes(&in_time);
+    let mut found = spikes(read);
+    let is_to_find = |c: &Condition| to_find.iter().any(|other| other.from <= c.to && c.from <= other.to);
+    found.iter_mut().filter(|c| !is_to_find(c)).for_each(|c| c.excuse(Excuse::InstrumentsInTrouble));
     found
 }
 
@@ -287,4 +301,30 @@ fn clock_off(came: &[Read]) -> Vec<Condition> {
         }
     }
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::conditions::condition::Weight;
+
+    /// Three lone jumps within a minute, by a clock that is off by so many seconds.
+    fn jumps_by_a_clock_off_by(seconds: i64) -> Vec<Condition> {
+        let read = |i: i64| {
+            let at = Timestamp::default() + Span::from_secs(10_000 + 5 * i);
+            let value = Some(if i % 4 == 2 { 35.0 } else { 31.5 });
+            Read { at, arrived: at - Span::from_secs(seconds), value }
+        };
+        spikes_in_time(&(0..14).map(read).collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn jumps_that_come_in_time_are_to_be_found_and_those_of_another_hour_are_not() {
+        let excused = Weight::Borderline(Excuse::InstrumentsInTrouble);
+        for (seconds, weight) in [(0, Weight::Sure), (-14, Weight::Sure), (-3_600, excused), (3_600, excused)]
+        {
+            let found = jumps_by_a_clock_off_by(seconds);
+            assert_eq!(found.iter().map(|c| c.weight).collect::<Vec<_>>(), [weight], "{seconds}");
+        }
+    }
 }
