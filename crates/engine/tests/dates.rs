@@ -131,6 +131,27 @@ fn noise_in_a_level_soak_is_not_the_cooling() {
     }
 }
 
+/// A fall that ends at once in its hold, with noise of a tenth of a degree read every thirty seconds: five minutes of it show no slope, and ten do only
+/// when they have left the fall behind. Of a hundred days a tenth may be a minute off.
+#[test]
+fn a_hold_is_dated_through_noise_by_the_way_into_it() {
+    let working = |noise: f64, seed: u64| {
+        let chocolate = |minute: f64| {
+            let charge = match minute {
+                m if m < 30.0 => 46.0,
+                m => (20.0 + 26.0 * (-(m - 30.0) / 40.0).exp()).max(31.5),
+            };
+            ((charge + noise * normal(seed * 100_003 + (minute * 60.0) as u64)) * 100.0).round() / 100.0
+        };
+        let channels: [(Channel, &dyn Fn(f64) -> f64); 1] = [(Channel::Chocolate, &chocolate)];
+        begin_of(Phase::Working, &begins_read_every(30, 120, &channels, |_| true))
+    };
+    let plain = working(0.0, 1);
+    let noisy = (1..=100).map(|seed| working(0.1, seed));
+    let off: Vec<f64> = noisy.filter(|working| (working - plain).abs() > 1.0).collect();
+    assert!(off.len() <= 10, "{} of a hundred, {plain} without noise: {off:?}", off.len());
+}
+
 /// Near enough normal: twelve even numbers less six (of a generator after Knuth's MMIX, from memory).
 fn normal(seed: u64) -> f64 {
     let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;

@@ -2,6 +2,7 @@
 
 use model::{Method, Phase, PhaseSpan, Span, Timestamp};
 
+use super::approach;
 use super::asked;
 use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level, smoothed};
 use super::rest;
@@ -44,6 +45,10 @@ const FALLS_FOR: i64 = 3;
 /// and cold pieces take more.
 const LONG_BEFORE: Span = Span::from_mins(5);
 const DOOR_TAKES: f64 = 1.0;
+/// So much of the way into a hold is looked at.
+const WAY_IN: Span = Span::from_mins(30);
+/// Less than this above its lowest, °C, a charge has only flickered.
+const CAME_UP: f64 = 0.4;
 /// Idle by the clock where nobody says what is wanted (contract, section 5); a charge that is asked to work and is cold sets in its machine.
 const COLD_FOR: Span = Span::from_mins(60);
 
@@ -61,7 +66,7 @@ impl Tracker {
         if let Some(rise_from) = self.asked_rise(view, timeline, rise_from) {
             return (Stage::Settling { lowest, lowest_at, rise_from: Some(rise_from) }, None);
         }
-        if let Some(at) = self.steady_at(view) {
+        if let Some(at) = self.steady_at(view, (lowest, lowest_at)) {
             timeline.change(Phase::Working, at);
             return (Stage::working(), None);
         }
@@ -151,7 +156,7 @@ impl Tracker {
 
     /// The end of five steady minutes in the range, if they are over. Between two sparse readings the chocolate is taken to move
     /// straight: then the minutes may have ended before the newest of them.
-    fn steady_at(&self, view: &View<'_>) -> Option<Timestamp> {
+    fn steady_at(&self, view: &View<'_>, low: (f64, Timestamp)) -> Option<Timestamp> {
         let since = self.in_range_since.filter(|since| view.now - *since >= STAYED)?;
         let (before, value) = self.before?;
         let apart = view.now - before;
@@ -165,7 +170,12 @@ impl Tracker {
         if slope.abs() >= STEADY || ended - since < STAYED {
             return None;
         }
-        Some(if view.pace.is_sparse() { (before.max(since) + STAYED).min(ended) } else { ended })
+        // A longer window is steady later than five minutes are, by no more than half of what it is longer.
+        let not_before = (ended - (window - STAYED).max(Span::ZERO) / 2).max(since + STAYED);
+        let noisy = told_from_noise(view) > STAYED;
+        let steady = noisy.then(|| steady_through_noise(view, since, low)).flatten();
+        let plain = if view.pace.is_sparse() { (before.max(since) + STAYED).min(ended) } else { ended };
+        Some(steady.map_or(plain, |steady| steady.clamp(not_before, ended)))
     }
 
     /// A set-point in the melt range only makes the rise noticed earlier; it is a batch when the soak is reached.
@@ -233,6 +243,18 @@ fn telling_slope(view: &View<'_>) -> Option<(f64, Span)> {
 fn told_from_noise(view: &View<'_>) -> Span {
     let known_to = view.slope_known_to(LONGEST_WINDOW, LONGEST_WINDOW);
     Span::from_mins_f64(LONGEST_WINDOW.as_mins_f64() * (known_to / SLOPE_KNOWN_TO).powf(2.0 / 3.0))
+}
+
+/// When a charge that is in its range since then was steady for five minutes, by the way it came; `low` is the lowest that it was before it came up.
+fn steady_through_noise(view: &View<'_>, since: Timestamp, low: (f64, Timestamp)) -> Option<Timestamp> {
+    let (lowest, lowest_at) = low;
+    let came_up = view.level - lowest > CAME_UP;
+    let way_in = (since - STAYED).max(view.now - WAY_IN);
+    let from = if came_up { way_in.max(lowest_at) } else { way_in };
+    let minutes = |at: Timestamp| (at - from).as_mins_f64();
+    let points: Vec<_> = view.history.chocolate(from, view.now).map(|(at, c)| (minutes(at), c)).collect();
+    let steady = approach::steady_from(&points, STAYED.as_mins_f64(), STEADY)?;
+    Some(from + Span::from_mins_f64(steady))
 }
 
 /// Where a charge left its lowest point: the last moment within a tenth of it.

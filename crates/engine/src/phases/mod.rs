@@ -19,6 +19,7 @@
 //! | the jacket that warms a restless charge, or the clock since it was asked to | [`driven`] |
 //! | the jacket that cools a hot charge | [`cooled`] |
 
+mod approach;
 mod asked;
 mod cooled;
 mod departure;
