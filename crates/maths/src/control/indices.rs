@@ -59,7 +59,7 @@ impl Capability {
     /// From a mean and a standard deviation of `n` independent values.
     ///
     /// # Errors
-    /// Fewer than two values, limits in the wrong order, a deviation that is not above zero, values that are not finite, or a
+    /// Fewer than two values, limits in the wrong order, a deviation that is not above zero or so small that nothing can be divided by it, values that are not finite, or a
     /// coverage outside 0…1.
     pub fn from_moments(
         mean: f64,
@@ -87,7 +87,10 @@ impl Capability {
         let cp = (high - low) / (6.0 * sd);
         let (upper, lower) = ((high - mean) / (3.0 * sd), (mean - low) / (3.0 * sd));
         let cpk = upper.min(lower);
-        let reach = z * (1.0 / (9.0 * n as f64) + cpk * cpk / (2.0 * freedom)).sqrt();
+        if !(cp.is_finite() && upper.is_finite() && lower.is_finite()) {
+            return Err(MathsError::Constant);
+        }
+        let reach = z * (1.0 / (3.0 * (n as f64).sqrt())).hypot(cpk / (2.0 * freedom).sqrt());
         let off_middle = mean - (low / 2.0 + high / 2.0);
         Ok(Capability {
             cp,
@@ -128,6 +131,8 @@ mod tests {
     fn refuses_what_has_no_answer() {
         let of = |sd, n, limits, coverage| Capability::from_moments(31.5, sd, n, limits, coverage);
         assert_eq!(of(0.0, 50, (31.0, 32.0), 0.95), Err(MathsError::Constant));
+        assert_eq!(of(1e-310, 50, (31.0, 32.0), 0.95), Err(MathsError::Constant));
+        assert!(of(1e-158, 50, (31.0, 32.0), 0.95).is_ok_and(|seen| seen.cpk_interval.low.is_finite()));
         assert_eq!(of(0.1, 50, (32.0, 31.0), 0.95), Err(MathsError::OutOfRange("band")));
         assert_eq!(of(0.1, 50, (31.0, 32.0), 1.0), Err(MathsError::OutOfRange("coverage")));
         assert_eq!(of(0.1, 1, (31.0, 32.0), 0.95), Err(MathsError::TooFew { given: 1, needed: 2 }));
