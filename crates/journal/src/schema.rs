@@ -7,7 +7,8 @@
 //! held              messages that wait for another: number INTEGER PRIMARY KEY | arrived (ms UTC) | topic | payload
 //! ```
 //! The next number is one past everything in the three tables, so that a number is never used again even when all
-//! blocks are gone. `user_version` is the format; a newer one is refused before anything is written.
+//! blocks are gone. `user_version` is the format; a newer one is refused before anything is written. A table that a file of this format does
+//! not have yet (`held` came later than the others) is made when it is opened to write.
 
 use std::path::Path;
 use std::time::Duration;
