@@ -160,7 +160,8 @@ impl Committer {
             Ok(message) => {
                 let mut decoded = self.decoder.decode(&message);
                 ask(&delivered.generation, std::mem::take(&mut decoded.requests));
-                if delivered.again && decoded.arrivals.iter().any(is_timed_by_arrival) {
+                let by_arrival = decoded.arrivals.iter().any(is_timed_by_arrival) || !decoded.held.is_empty();
+                if delivered.again && by_arrival {
                     self.stats.note_maybe_twice();
                 }
                 match self.moments.set_apart(&mut decoded.arrivals) {

@@ -6,7 +6,7 @@
 //! moved             one row: up_to, the newest block that has been moved into a part
 //! held              messages that wait for another: number INTEGER PRIMARY KEY | arrived (ms UTC) | topic | payload
 //! ```
-//! The next number is one past everything in the three tables, so that a number is never used again even when all
+//! The next number is one past everything in the first three tables, so that a number is never used again even when all
 //! blocks are gone. `user_version` is the format; a newer one is refused before anything is written. A table that a file of this format does
 //! not have yet (`held` came later than the others) is made when it is opened to write.
 

@@ -49,7 +49,8 @@ pub(crate) enum Place {
 /// The time that the sheet of a batch covers: all of it, and a little on either side. The machine's readings have been worked
 /// through up to `seen_to`.
 pub(crate) fn span_of(batch: &Batch, seen_to: Timestamp, now: Timestamp) -> (Timestamp, Timestamp) {
-    let to = batch.end.map_or_else(|| known_until(seen_to, now), |end| (end + MARGIN).min(now));
+    let open_to = || known_until(seen_to.max(batch.start), now);
+    let to = batch.end.map_or_else(open_to, |end| (end + MARGIN).min(now));
     (batch.start - MARGIN, to)
 }
 

@@ -2,8 +2,8 @@
 //!
 //! Two things pass from one message to the next: a machine's room values, for thermocouples whose cold junction is the
 //! room, and what Sparkplug B has said about its metrics. Both are lost with the process. The former are given back from what is on
-//! disk ([`Decoder::remember`]); the latter comes again, because the decoder asks for it
-//! ([`Decoded::requests`](crate::Decoded::requests)), and what waits for it is given back from disk ([`Decoder::restore`]).
+//! disk ([`Decoder::remember`]). The latter comes again, because the decoder asks for it
+//! ([`Decoded::requests`](crate::Decoded::requests)); the messages that wait for it are given back from disk ([`Decoder::restore`]).
 
 mod desk;
 mod machines;

@@ -12,7 +12,8 @@
 //! - Births are not kept over a restart. Edge nodes send at QoS 0, for which a broker keeps nothing, so nobody could say
 //!   whether a birth was missed meanwhile; a remembered alias may mean another channel by now, and a reading on the wrong
 //!   channel is worse than one that comes a second late. What waits is kept over a restart by whoever acknowledges it, and
-//!   goes on waiting after it.
+//!   goes on waiting after it, no longer than it would have: what it is read by is the next birth of its device, as ever, and a node
+//!   that was set up anew within those minutes may mean something else by an alias.
 //! - A death invents no reading (chapter 5 calls the metrics stale then): what no longer comes makes the machine `silent`.
 //! - Hosts' state and commands to others are left alone. We send one command, the rebirth request, and only to nodes
 //!   that have a machine of ours behind them.

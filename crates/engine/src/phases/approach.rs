@@ -45,8 +45,8 @@ impl Way {
     }
 }
 
-/// The end of the first `window` minutes over which a line through the fitted way is flatter than `steady`, °C/min; `None` where no way is to be
-/// seen. Points: minutes and °C, oldest first.
+/// The end of the first `window` minutes over which a line through the fitted way is flatter than `steady`, °C/min; `None` of too few
+/// points, or where it never is. Points: minutes and °C, oldest first.
 pub(super) fn steady_from(points: &[(f64, f64)], window: f64, steady: f64) -> Option<f64> {
     let (&(first, _), &(last, _)) = (points.first()?, points.last()?);
     if points.len() < FEWEST {

@@ -93,9 +93,12 @@ impl Beside {
 
     /// Had the course come to rest by this place? What it sank by before that, from the top of a melt that went too far, is no part of the fall.
     fn rests_before(&self, course: &[f64], place: usize) -> bool {
-        let earlier = self.at.partition_point(|at| *at < self.at[place] - RESTS);
-        let moved = extremes(course[earlier..=place].iter().copied()).map_or(0.0, |(low, high)| high - low);
-        self.at[place] - self.at[0] >= RESTS && moved < RESTS_WITHIN
+        if self.at[place] - self.at[0] < RESTS {
+            return false;
+        }
+        // From the last reading before those minutes on: a gap is no rest.
+        let earlier = self.at.partition_point(|at| *at <= self.at[place] - RESTS).saturating_sub(1);
+        extremes(course[earlier..=place].iter().copied()).is_some_and(|(low, high)| high - low < RESTS_WITHIN)
     }
 
     /// The fitted course, °C, where the chocolate follows its jacket.

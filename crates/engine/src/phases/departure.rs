@@ -38,7 +38,7 @@ impl Move {
         }
     }
 
-    /// So many readings beyond the level make a move.
+    /// So many readings beyond the level make a move, or as many as there are.
     fn beyond(self) -> usize {
         match self {
             Move::Rise => 1,

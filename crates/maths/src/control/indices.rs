@@ -59,8 +59,8 @@ impl Capability {
     /// From a mean and a standard deviation of `n` independent values.
     ///
     /// # Errors
-    /// Fewer than two values, limits in the wrong order, a deviation that is not above zero or so small that nothing can be divided by it, values that are not finite, or a
-    /// coverage outside 0…1.
+    /// Fewer than two values, limits in the wrong order, a deviation that is not above zero or so small that nothing can be
+    /// divided by it, values that are not finite, or a coverage outside 0…1.
     pub fn from_moments(
         mean: f64,
         sd: f64,

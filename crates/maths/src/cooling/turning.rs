@@ -29,6 +29,15 @@ pub struct TurningFit {
     pub turns_s: f64,
     /// Standard deviation of the readings about the curve.
     pub residual_sd: f64,
+    start: f64,
+}
+
+impl TurningFit {
+    /// What the curve is at `second`.
+    pub fn value_at(&self, second: f64) -> f64 {
+        let u = (second - self.turns_s).max(0.0);
+        self.ambient + (self.start - self.ambient) * share_left(u, self.tau_s.ln(), self.wall_s.ln())
+    }
 }
 
 const MIN_READINGS: usize = 12;
@@ -56,10 +65,10 @@ pub fn fit_turning(seconds: &[f64], values: &[f64], turns_s: f64) -> Result<Turn
     let starts = FIRST_TAUS.iter().flat_map(|tau| FIRST_WALLS.map(|wall| (*tau, wall)));
     let fits = starts.filter_map(|(tau, wall)| from_start(seconds, values, [tau, wall, turns_s]).ok());
     let best = fits.min_by(|a, b| a.residual_sd.total_cmp(&b.residual_sd)).ok_or(MathsError::NoBend)?;
-    let [_, ambient, tau, wall, turns_s] = best.parameters;
+    let [start, ambient, tau, wall, turns_s] = best.parameters;
     let (tau_s, wall_s) = (tau.max(wall).exp(), tau.min(wall).exp());
     let turned = (first..last).contains(&turns_s);
-    let fitted = TurningFit { tau_s, wall_s, ambient, turns_s, residual_sd: best.residual_sd };
+    let fitted = TurningFit { tau_s, wall_s, ambient, turns_s, residual_sd: best.residual_sd, start };
     turned.then_some(fitted).ok_or(MathsError::NoBend)
 }
 
@@ -143,6 +152,8 @@ mod tests {
                 assert!((found.wall_s / 60.0 - wall_min).abs() < 0.03 * wall_min, "{wall_min}: {found:?}");
                 assert!((found.ambient - 19.0).abs() < 0.3, "{found:?}");
                 assert!((found.turns_s - HELD as f64).abs() < 2.0, "{found:?}");
+                let about = at.iter().zip(&values).map(|(at, value)| (found.value_at(*at) - value).abs());
+                assert!(about.fold(0.0, f64::max) < 0.05, "{found:?}");
             }
         }
     }

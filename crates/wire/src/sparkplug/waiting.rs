@@ -49,7 +49,7 @@ impl Waiting {
         let held =
             Held { number, node: node.to_owned(), device: device.to_owned(), message: message.clone() };
         let bytes = self.bytes + size(&held);
-        if self.queue.len() == MOST_WAITING || MOST_BYTES < bytes {
+        if self.queue.len() >= MOST_WAITING || MOST_BYTES < bytes {
             return Err("it came before the birth that says what its metrics are, and too many messages wait for theirs \
                         already; the edge node has been asked for its birth"
                 .into());
@@ -73,10 +73,11 @@ impl Waiting {
         wanted
     }
 
-    /// Takes out what has waited too long.
+    /// Takes out what has waited too long, and what came by a clock that has been set back by as much since.
     pub(crate) fn take_expired(&mut self, now: Timestamp) -> Vec<Held> {
+        let is_over = |arrived: Timestamp| LONGEST <= now - arrived || LONGEST <= arrived - now;
         let mut expired = Vec::new();
-        while let Some(held) = self.queue.pop_front_if(|held| LONGEST <= now - held.message.arrived) {
+        while let Some(held) = self.queue.pop_front_if(|held| is_over(held.message.arrived)) {
             self.bytes -= size(&held);
             expired.push(held);
         }
@@ -129,6 +130,10 @@ mod tests {
         hold(&mut waiting, "birch", 200, 10).unwrap();
         assert!(waiting.take_expired(Timestamp::from_millis(299_999)).is_empty());
         assert_eq!(devices(&waiting.take_expired(Timestamp::from_millis(300_000))), ["alder"]);
+        // The clock is set back by an hour.
+        hold(&mut waiting, "cedar", 201, 10).unwrap();
+        let set_back = waiting.take_expired(Timestamp::from_millis(-3_400_000));
+        assert_eq!(devices(&set_back), ["birch", "cedar"]);
     }
 
     #[test]
