@@ -25,8 +25,8 @@ use crate::generation::Generation;
 use crate::inbox::{Delivered, Inbound};
 use crate::keeper::{HeldUp, Keeper, Kept};
 use crate::moments::{Moments, Room, is_timed_by_arrival};
-use crate::page::Page;
 use crate::stats::IntakeStats;
+use crate::to_keep::ToKeep;
 
 /// A reading waits no longer than this for company: a third of what publish-to-durable may take.
 const GATHER_LONGEST: Duration = Duration::from_millis(10);
@@ -57,7 +57,7 @@ enum Waiting {
 /// What will become one block, and who waits for it, in order of arrival.
 #[derive(Default)]
 struct Batch {
-    page: Page,
+    to_keep: ToKeep,
     waiting: Vec<Waiting>,
     /// Held until it is on disk.
     places: Vec<OwnedSemaphorePermit>,
@@ -67,7 +67,7 @@ struct Batch {
 
 impl Batch {
     fn is_closed(&self) -> bool {
-        self.urgent || self.messages >= BLOCK_MESSAGES || self.page.arrivals.len() >= BLOCK_ARRIVALS
+        self.urgent || self.messages >= BLOCK_MESSAGES || self.to_keep.arrivals.len() >= BLOCK_ARRIVALS
     }
 }
 
@@ -140,7 +140,7 @@ impl Committer {
         match inbound {
             Inbound::Delivery(delivered) => self.take_delivery(delivered, batch),
             Inbound::Submission { arrivals, durable } => {
-                batch.page.arrivals.extend(arrivals);
+                batch.to_keep.arrivals.extend(arrivals);
                 batch.waiting.push(Waiting::Caller(durable));
             }
             Inbound::Flush(done) => {
@@ -180,14 +180,14 @@ impl Committer {
 
     fn take_decoded(&mut self, decoded: Decoded, batch: &mut Batch) {
         self.meter.count(&decoded.arrivals).into_iter().for_each(|shown| self.stats.note_flood(shown));
-        batch.page.arrivals.extend(decoded.arrivals);
-        batch.page.note_held(decoded.held, decoded.let_go);
+        batch.to_keep.arrivals.extend(decoded.arrivals);
+        batch.to_keep.note_held(decoded.held, decoded.let_go);
         decoded.rejects.into_iter().for_each(|reject| self.stats.note_reject(reject));
     }
 
     /// `false` if the keeper gave up: then nothing of the batch has been acknowledged.
     async fn commit(&mut self, batch: Batch) -> Result<bool, IntakeError> {
-        let Kept::OnDisk(durable, arrivals) = self.keeper.keep(batch.page).await? else {
+        let Kept::OnDisk(durable, arrivals) = self.keeper.keep(batch.to_keep).await? else {
             return Ok(false);
         };
         drop(batch.places);

@@ -19,8 +19,8 @@ use tracing::{error, info};
 
 use crate::IntakeError;
 use crate::backoff::Backoff;
-use crate::page::Page;
 use crate::stats::IntakeStats;
+use crate::to_keep::ToKeep;
 
 /// A sync takes some tens of milliseconds, on a poor disk some hundred; after this a person should know.
 const SLOW_DISK: Duration = Duration::from_secs(2);
@@ -40,7 +40,7 @@ pub(crate) enum HeldUp {
     ByTaker,
 }
 
-/// What became of a page.
+/// What became of what was to be kept.
 pub(crate) enum Kept {
     /// They are on disk.
     OnDisk(Durable<BlockSeq>, Vec<Arrival>),
@@ -69,22 +69,22 @@ impl Keeper {
 
     /// Waits until the arrivals are on disk, and beside them what is held from now on and no longer; or until it is told
     /// to give up.
-    pub(crate) async fn keep(&mut self, mut page: Page) -> Result<Kept, IntakeError> {
+    pub(crate) async fn keep(&mut self, mut to_keep: ToKeep) -> Result<Kept, IntakeError> {
         let mut backoff = Backoff::new(FIRST_WAIT, LONGEST_WAIT);
         let give_up = self.give_up.clone();
         loop {
             let appended = tokio::select! {
-                appended = self.append(page) => appended?,
+                appended = self.append(to_keep) => appended?,
                 () = give_up.cancelled() => return Ok(Kept::GivenUp),
             };
             match appended {
-                (Ok(durable), page) => {
+                (Ok(durable), to_keep) => {
                     self.note_takes();
-                    return Ok(Kept::OnDisk(durable, page.arrivals));
+                    return Ok(Kept::OnDisk(durable, to_keep.arrivals));
                 }
                 (Err(error), back) => {
                     self.note_stalled(&error.to_string());
-                    page = back;
+                    to_keep = back;
                 }
             }
             tokio::select! {
@@ -96,18 +96,18 @@ impl Keeper {
 
     async fn append(
         &mut self,
-        page: Page,
-    ) -> Result<(Result<Durable<BlockSeq>, JournalError>, Page), IntakeError> {
+        to_keep: ToKeep,
+    ) -> Result<(Result<Durable<BlockSeq>, JournalError>, ToKeep), IntakeError> {
         let mut journal =
             self.journal.take().expect("the journal comes back from every append but a given-up one");
         let stats = Arc::clone(&self.stats);
         let mut away = spawn_blocking(move || {
             let began = Instant::now();
-            let outcome = journal.append_beside(&page.arrivals, &page.held);
-            if outcome.is_ok() && !page.is_empty() {
+            let outcome = journal.append_beside(&to_keep.arrivals, &to_keep.held);
+            if outcome.is_ok() && !to_keep.is_empty() {
                 stats.note_commit(began.elapsed());
             }
-            (journal, outcome, page)
+            (journal, outcome, to_keep)
         });
         let back = match timeout(SLOW_DISK, &mut away).await {
             Ok(back) => back,
@@ -117,9 +117,9 @@ impl Keeper {
                 away.await
             }
         };
-        let (journal, outcome, page) = back.map_err(IntakeError::JournalPanicked)?;
+        let (journal, outcome, to_keep) = back.map_err(IntakeError::JournalPanicked)?;
         self.journal = Some(journal);
-        Ok((outcome, page))
+        Ok((outcome, to_keep))
     }
 
     fn note_stalled(&self, cause: &str) {

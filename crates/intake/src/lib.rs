@@ -40,8 +40,8 @@ mod dialect;
 mod generation;
 mod inbox;
 mod outbox;
-mod page;
 mod session;
+mod to_keep;
 
 mod commit;
 mod keeper;

@@ -20,9 +20,9 @@ use crate::hush::Hush;
 use crate::inbox::{Inbox, Room};
 use crate::keeper::{HeldUp, Keeper};
 use crate::moments::Moments;
-use crate::page;
 use crate::session::{Common, Ended, Past, Session};
 use crate::stats::IntakeStats;
+use crate::to_keep;
 use crate::{Clock, Dialect, IntakeError};
 
 /// A broker that restarts is back in a second; one that is down for the night should not be knocked at all night long.
@@ -64,7 +64,7 @@ pub async fn run(
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), IntakeError> {
     let filters = config.filters()?;
-    let held = page::messages(journal.held().map_err(IntakeError::Held)?);
+    let held = to_keep::messages(journal.held().map_err(IntakeError::Held)?);
     let Wiring { inbox, blocks, stats } = wiring;
     let (held_up, watch_held_up) = watch::channel(HeldUp::No);
     let (stop, closing, give_up) =

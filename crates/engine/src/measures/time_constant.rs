@@ -28,8 +28,6 @@ const TOLD_BESIDES: usize = 6;
 const MOST_FITTED: usize = 150;
 /// Two lags are believed where the readings scatter about them by no more than this share of what they do about one.
 const TWO_LAGS: f64 = 0.97;
-/// Parameters of such a fit.
-const TURNING_FITS: usize = 5;
 /// Nobody cools chocolate with less, °C.
 const COLDEST: f64 = 0.0;
 /// The wall turns a little before the charge has left its level (start value, from made-up days).
@@ -114,12 +112,9 @@ fn behind_wall(x: &[f64], y: &[f64]) -> Option<f64> {
     let (x, y) = (&x[turned..], &y[turned..]);
     let one = fit(x, y, Surroundings::Unknown).ok();
     let about_one = one.map_or(f64::INFINITY, |one| one.residual_sd);
-    // Of the same readings as that of one lag: the level before is easily met.
-    let about_two = |two: &TurningFit| {
-        let squares = x.iter().zip(y).map(|(x, y)| (two.value_at(*x) - y).powi(2)).sum::<f64>();
-        (squares / (x.len().saturating_sub(TURNING_FITS).max(1)) as f64).sqrt()
-    };
-    let Some(two) = two.filter(|two| about_two(two) < TWO_LAGS * about_one) else {
+    // Of the same readings as about one: the level before is easily met.
+    let explains = |two: &TurningFit| two.residual_sd_of(x, y) < TWO_LAGS * about_one;
+    let Some(two) = two.filter(explains) else {
         return one.filter(|one| is_level(one.ambient)).map(|one| one.tau_s);
     };
     if is_level(two.ambient) {

@@ -198,6 +198,16 @@ mod tests {
         assert!((left - turned).abs() < 1.0, "{left}, truly {turned}");
     }
 
+    /// A reading behind twenty minutes without any is no rest.
+    #[test]
+    fn a_gap_is_no_rest() {
+        let course = [46.0, 46.0, 45.0, 44.9];
+        let beside = Beside { at: [0, 10, 30, 31].map(at).to_vec(), ..Beside::default() };
+        assert!(beside.rests_before(&course, 1));
+        assert!(!beside.rests_before(&course, 2) && !beside.rests_before(&course, 3));
+        assert!(!beside.rests_before(&course, 0), "nothing is known before");
+    }
+
     #[test]
     fn without_a_jacket_it_says_nothing() {
         let (history, _) = beside(swings, 45.0, 0.02, false);

@@ -33,12 +33,23 @@ pub struct TurningFit {
 }
 
 impl TurningFit {
-    /// What the curve is at `second`.
-    pub fn value_at(&self, second: f64) -> f64 {
+    /// The standard deviation about the curve of some of the readings, such as those without the level before the turn, to be compared with
+    /// that of another fit to the same.
+    pub fn residual_sd_of(&self, seconds: &[f64], values: &[f64]) -> f64 {
+        let squares =
+            seconds.iter().zip(values).map(|(second, value)| (self.value_at(*second) - value).powi(2));
+        let freedom = seconds.len().saturating_sub(PARAMETERS).max(1);
+        (squares.sum::<f64>() / freedom as f64).sqrt()
+    }
+
+    fn value_at(&self, second: f64) -> f64 {
         let u = (second - self.turns_s).max(0.0);
         self.ambient + (self.start - self.ambient) * share_left(u, self.tau_s.ln(), self.wall_s.ln())
     }
 }
+
+/// Mass, wall, start, level and turn.
+const PARAMETERS: usize = 5;
 
 const MIN_READINGS: usize = 12;
 /// Mass and wall that are tried at the start, s.
@@ -76,8 +87,8 @@ fn from_start(
     seconds: &[f64],
     values: &[f64],
     [tau_s, wall_s, turns_s]: [f64; 3],
-) -> Result<LeastSquares<5>, MathsError> {
-    let curve = |p: &[f64; 5], points: &mut [CurvePoint<5>]| {
+) -> Result<LeastSquares<PARAMETERS>, MathsError> {
+    let curve = |p: &[f64; PARAMETERS], points: &mut [CurvePoint<PARAMETERS>]| {
         let [start, ambient, tau, wall, turns_s] = *p;
         for (point, &second) in points.iter_mut().zip(seconds) {
             let u = (second - turns_s).max(0.0);
@@ -165,6 +176,11 @@ mod tests {
         let found = fit_turning(&at, &values, 100.0).unwrap();
         assert!((found.tau_s / 1_500.0 - 1.0).abs() < 0.02, "{found:?}");
         assert!((125.0..145.0).contains(&found.turns_s), "{found:?}");
+        let all = found.residual_sd_of(&at, &values);
+        assert!((all / found.residual_sd - 1.0).abs() < 1e-6, "{all}: {found:?}");
+        // The level before is easily met.
+        let turned = at.partition_point(|at| *at < HELD as f64);
+        assert!(found.residual_sd_of(&at[turned..], &values[turned..]) > all, "{found:?}");
     }
 
     /// What the head of this file says of one lag alone.

@@ -6,12 +6,12 @@ use wire::{HeldMessage, Message};
 
 /// What goes onto disk together.
 #[derive(Default)]
-pub(crate) struct Page {
+pub(crate) struct ToKeep {
     pub(crate) arrivals: Vec<Arrival>,
     pub(crate) held: HeldChange,
 }
 
-impl Page {
+impl ToKeep {
     pub(crate) fn is_empty(&self) -> bool {
         self.arrivals.is_empty() && self.held.is_empty()
     }
