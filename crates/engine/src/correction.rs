@@ -125,11 +125,11 @@ fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Ke
         }
         sieve
             .let_on((at, channel, value), silent.limit())
-            .ticks
-            .into_iter()
+            .ticks()
             .for_each(|tick| kept.push(tick, step));
     }
-    sieve.finish().ticks.into_iter().for_each(|tick| kept.push(tick, step));
+    let (passed, last) = sieve.finish();
+    passed.ticks().chain(last).for_each(|tick| kept.push(tick, step));
     kept
 }
 

@@ -25,6 +25,7 @@ use crate::findings::clock_off::ClockOff;
 use crate::findings::ledger::Ledger;
 use crate::findings::over_batches::OverBatches;
 use crate::findings::probe_fault::ProbeFault;
+use crate::findings::scorch::Heat;
 use crate::findings::silent::Silent;
 use crate::findings::spikes::{Passing, Spikes};
 use crate::findings::{ProcessFindings, Told};
@@ -203,8 +204,11 @@ impl MachineWatch {
     pub(crate) fn finish(&mut self, setting: &Setting<'_>) {
         self.look_at_clock(Timestamp::from_millis(i64::MAX));
         self.drain(setting);
-        let passed = self.sieve.finish();
+        let (passed, last) = self.sieve.finish();
         self.pass_on(setting, passed);
+        if let Some(tick) = last {
+            self.tick(setting, tick);
+        }
     }
 
     fn take(&mut self, setting: &Setting<'_>, at: Timestamp, sorted: Sorted) {
@@ -248,13 +252,19 @@ impl MachineWatch {
     }
 
     fn pass_on(&mut self, setting: &Setting<'_>, passed: Passed) {
-        for (at, channel, value) in passed.readings {
-            if channel == Channel::Chocolate {
-                self.process.note_reading(at, value);
+        for ((at, channel, value), closed) in passed.readings {
+            if let Some(tick) = closed {
+                self.tick(setting, tick);
             }
-        }
-        for tick in passed.ticks {
-            self.tick(setting, tick);
+            if channel == Channel::Chocolate && !self.process.ignores(value) {
+                let heat = Heat {
+                    limit: self.limits(setting).scorch,
+                    longest_gap: self.longest_gap(),
+                    phase: self.phase_watched(),
+                };
+                let verdict = self.process.note_reading(at, value, heat);
+                self.enter(FindingKind::Scorch, verdict);
+            }
         }
     }
 

@@ -42,9 +42,14 @@ pub(crate) struct Sieve {
 pub(crate) struct Passed {
     /// A lone jump was seen there.
     pub(crate) jumped: Option<Timestamp>,
-    /// What goes on now, which may have been held back until then.
-    pub(crate) readings: Vec<Passing>,
-    pub(crate) ticks: Vec<Tick>,
+    /// What goes on now, which may have been held back until then, each with the tick that it closed.
+    pub(crate) readings: Vec<(Passing, Option<Tick>)>,
+}
+
+impl Passed {
+    pub(crate) fn ticks(self) -> impl Iterator<Item = Tick> {
+        self.readings.into_iter().filter_map(|(_, closed)| closed)
+    }
 }
 
 impl Sieve {
@@ -124,20 +129,22 @@ impl Sieve {
     pub(crate) fn let_on(&mut self, reading: Passing, longest_gap: Span) -> Passed {
         let mut passed = Vec::new();
         let jumped = self.filter.insert(reading, longest_gap, &mut passed);
-        Passed { jumped, ticks: self.ticks(&passed), readings: passed }
+        Passed { jumped, readings: self.with_ticks(passed) }
     }
 
-    /// Nothing more will come: what is held goes on, the last tick too.
-    pub(crate) fn finish(&mut self) -> Passed {
+    /// Nothing more will come: what is held goes on, then the last tick.
+    pub(crate) fn finish(&mut self) -> (Passed, Option<Tick>) {
         let mut passed = Vec::new();
         self.filter.release(&mut passed);
-        let mut ticks = self.ticks(&passed);
-        ticks.extend(self.ticker.finish());
-        Passed { jumped: None, ticks, readings: passed }
+        (Passed { jumped: None, readings: self.with_ticks(passed) }, self.ticker.finish())
     }
 
-    fn ticks(&mut self, passed: &[(Timestamp, Channel, f64)]) -> Vec<Tick> {
-        passed.iter().filter_map(|&(at, channel, value)| self.ticker.insert(channel, at, value)).collect()
+    fn with_ticks(&mut self, passed: Vec<Passing>) -> Vec<(Passing, Option<Tick>)> {
+        let mut with_tick = |(at, channel, value)| {
+            let closed = self.ticker.insert(channel, at, value);
+            ((at, channel, value), closed)
+        };
+        passed.into_iter().map(&mut with_tick).collect()
     }
 }
 
@@ -161,7 +168,7 @@ mod tests {
             }
             if let Some(value) = value {
                 let passed = sieve.let_on((at, Channel::Chocolate, value), Span::from_mins(5));
-                passed.ticks.into_iter().for_each(|tick| history.push(tick));
+                passed.ticks().for_each(|tick| history.push(tick));
             }
         }
         assert_eq!(told, [130]);

@@ -7,7 +7,7 @@
 //! | asked | when | by |
 //! | --- | --- | --- |
 //! | instrument detectors | at each chocolate reading or arrival | `machine.rs` |
-//! | process detectors | at each tick with chocolate; [`scorch`] hears of readings, too | [`ProcessFindings`] |
+//! | process detectors | at each tick with chocolate; [`scorch`] at a reading | [`ProcessFindings`] |
 //! | what is around the charge: room, stirrer, heater | at each tick | [`around`] |
 //! | detectors over batches | when a batch closes | [`over_batches`] |
 
@@ -47,6 +47,7 @@ use plant::Limits;
 use serde::{Deserialize, Serialize};
 
 use self::projection::Cooling;
+use self::scorch::Heat;
 use crate::history::History;
 use crate::phases::soak_from;
 use crate::rise::takes_up_pieces;
@@ -211,9 +212,8 @@ pub(crate) struct ProcessFindings {
 
 impl ProcessFindings {
     /// Takes a chocolate reading that nothing is wrong with, for what a tick is too coarse for.
-    #[inline]
-    pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64) {
-        self.scorch.note_reading(at, value);
+    pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64, heat: Heat) -> Verdict {
+        self.scorch.note_reading(at, value, heat)
     }
 
     /// Would [`ProcessFindings::note_reading`] change nothing?

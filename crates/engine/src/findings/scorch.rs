@@ -2,7 +2,8 @@
 //!
 //! Limit: by family 55, 50 or 48 °C. Milk and white suffer above 50 °C, dark usually keeps to 55 °C (a cookbook's
 //! table). The probe sees the bulk; it is the wall that burns, so this speaks late rather than early.
-//! Ten seconds are those between readings, all of them above the limit: a tick is too coarse for that. Deadband 0.5 °C. Not raised when idle.
+//! Ten seconds are those between readings, all of them above the limit: a tick is too coarse for that, and too late. Deadband 0.5 °C. Not raised
+//! when idle.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -17,8 +18,9 @@ const DEADBAND: f64 = 0.5;
 pub(crate) struct Scorch {
     /// As the last tick had it, °C.
     limit: Option<f64>,
-    longest_gap: Span,
     run: Option<Run>,
+    /// When it was told.
+    told_at: Option<Timestamp>,
     /// Whether it is over is a matter of ticks.
     watch: Watch,
 }
@@ -28,64 +30,67 @@ pub(crate) struct Scorch {
 struct Run {
     from: Timestamp,
     last: Timestamp,
-    /// The reading with which they had lasted, and its value, °C.
-    lasted: Option<(Timestamp, f64)>,
+}
+
+/// How a reading's charge stands.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Heat {
+    /// Its scorch limit, °C.
+    pub(crate) limit: f64,
+    /// How far apart two readings may be before something is missing between them.
+    pub(crate) longest_gap: Span,
+    pub(crate) phase: Phase,
 }
 
 impl Scorch {
-    /// Takes a chocolate reading that nothing is wrong with.
-    #[inline]
-    pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64) {
-        if self.ignores(value) {
-            return;
-        }
-        if self.limit.is_none_or(|limit| value <= limit) {
-            // What has lasted is told at the next tick all the same.
-            self.run = self.run.filter(|run| run.lasted.is_some());
-            return;
-        }
-        let goes_on = |run: &Run| at - run.last <= self.longest_gap;
-        let run = self.run.filter(goes_on).unwrap_or(Run { from: at, last: at, lasted: None });
-        let lasted = run.lasted.or((at - run.from >= FOR).then_some((at, value)));
-        self.run = Some(Run { last: at, lasted, ..run });
-    }
-
-    /// Does a reading change nothing?
-    #[inline]
-    pub(crate) fn ignores(&self, value: f64) -> bool {
-        self.run.is_none() && self.limit.is_none_or(|limit| value <= limit)
-    }
-
-    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
-        (self.limit, self.longest_gap) = (Some(m.limits.scorch), m.longest_gap);
-        if m.phase == Phase::Idle {
+    /// Takes a chocolate reading that nothing is wrong with; what it closed has been stepped.
+    pub(crate) fn note_reading(&mut self, at: Timestamp, value: f64, heat: Heat) -> Verdict {
+        if value <= heat.limit {
             self.run = None;
+            return Verdict::Quiet;
         }
-        let lasted =
-            self.run.take_if(|run| run.lasted.is_some()).and_then(|run| Some((run.from, run.lasted?)));
-        let Some((from, (raised_at, value))) = lasted.filter(|_| !self.watch.is_open()) else {
-            return self.is_over(m);
-        };
-        self.watch.step(m.at, m.known, Condition::Bad, false, Span::ZERO);
+        let goes_on = |run: &Run| at - run.last <= heat.longest_gap;
+        let run = self.run.filter(goes_on).unwrap_or(Run { from: at, last: at });
+        self.run = Some(Run { last: at, ..run });
+        if at - run.from < FOR || self.watch.is_open() || heat.phase == Phase::Idle {
+            return Verdict::Quiet;
+        }
+        self.told_at = Some(at);
+        self.watch.step(at, at, Condition::Bad, false, Span::ZERO);
         Report {
             kind: FindingKind::Scorch,
             priority: Priority::High,
-            from,
-            raised_at,
+            from: run.from,
+            raised_at: at,
             says: format!(
                 "The chocolate is at {value:.1} °C, above its scorch limit of {:.1} °C.",
-                m.limits.scorch
+                heat.limit
             ),
-            evidence: vec![number("chocolate_c", value), number("scorch_limit_c", m.limits.scorch)],
+            evidence: vec![number("chocolate_c", value), number("scorch_limit_c", heat.limit)],
             advice: "Mind hot walls and the moving scraper: turn the heat off, keep it stirred, then sieve and taste; quality decides \
                      whether it can be used.",
         }
         .raise()
     }
 
+    /// Does a reading change nothing?
+    #[inline]
+    pub(crate) fn ignores(&self, value: f64) -> bool {
+        self.run.is_none() && self.limit.is_some_and(|limit| value <= limit)
+    }
+
+    pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        self.limit = Some(m.limits.scorch);
+        if m.phase == Phase::Idle {
+            self.run = None;
+        }
+        self.is_over(m)
+    }
+
     /// Is it, if it was told?
     fn is_over(&mut self, m: &Moment<'_>) -> Verdict {
-        if !self.watch.is_open() {
+        // The tick of the reading with which it was told has begun before that.
+        if !self.watch.is_open() || self.told_at.is_some_and(|told| m.at < told) {
             return Verdict::Quiet;
         }
         let condition = match m.phase {
@@ -122,23 +127,26 @@ mod tests {
 
     fn told_of(phase: Phase, every_ms: i64, course: impl Fn(f64) -> f64) -> Vec<String> {
         let limits = Family::Dark.default_limits();
+        let seconds = |at: Timestamp| at.as_millis() as f64 / 1000.0;
         let (mut detector, mut history, mut told) = (Scorch::default(), History::default(), Vec::new());
         let (mut ticker, timeline) = (frames::Ticker::new(Span::from_secs(5)), Timeline::default());
+        let mut note = |verdict: Verdict| match verdict {
+            Verdict::Raise(report) => {
+                told.push(format!("{} raise from {}", seconds(report.raised_at), seconds(report.from)));
+            }
+            Verdict::Over(at) => told.push(format!("over at {}", seconds(at))),
+            Verdict::Quiet | Verdict::Worse { .. } => {}
+        };
         for i in 0..600_000 / every_ms {
             let at = Timestamp::from_millis(i * every_ms);
-            let value = course((i * every_ms) as f64 / 1000.0);
-            detector.note_reading(at, value);
-            let Some(tick) = ticker.insert(Channel::Chocolate, at, value) else { continue };
-            history.push(tick);
-            let m = moment(phase, tick.at, tick.chocolate().unwrap(), &history, &timeline, &limits);
-            let seconds = |at: Timestamp| at.as_millis() as f64 / 1000.0;
-            match detector.step(&m) {
-                Verdict::Raise(report) => {
-                    told.push(format!("{} raise from {}", seconds(report.raised_at), seconds(report.from)));
-                }
-                Verdict::Over(at) => told.push(format!("over at {}", seconds(at))),
-                Verdict::Quiet | Verdict::Worse { .. } => {}
+            let value = course(seconds(at));
+            if let Some(tick) = ticker.insert(Channel::Chocolate, at, value) {
+                history.push(tick);
+                let chocolate = tick.chocolate().unwrap();
+                note(detector.step(&moment(phase, tick.at, chocolate, &history, &timeline, &limits)));
             }
+            let heat = Heat { limit: limits.scorch, longest_gap: Span::from_mins(1), phase };
+            note(detector.note_reading(at, value, heat));
         }
         told
     }
