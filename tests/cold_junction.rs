@@ -48,6 +48,38 @@ fn is_known(data: &Path, seconds: &[i64]) -> bool {
     chocolate(data).keys().copied().collect::<Vec<_>>() == seconds
 }
 
+/// What a probe says before the room does is on disk before it is acknowledged, and is read by the first room value, whichever process hears it.
+#[test]
+fn a_probe_that_speaks_before_its_room_loses_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let broker_folder = folder.path().join("broker");
+    fs::create_dir(&broker_folder).unwrap();
+    let broker = Mosquitto::start_persistent(&broker_folder, &[]);
+    let (plant_file, data) = (folder.path().join("plant.toml"), folder.path().join("data"));
+    fs::write(&plant_file, plant(&broker.url(), "Tern Street works")).unwrap();
+    let publish = |records: &str| publish(folder.path(), &broker.url(), records);
+    let held = || {
+        let file = rusqlite::Connection::open(data.join("journal.db")).unwrap();
+        file.query_row("SELECT count(*) FROM held", [], |row| row.get::<_, i64>(0)).unwrap()
+    };
+
+    let service = Service::start(&plant_file, &data);
+    wait_until("the service is connected", || connected(&service));
+    publish(r#"[{"n":"chocolate","u":"mV","v":0.324},{"n":"chocolate","t":1,"u":"mV","v":0.324}]"#);
+    wait_until("both wait on disk", || held() == 2);
+    assert!(chocolate(&data).is_empty());
+    service.stop();
+    assert_eq!(held(), 2);
+
+    let service = Service::start(&plant_file, &data);
+    wait_until("the service is connected again", || connected(&service));
+    publish(r#"[{"n":"chocolate","t":2,"u":"mV","v":0.324},{"n":"room","t":2,"v":22}]"#);
+    wait_until("all are there", || is_known(&data, &[0, 1, 2]));
+    assert_eq!(held(), 0);
+    service.stop();
+    assert_thirty_degrees(&data);
+}
+
 #[test]
 fn the_room_is_remembered_over_a_stop_and_another_plant_file() {
     let folder = tempfile::tempdir().unwrap();
@@ -73,8 +105,11 @@ fn the_room_is_remembered_over_a_stop_and_another_plant_file() {
     publish(r#"[{"n":"chocolate","t":2,"u":"mV","v":0.324}]"#);
     wait_until("the one after it is there", || is_known(&data, &[0, 1, 2]));
     service.stop();
+    assert_thirty_degrees(&data);
+}
 
-    for (second, value) in chocolate(&data) {
+fn assert_thirty_degrees(data: &Path) {
+    for (second, value) in chocolate(data) {
         let celsius: f64 = value.parse().unwrap();
         assert!((celsius - 30.0).abs() < 0.05, "{second}: {value}");
     }

@@ -123,10 +123,7 @@ fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Ke
         if channel == Channel::Chocolate {
             kept.pace.note_reading(at, value);
         }
-        sieve
-            .let_on((at, channel, value), silent.limit())
-            .ticks()
-            .for_each(|tick| kept.push(tick, step));
+        sieve.let_on((at, channel, value), silent.limit()).ticks().for_each(|tick| kept.push(tick, step));
     }
     let (passed, last) = sieve.finish();
     passed.ticks().chain(last).for_each(|tick| kept.push(tick, step));

@@ -71,6 +71,15 @@ impl Measured<'_> {
         Ok(value.map(|value| value + self.settings.offset).filter(|value| value.is_finite()))
     }
 
+    /// Is it a voltage that means nothing without the room's temperature?
+    pub(crate) fn needs_room(&self) -> bool {
+        let junction = match self.settings.sensor {
+            Some(Sensor::TypeK(junction) | Sensor::TypeT(junction) | Sensor::TypeJ(junction)) => junction,
+            None | Some(Sensor::Pt100) => return false,
+        };
+        junction == ColdJunction::Room && matches!(self.signal(), Ok(Signal::Millivolts(_)))
+    }
+
     /// The value in the channel's own unit, or in that of the sensor behind it. Without a unit it is the sensor's, or
     /// the channel's where there is no sensor. A sender that already says °C has converted for itself.
     fn signal(&self) -> Result<Signal, String> {

@@ -3,7 +3,7 @@
 //! Two things pass from one message to the next: a machine's room values, for thermocouples whose cold junction is the
 //! room, and what Sparkplug B has said about its metrics. Both are lost with the process. The former are given back from what is on
 //! disk ([`Decoder::remember`]). The latter comes again, because the decoder asks for it
-//! ([`Decoded::requests`](crate::Decoded::requests)); the messages that wait for it are given back from disk ([`Decoder::restore`]).
+//! ([`Decoded::requests`](crate::Decoded::requests)). What waits for either is given back from disk ([`Decoder::restore`]).
 
 mod desk;
 mod machines;
@@ -14,17 +14,20 @@ mod readings;
 mod rooms;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod waits_for_room;
 
 use std::collections::BTreeSet;
 
 use model::{Arrival, Channel, Content, Event, MachineId, Reading, Timestamp};
-use plant::{CurveRules, Machine, Plant, Source};
+use plant::{CurveRules, Plant, Source};
 
 pub(crate) use crate::decoder::desk::Desk;
 pub(crate) use crate::decoder::machines::Machines;
 pub(crate) use crate::decoder::readings::Readings;
 pub(crate) use crate::decoder::rooms::Rooms;
 use crate::topic::{self, Topic};
+use crate::waiting::Waiting;
 use crate::{Decoded, HeldMessage, Message, Reject, event, json_source, sparkplug};
 
 /// An hour of seven channels every second, in SenML, is about one megabyte; more in one message is a mistake.
@@ -38,6 +41,7 @@ pub struct Decoder {
     sources: Vec<Source>,
     rooms: Rooms,
     sparkplug: sparkplug::Host,
+    waiting: Waiting,
     curves: CurveRules,
 }
 
@@ -50,6 +54,7 @@ impl Decoder {
             sources: plant.sources.clone(),
             rooms: Rooms::default(),
             sparkplug: sparkplug::Host::default(),
+            waiting: Waiting::default(),
             curves: plant.temper_test.curve,
         }
     }
@@ -91,18 +96,44 @@ impl Decoder {
 
     /// Does something come out by itself when time passes? Then [`Decoder::pass_time`] wants to be called now and again.
     pub fn is_waiting(&self) -> bool {
-        self.sparkplug.is_waiting()
+        !self.waiting.is_empty() || self.sparkplug.is_in_doubt()
     }
 
     /// What comes out because it is `now`, also where no message comes.
     pub fn pass_time(&mut self, now: Timestamp) -> Decoded {
-        self.beside_messages(|sparkplug, desk| sparkplug.pass_time(now, desk))
+        self.beside_messages(|sparkplug, desk| {
+            sparkplug.pass_time(now, desk);
+            for held in desk.waiting.take_expired(now) {
+                desk.give_up(&held, held.wants.has_not_come());
+            }
+        })
     }
 
     /// Is given what an earlier run held ([`Decoded::held`](crate::Decoded::held)) and had not let go, oldest first,
     /// before the first message. What can be read by now, or never, comes out.
     pub fn restore(&mut self, held: Vec<HeldMessage>) -> Decoded {
-        self.beside_messages(|sparkplug, desk| sparkplug.restore(held, desk))
+        let mut decoded = Decoded::default();
+        if let Some(newest) = held.last() {
+            self.waiting.skip_to(newest.number);
+        }
+        for HeldMessage { number, message } in held {
+            let is_sparkplug = topic::parse(&message.topic, &self.root) == Topic::SparkplugB;
+            let kept = match is_sparkplug {
+                true => {
+                    let (sparkplug, mut desk) = self.at_desk(&mut decoded);
+                    sparkplug.restore(number, &message, &mut desk).map(|()| true)
+                }
+                // It waits again if it has to, under another number.
+                false => self.decode_into(&message, &mut decoded).map(|()| false),
+            };
+            if let Err(reason) = &kept {
+                decoded.rejects.push(Reject::new(&message, reason.as_str()));
+            }
+            if kept != Ok(true) {
+                decoded.let_go.push(number);
+            }
+        }
+        decoded
     }
 
     /// The process ends, and another goes on: what was held back only for caution is read, and the rest stays held.
@@ -112,49 +143,60 @@ impl Decoder {
 
     /// No more messages come: what still waits is read as well as can be, and the rest rejected.
     pub fn finish(&mut self) -> Decoded {
-        self.beside_messages(sparkplug::Host::finish)
+        self.beside_messages(|sparkplug, desk| {
+            sparkplug.pause(desk);
+            for held in desk.waiting.take(|_| true) {
+                desk.give_up(&held, held.wants.comes_no_more());
+            }
+        })
     }
 
     /// What comes out without a message.
     fn beside_messages(&mut self, work: impl FnOnce(&mut sparkplug::Host, &mut Desk<'_>)) -> Decoded {
         let mut decoded = Decoded::default();
-        work(
-            &mut self.sparkplug,
-            &mut Desk { machines: &self.machines, rooms: &mut self.rooms, decoded: &mut decoded },
-        );
+        let (sparkplug, mut desk) = self.at_desk(&mut decoded);
+        work(sparkplug, &mut desk);
         decoded
     }
 
+    fn at_desk<'d>(&'d mut self, decoded: &'d mut Decoded) -> (&'d mut sparkplug::Host, Desk<'d>) {
+        let desk = Desk {
+            root: &self.root,
+            machines: &self.machines,
+            sources: &self.sources,
+            curves: &self.curves,
+            rooms: &mut self.rooms,
+            waiting: &mut self.waiting,
+            decoded,
+        };
+        (&mut self.sparkplug, desk)
+    }
+
     fn decode_into(&mut self, message: &Message, decoded: &mut Decoded) -> Result<(), String> {
-        let mut desk = Desk { machines: &self.machines, rooms: &mut self.rooms, decoded };
-        match topic::parse(&message.topic, &self.root) {
+        let (sparkplug, mut desk) = self.at_desk(decoded);
+        match topic::parse(&message.topic, desk.root) {
             Topic::Machine(id) => desk.readings_of(id, message)?.take_pack(),
             Topic::Channel(id, channel) => {
                 let mut readings = desk.readings_of(id, message)?;
                 readings.take_channel(parse_channel(channel)?)
             }
-            Topic::Event(id) => decode_event(self.machines.find(id)?, message, &self.curves, decoded),
+            Topic::Event(id) => decode_event(id, message, &mut desk),
             // Our own publication, seen through a wildcard.
             Topic::Standing => Ok(()),
             Topic::Odd => Err(format!(
                 "under the root stand {0}/<machine>, {0}/<machine>/<channel> and {0}/<machine>/event, and no other topics",
-                self.root
+                desk.root
             )),
-            Topic::SparkplugB => self.sparkplug.take(message, &mut desk),
-            Topic::Foreign => decode_foreign(&self.sources, &self.root, message, &mut desk),
+            Topic::SparkplugB => sparkplug.take(message, &mut desk),
+            Topic::Foreign => decode_foreign(message, &mut desk),
         }
     }
 }
 
 /// A topic outside the root: what the sources that match it make of it.
-fn decode_foreign(
-    sources: &[Source],
-    root: &str,
-    message: &Message,
-    desk: &mut Desk<'_>,
-) -> Result<(), String> {
+fn decode_foreign(message: &Message, desk: &mut Desk<'_>) -> Result<(), String> {
     let mut is_known = false;
-    for source in sources {
+    for source in desk.sources {
         let Some(captured) = source.filter.captured(&message.topic) else { continue };
         is_known = true;
         let machine = source.machine.as_ref().map(MachineId::as_str).or(captured.machine);
@@ -167,7 +209,8 @@ fn decode_foreign(
     match is_known {
         true => Ok(()),
         false => Err(format!(
-            "the topic is neither under the root `{root}` nor in any [[source]] of the plant file"
+            "the topic is neither under the root `{}` nor in any [[source]] of the plant file",
+            desk.root
         )),
     }
 }
@@ -195,16 +238,12 @@ fn parse_channel(text: &str) -> Result<Channel, String> {
 }
 
 /// A retained event without a moment of its own says only that something happened once: it is no event.
-fn decode_event(
-    machine: &Machine,
-    message: &Message,
-    curves: &CurveRules,
-    decoded: &mut Decoded,
-) -> Result<(), String> {
-    let dated = event::parse(&machine.id, &message.payload, curves)?;
+fn decode_event(id: &str, message: &Message, desk: &mut Desk<'_>) -> Result<(), String> {
+    let machine = desk.machines.find(id)?;
+    let dated = event::parse(&machine.id, &message.payload, desk.curves)?;
     if dated.at.is_some() || !message.retained {
         let event = Event { at: dated.at.unwrap_or(message.arrived), ..dated.event };
-        decoded.arrivals.push(Arrival {
+        desk.decoded.arrivals.push(Arrival {
             arrived: message.arrived,
             retained: message.retained,
             content: Content::Event(event),

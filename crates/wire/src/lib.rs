@@ -19,6 +19,7 @@ mod lenient_json;
 mod rfc3339;
 mod senml;
 mod sparkplug;
+mod waiting;
 
 pub mod logger;
 pub mod recording;

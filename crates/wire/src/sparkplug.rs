@@ -29,7 +29,6 @@ mod rebirth;
 mod sequence;
 mod strangers;
 mod topic;
-mod waiting;
 
 #[cfg(test)]
 mod tests;
@@ -47,8 +46,8 @@ use crate::sparkplug::node::{Counted, Node};
 use crate::sparkplug::payload::Payload;
 use crate::sparkplug::strangers::Strangers;
 use crate::sparkplug::topic::{Kind, NodeName, Topic};
-use crate::sparkplug::waiting::{Held, Waiting};
-use crate::{HeldMessage, Message, Reject};
+use crate::waiting::{Held, Wanted};
+use crate::{Message, Reject};
 
 /// Messages of nodes and of devices. Hosts' state is not among them.
 pub(crate) const SUBSCRIPTIONS: [&str; 2] = ["spBv1.0/+/+/+", "spBv1.0/+/+/+/+"];
@@ -64,16 +63,15 @@ const LONGEST_DOUBT: Span = Span::from_secs(10);
 pub(crate) struct Host {
     nodes: HashMap<String, Node>,
     strangers: Strangers,
-    waiting: Waiting,
     /// Nodes in doubt and since when, oldest first, one entry a node; a doubt that has ended by itself may stand here.
     doubts: VecDeque<(Timestamp, String)>,
     newest: Timestamp,
 }
 
 impl Host {
-    /// Does anything come out by itself when time passes?
-    pub(crate) fn is_waiting(&self) -> bool {
-        !self.waiting.is_empty() || !self.doubts.is_empty()
+    /// Are births in doubt, which settles by itself when time passes?
+    pub(crate) fn is_in_doubt(&self) -> bool {
+        !self.doubts.is_empty()
     }
 
     /// Takes one message of `spBv1.0/…`.
@@ -208,9 +206,7 @@ impl Host {
         }
         let leans = payload.metrics().flatten().any(|metric| leans_on_birth(&metric));
         if leans && !is_sure {
-            let held = self.waiting.hold(key, device, message)?;
-            desk.decoded.held.push(HeldMessage { number: held.number, message: message.clone() });
-            return Ok(());
+            return desk.hold(Wanted::Birth { node: key.to_owned(), device: device.to_owned() }, message);
         }
         self.read(key, device, payload, message, message.arrived, desk)
     }
@@ -257,23 +253,22 @@ impl Host {
     /// Reads what waited for births that are known now and beyond doubt.
     fn release_sure(&mut self, key: &str, now: Timestamp, desk: &mut Desk<'_>) {
         let Some(node) = self.nodes.get(key) else { return };
-        let released = self.waiting.take(|held| held.node == key && node.is_sure_of(&held.device));
+        let released =
+            desk.waiting.take(|held| device_behind(held, key).is_some_and(|device| node.is_sure_of(device)));
         self.read_held(released, now, desk);
     }
 
     /// Reads what waits by the births that are known, in doubt or not: they are about to be forgotten.
     fn release_known(&mut self, key: &str, device: Option<&str>, now: Timestamp, desk: &mut Desk<'_>) {
         let Some(node) = self.nodes.get(key) else { return };
-        let released = self.waiting.take(|held| {
-            held.node == key
-                && device.is_none_or(|device| device == held.device)
-                && node.birth(&held.device).is_some()
-        });
+        let is_meant = |held: &str| device.is_none_or(|device| device == held) && node.birth(held).is_some();
+        let released = desk.waiting.take(|held| device_behind(held, key).is_some_and(is_meant));
         self.read_held(released, now, desk);
     }
 
     fn read_held(&mut self, released: Vec<Held>, now: Timestamp, desk: &mut Desk<'_>) {
-        for Held { number, node, device, message } in released {
+        for Held { number, wants, message } in released {
+            let Wanted::Birth { node, device } = wants else { continue };
             desk.decoded.let_go.push(number);
             let measured = message.arrived;
             let message = Message { arrived: now, ..message };
@@ -285,33 +280,32 @@ impl Host {
         }
     }
 
-    /// Ends doubts that have lasted long enough, and gives up what has waited too long.
+    /// Ends doubts that have lasted long enough.
     pub(crate) fn pass_time(&mut self, now: Timestamp, desk: &mut Desk<'_>) {
         self.newest = self.newest.max(now);
         while let Some((since, key)) = self.doubts.pop_front_if(|(since, _)| LONGEST_DOUBT <= now - *since) {
             self.node(&key).settle(since);
             self.release_sure(&key, now, desk);
         }
-        for held in self.waiting.take_expired(now) {
-            let_go(held.number, &held.message, waiting::expired_reason(), desk);
-        }
     }
 
-    /// Takes back what waited when the process ended. Nothing is known of its node any more, so the node is asked for its
+    /// Takes back a message that waited when the process ended. Nothing is known of its node any more, so the node is asked for its
     /// births with the next message that comes from it.
-    pub(crate) fn restore(&mut self, held: Vec<HeldMessage>, desk: &mut Desk<'_>) {
-        for HeldMessage { number, message } in held {
-            match whose(&message.topic)
-                .and_then(|(key, device)| desk.machines.find(device).map(|_| (key, device)))
-            {
-                Err(reason) => let_go(number, &message, reason, desk),
-                Ok((node, device)) => {
-                    let device = device.to_owned();
-                    self.node(&node).await_births();
-                    self.waiting.put_back(Held { number, node, device, message });
-                }
-            }
-        }
+    ///
+    /// # Errors
+    /// A plain sentence if it will never be read.
+    pub(crate) fn restore(
+        &mut self,
+        number: u64,
+        message: &Message,
+        desk: &mut Desk<'_>,
+    ) -> Result<(), String> {
+        let (node, device) = whose(&message.topic)?;
+        desk.machines.find(device)?;
+        self.node(&node).await_births();
+        let wants = Wanted::Birth { node, device: device.to_owned() };
+        desk.waiting.put_back(Held { number, wants, message: message.clone() });
+        Ok(())
     }
 
     /// No message comes for now: what only a doubt holds back is read, and the rest goes on waiting.
@@ -322,22 +316,14 @@ impl Host {
             self.release_sure(&key, now, desk);
         }
     }
-
-    /// No more messages come.
-    pub(crate) fn finish(&mut self, desk: &mut Desk<'_>) {
-        self.pause(desk);
-        for held in self.waiting.take(|_| true) {
-            let reason =
-                "it came before the birth that says what its metrics are, and the stream ended before that";
-            let_go(held.number, &held.message, reason, desk);
-        }
-    }
 }
 
-/// A held message that will never be read.
-fn let_go(number: u64, message: &Message, reason: impl Into<String>, desk: &mut Desk<'_>) {
-    desk.decoded.let_go.push(number);
-    desk.decoded.rejects.push(Reject::new(message, reason));
+/// The device of a held message that waits for a birth behind this node.
+fn device_behind<'h>(held: &'h Held, key: &str) -> Option<&'h str> {
+    match &held.wants {
+        Wanted::Birth { node, device } if node == key => Some(device),
+        Wanted::Birth { .. } | Wanted::Room(_) => None,
+    }
 }
 
 /// The node and the device whose data came under this topic.

@@ -1,21 +1,27 @@
-//! What a message is read with: the plant's machines, the newest room values, and where the result goes.
+//! What a message is read with: what the plant file says, the room values so far, what waits, and where the result goes.
 
-use plant::Machine;
+use plant::{CurveRules, Machine, Source};
 
 use crate::decoder::{Machines, Readings, Rooms};
-use crate::{Decoded, Message};
+use crate::waiting::{Held, Waiting, Wanted};
+use crate::{Decoded, HeldMessage, Message, Reject};
 
 /// Lent to whatever reads a message.
 pub(crate) struct Desk<'d> {
+    /// Under which the machines' own topics stand.
+    pub(crate) root: &'d str,
     pub(crate) machines: &'d Machines,
+    pub(crate) sources: &'d [Source],
+    pub(crate) curves: &'d CurveRules,
     pub(crate) rooms: &'d mut Rooms,
+    pub(crate) waiting: &'d mut Waiting,
     pub(crate) decoded: &'d mut Decoded,
 }
 
 impl<'d> Desk<'d> {
     /// Collects what `message` says about `machine`.
-    pub(crate) fn readings<'r>(&'r mut self, machine: &'r Machine, message: &'r Message) -> Readings<'r> {
-        Readings::new(machine, message, self.rooms, self.decoded)
+    pub(crate) fn readings<'r>(&'r mut self, machine: &'r Machine, message: &'r Message) -> Readings<'r, 'd> {
+        Readings::new(machine, message, self)
     }
 
     /// The same, by the machine's id.
@@ -26,11 +32,24 @@ impl<'d> Desk<'d> {
         &'r mut self,
         id: &str,
         message: &'r Message,
-    ) -> Result<Readings<'r>, String>
-    where
-        'd: 'r,
-    {
+    ) -> Result<Readings<'r, 'd>, String> {
         let machine = self.machines.find(id)?;
         Ok(self.readings(machine, message))
+    }
+
+    /// Lets a message wait for what it cannot be read without.
+    ///
+    /// # Errors
+    /// A plain sentence if too many wait already.
+    pub(crate) fn hold(&mut self, wants: Wanted, message: &Message) -> Result<(), String> {
+        let number = self.waiting.hold(wants, message)?;
+        self.decoded.held.push(HeldMessage { number, message: message.clone() });
+        Ok(())
+    }
+
+    /// A held message will never be read.
+    pub(crate) fn give_up(&mut self, held: &Held, reason: String) {
+        self.decoded.let_go.push(held.number);
+        self.decoded.rejects.push(Reject::new(&held.message, reason));
     }
 }

@@ -6,7 +6,7 @@ use crate::bare;
 use crate::decoder::Readings;
 use crate::senml::{self, Record, RecordTime, RecordValue};
 
-impl Readings<'_> {
+impl Readings<'_, '_> {
     /// `works/<machine>`: each record says its channel.
     pub(crate) fn take_pack(&mut self) -> Result<(), String> {
         if let Ok(_number) = bare::parse(&self.message.payload) {

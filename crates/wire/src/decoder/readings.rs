@@ -4,41 +4,42 @@ use model::{Arrival, Channel, Content, Reading, Timestamp};
 use plant::Machine;
 
 use crate::channel_value::Measured;
-use crate::decoder::Rooms;
-use crate::{Decoded, Message, Reject};
+use crate::decoder::Desk;
+use crate::waiting::{Uncompensated, Wanted};
+use crate::{Message, Reject};
 
 /// A message of thousands of bad records has one fault, not thousands; the reject log has room for others too.
 const MOST_REJECTS: usize = 100;
 
 /// Collects the readings of one message about one machine.
-pub(crate) struct Readings<'m> {
+pub(crate) struct Readings<'m, 'd> {
     machine: &'m Machine,
     pub(crate) message: &'m Message,
-    rooms: &'m mut Rooms,
-    decoded: &'m mut Decoded,
+    desk: &'m mut Desk<'d>,
+    /// When what it holds could be read: with its arrival, or with that of what it has waited for.
+    known_at: Timestamp,
     rejects: usize,
 }
 
-impl<'m> Readings<'m> {
+impl<'m, 'd> Readings<'m, 'd> {
     pub(crate) fn new(
         machine: &'m Machine,
         message: &'m Message,
-        rooms: &'m mut Rooms,
-        decoded: &'m mut Decoded,
-    ) -> Readings<'m> {
-        Readings { machine, message, rooms, decoded, rejects: 0 }
+        desk: &'m mut Desk<'d>,
+    ) -> Readings<'m, 'd> {
+        Readings { machine, message, desk, known_at: message.arrived, rejects: 0 }
     }
 
     /// A part of the message could not be read; the rest of it goes on.
     pub(crate) fn reject(&mut self, reason: String) {
         self.rejects += 1;
         if self.rejects <= MOST_REJECTS {
-            self.decoded.rejects.push(Reject::new(self.message, reason));
+            self.desk.decoded.rejects.push(Reject::new(self.message, reason));
         } else if self.rejects == MOST_REJECTS + 1 {
             let reason = format!(
                 "more than {MOST_REJECTS} parts of this message cannot be read; the rest is not told"
             );
-            self.decoded.rejects.push(Reject::new(self.message, reason));
+            self.desk.decoded.rejects.push(Reject::new(self.message, reason));
         }
     }
 
@@ -59,16 +60,65 @@ impl<'m> Readings<'m> {
         let value = match value {
             None => None,
             Some(value) => {
-                Measured { channel, settings, unit, value }.value(self.rooms.at(&self.machine.id, at))?
+                let measured = Measured { channel, settings, unit, value };
+                let room_c = self.desk.rooms.at(&self.machine.id, at);
+                // What the broker had kept is sent again, and is not kept here.
+                if room_c.is_none() && measured.needs_room() && !self.message.retained {
+                    return self.wait_for_room(channel, unit, at, value);
+                }
+                measured.value(room_c)?
             }
         };
         let reading = Reading { machine: self.machine.id.clone(), channel, at, value };
-        self.rooms.note(self.machine, &reading);
-        self.decoded.arrivals.push(Arrival {
-            arrived: self.message.arrived,
+        let is_first_room = self.desk.rooms.note(self.machine, &reading);
+        self.desk.decoded.arrivals.push(Arrival {
+            arrived: self.known_at,
             retained: self.message.retained,
             content: Content::Reading(reading),
         });
+        if is_first_room {
+            self.read_what_waited();
+        }
         Ok(())
+    }
+
+    /// Only this value waits, and not the message that it came in.
+    fn wait_for_room(
+        &mut self,
+        channel: Channel,
+        unit: Option<&str>,
+        at: Timestamp,
+        value: f64,
+    ) -> Result<(), String> {
+        let wanted = Uncompensated {
+            machine: self.machine.id.clone(),
+            channel,
+            unit: unit.map(str::to_owned),
+            at,
+            value,
+        };
+        let message = Message {
+            topic: format!("{}/{}/{channel}", self.desk.root, self.machine.id),
+            payload: wanted.as_pack(self.message.arrived),
+            arrived: self.message.arrived,
+            retained: false,
+        };
+        self.desk.hold(Wanted::Room(wanted), &message)
+    }
+
+    /// The room is known from now on.
+    fn read_what_waited(&mut self) {
+        let of_machine =
+            |wanted: &Wanted| matches!(wanted, Wanted::Room(wanted) if wanted.machine == self.machine.id);
+        for held in self.desk.waiting.take(|held| of_machine(&held.wants)) {
+            let Wanted::Room(wanted) = &held.wants else { continue };
+            self.desk.decoded.let_go.push(held.number);
+            let mut readings = self.desk.readings(self.machine, &held.message);
+            readings.known_at = self.message.arrived;
+            let Uncompensated { machine: _, channel, unit, at, value } = wanted;
+            if let Err(reason) = readings.take(*channel, unit.as_deref(), Some(*at), Some(*value)) {
+                readings.reject(reason);
+            }
+        }
     }
 }

@@ -23,17 +23,18 @@ impl Rooms {
         before.or_else(|| known.range(at..).next()).map(|(_, celsius)| *celsius)
     }
 
-    /// Remembers a room value, if the machine needs one.
-    pub(crate) fn note(&mut self, machine: &Machine, reading: &Reading) {
-        let (Channel::Room, Some(celsius)) = (reading.channel, reading.value) else { return };
+    /// Remembers a room value, if the machine needs one. Is it the first one?
+    pub(crate) fn note(&mut self, machine: &Machine, reading: &Reading) -> bool {
+        let (Channel::Room, Some(celsius)) = (reading.channel, reading.value) else { return false };
         if !needs_room(machine) {
-            return;
+            return false;
         }
         let known = self.0.entry(machine.id.clone()).or_default();
         known.insert(reading.at, celsius);
         if MOST_KEPT < known.len() {
             known.pop_first();
         }
+        known.len() == 1
     }
 }
 

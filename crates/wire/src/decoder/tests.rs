@@ -160,14 +160,14 @@ fn raw_sensors_become_degrees() {
         r#"[{"n":"chocolate","u":"Cel","v":30.5}]"#,
         expect!["birch chocolate 2026-03-02T05:00:00Z 30.50"],
     );
+    say("works/birch/jacket", "0.405", expect![""]);
     say(
-        "works/birch/jacket",
-        "0.405",
-        expect![
-            "rejected: the cold junction of this thermocouple is the machine's room channel, which has not reported a value yet"
-        ],
+        "works/birch/room",
+        "20",
+        expect![[r#"
+            birch room 2026-03-02T05:00:00Z 20.00
+            birch jacket 2026-03-02T05:00:00Z 30.00"#]],
     );
-    say("works/birch/room", "20", expect!["birch room 2026-03-02T05:00:00Z 20.00"]);
     say("works/birch/jacket", "0.405", expect!["birch jacket 2026-03-02T05:00:00Z 30.00"]);
     say("works/birch/chocolate", "99999", expect!["birch chocolate 2026-03-02T05:00:00Z missing"]);
 }

@@ -31,7 +31,7 @@ pub(crate) struct Source<'p> {
 
 impl Source<'_> {
     /// Reads all metrics.
-    pub(crate) fn read(&self, readings: &mut Readings<'_>) -> Aliases {
+    pub(crate) fn read(&self, readings: &mut Readings<'_, '_>) -> Aliases {
         let mut aliases = Aliases::Known;
         for metric in self.payload.metrics() {
             let taken = metric.and_then(|metric| {
@@ -76,7 +76,12 @@ impl Source<'_> {
         }
     }
 
-    fn take(&self, metric: &Metric, declared: Declared, readings: &mut Readings<'_>) -> Result<(), String> {
+    fn take(
+        &self,
+        metric: &Metric,
+        declared: Declared,
+        readings: &mut Readings<'_, '_>,
+    ) -> Result<(), String> {
         let at = self.moment(metric)?;
         let value = value(metric, declared)?;
         readings.take(declared.channel, None, at, value)

@@ -9,8 +9,8 @@ use plant::parse_plant;
 use prost::Message as _;
 
 use super::*;
-use crate::Decoder;
 use crate::sparkplug::payload::{Metric, Value};
+use crate::{Decoder, HeldMessage};
 
 const PLANT: &str = r#"
 [plant]
