@@ -170,3 +170,21 @@ pub(crate) async fn events_between(
     events.sort_by_key(|event| event.at);
     Ok(events)
 }
+
+#[cfg(test)]
+mod tests {
+    use model::Phase;
+
+    use super::*;
+    use crate::made_up::{batch, moment};
+
+    /// Set down in the list of batches by a person, or begun in what came too late to be watched.
+    #[test]
+    fn a_sheet_of_an_open_batch_ends_behind_its_start_also_where_nothing_was_seen_of_it() {
+        let alder = batch(&"alder".parse().unwrap(), Phase::Soak);
+        let now = moment("12:00");
+        assert_eq!(span_of(&alder, moment("11:30"), now), (moment("08:50"), now));
+        let (from, to) = span_of(&alder, Timestamp::from_millis(0), now);
+        assert_eq!((from, to), (moment("08:50"), moment("10:00")));
+    }
+}

@@ -67,7 +67,7 @@ impl Gathered {
     /// The statement in words, a paragraph each.
     pub(crate) fn statement(&self, app: &App) -> Vec<String> {
         let Gathered { batch, findings, events, past, .. } = self;
-        let head = BatchView::new(app.scene(), batch);
+        let head = BatchView::new(app.scene(), batch, seen_to(app, batch));
         report::statement(&Telling {
             batch,
             machine: &head.machine,
@@ -157,7 +157,7 @@ async fn render(
     let page = app.page("batch", Shows::Batch)?;
     let scene = app.scene();
     let Gathered { batch, findings, events, past, corrections, own, kept } = &gathered;
-    let head = BatchView::new(scene, batch);
+    let head = BatchView::new(scene, batch, seen_to(app, batch));
     let title = format!("{}, {}", head.machine, head.start.says);
     let usual = past.usual.as_ref().map(|usual| &usual.measures);
     let view = ReportView {

@@ -102,7 +102,7 @@ pub(crate) async fn draw(
     query: CurveQuery,
     place: Place,
 ) -> Result<String, Problem> {
-    let head = BatchView::new(app.scene(), batch);
+    let head = BatchView::new(app.scene(), batch, seen_to(app, batch));
     let wanted = Wanted {
         title: format!("{}, {}", head.machine, head.start.says),
         machine: batch.machine.clone(),

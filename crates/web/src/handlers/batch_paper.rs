@@ -7,7 +7,7 @@ use report::{BatchPaper, batch_source};
 use crate::app::App;
 use crate::curve::Place;
 use crate::curve_query::{CurveQuery, CurveSpan};
-use crate::handlers::batch::Gathered;
+use crate::handlers::batch::{Gathered, seen_to};
 use crate::handlers::batch_forms::draw;
 use crate::handlers::files::{Kind, file};
 use crate::kept::Kept;
@@ -95,7 +95,7 @@ async fn add_newest_photo(
 fn written(app: &App, gathered: &Gathered, reference: String) -> BatchPaper {
     let scene = app.scene();
     let Gathered { batch, findings, events, past, .. } = gathered;
-    let head = BatchView::new(scene, batch);
+    let head = BatchView::new(scene, batch, seen_to(app, batch));
     let title = format!("{}, {}", head.machine, head.start.says);
     let statement = gathered.statement(app);
     let usual = past.usual.as_ref().map(|usual| &usual.measures);
@@ -155,6 +155,7 @@ fn about(head: &BatchView) -> String {
         Some(_) => format!("lasted {}", head.lasted),
         None => format!("open for {}", head.lasted),
     });
+    parts.extend(head.unheard_since.as_ref().map(|since| format!("unheard since {}", since.says)));
     parts.join(", ")
 }
 

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::lane::standing_chip;
 use super::{Chip, GradeView, Moment, Scene};
 use crate::judged::couverture_of;
-use crate::words;
+use crate::{curve, words};
 
 /// As wide as the list of events.
 const SAMPLE_SIZE: (u32, u32) = (760, 260);
@@ -41,7 +41,10 @@ pub(crate) struct BatchView {
     pub start: Moment,
     /// `None` while it goes on.
     pub end: Option<Moment>,
+    /// Until its end, or as far as it is known.
     pub lasted: String,
+    /// Of one that has no end, although nothing has come of it for long.
+    pub unheard_since: Option<Moment>,
     pub standing: Chip,
     pub reasons: Vec<String>,
     pub phases: Vec<PhaseRow>,
@@ -116,8 +119,12 @@ impl BatchRow {
 }
 
 impl BatchView {
-    pub(crate) fn new(scene: Scene<'_>, batch: &Batch) -> BatchView {
+    /// The machine's readings have been worked through up to `seen_to`.
+    pub(crate) fn new(scene: Scene<'_>, batch: &Batch, seen_to: Timestamp) -> BatchView {
         let machine = scene.plant.machine(&batch.machine);
+        let seen_to = seen_to.max(batch.start);
+        let is_unheard = batch.end.is_none() && curve::known_until(seen_to, scene.now) < scene.now;
+        let known_to = if is_unheard { seen_to } else { scene.now };
         BatchView {
             id: batch.id.to_string(),
             href: format!("/batches/{}", batch.id),
@@ -132,7 +139,11 @@ impl BatchView {
                 exact: scene.local.machine_readable(batch.start),
             },
             end: batch.end.map(|end| scene.moment(end)),
-            lasted: words::length(batch.end.unwrap_or(scene.now).since(batch.start)),
+            lasted: words::length(batch.end.unwrap_or(known_to).since(batch.start)),
+            unheard_since: is_unheard.then(|| Moment {
+                says: scene.local.full(seen_to),
+                exact: scene.local.machine_readable(seen_to),
+            }),
             standing: standing_chip(batch.standing),
             reasons: batch.reasons.clone(),
             phases: PhaseRow::all(scene, batch),
