@@ -265,6 +265,26 @@ fn what_falls_from_an_overshoot_and_comes_to_rest_is_the_soak() {
     assert!((cooling - 26.0).abs() < 1.0, "{cooling}");
 }
 
+/// Its soak goes ten degrees too far, comes back within half an hour, stays for ten minutes and is taken down at minute 100. Probes that are read
+/// once or twice a minute and flicker show that it rested, though not to a hundredth of a degree a minute.
+#[test]
+fn what_a_flickering_probe_shows_to_come_to_rest_is_the_soak() {
+    let charge = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 60.0 => 46.0 + (0.5 * (m - 14.0)).min(10.0),
+        m if m < 100.0 => 46.0 + 10.0 * (-(m - 60.0) / 7.0).exp(),
+        m => (46.0 - 0.7 * (m - 100.0)).max(31.5),
+    };
+    for (every, noise) in [(30, 0.12), (60, 0.08), (120, 0.05)] {
+        let flicker =
+            |minute: f64| noise * [1.0, -1.2, 0.3, 0.9, -0.7, -0.9, 0.6][(minute * 2.0) as usize % 7];
+        let chocolate = |minute: f64| charge(minute) + flicker(minute);
+        let begins = begins_read_every(every, 180, &[(Channel::Chocolate, &chocolate)], |_| true);
+        let cooling = begin_of(Phase::Cooling, &begins);
+        assert!((cooling - 100.0).abs() < 2.0, "read every {every} s: {cooling}");
+    }
+}
+
 /// A charge is melted at 46 °C by a proportional control that goes a little too far, and set down half an hour after that, which is
 /// as far back as its jacket is asked. Heat goes in twice as quickly as it comes out.
 #[test]
