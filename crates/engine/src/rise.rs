@@ -7,14 +7,17 @@ use model::{Phase, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use crate::history::History;
+use crate::phases::Pace;
 
 const FAST: f64 = 0.1;
 /// Contract, section 6.
 const HELD_ALONE: Span = Span::from_mins(20);
 /// Pieces that take what was left down with them and are melted take as long (common practice, no source).
 const HELD_AFTER_CHARGE: Span = Span::from_mins(90);
-/// Window of the slope: long enough for a noisy probe.
+/// Window of the slope: long enough for a noisy probe ...
 const WINDOW: Span = Span::from_mins(3);
+/// ... and behind a pause.
+const WIDER: Span = Span::from_mins(6);
 
 /// Cold pieces have taken what was left down with them by then (common practice, no source) ...
 const PIECES_COOL_FOR: Span = Span::from_mins(10);
@@ -40,15 +43,26 @@ pub(crate) struct HeldRise {
 }
 
 impl HeldRise {
-    /// Is a decision about the rise still out? A hold that never became steady enough for `working` is one, too.
-    pub(crate) fn step(&mut self, now: Timestamp, phase: Phase, reason: Reason, history: &History) -> bool {
+    /// Is a decision about the rise still out? A hold that never became steady enough for `working` is one, too. A rise that nobody can see
+    /// has not stopped.
+    pub(crate) fn step(
+        &mut self,
+        now: Timestamp,
+        phase: Phase,
+        reason: Reason,
+        history: &History,
+        pace: &Pace,
+    ) -> bool {
         let holds = matches!(phase, Phase::Settling | Phase::Working);
         let held = match reason {
             Reason::Unknown => Some((FAST, HELD_ALONE)),
             Reason::Charge => Some((WARMED, HELD_AFTER_CHARGE)),
             Reason::None => None,
         };
-        let rising = held.filter(|&(faster_than, _)| holds && rises(now, history, faster_than));
+        let rises = |faster_than: f64| {
+            slope(now, history, pace).map_or(self.rising_since.is_some(), |slope| slope > faster_than)
+        };
+        let rising = held.filter(|&(faster_than, _)| holds && rises(faster_than));
         let Some((_, longest)) = rising else {
             self.rising_since = None;
             return false;
@@ -68,6 +82,8 @@ pub(crate) fn takes_up_pieces(now: Timestamp, charged_at: Option<Timestamp>, his
     since < PIECES_COOL_FOR || (since < HELD_AFTER_CHARGE && brought_up())
 }
 
-fn rises(now: Timestamp, history: &History, faster_than: f64) -> bool {
-    history.line(now, WINDOW).is_some_and(|line| line.slope > faster_than)
+/// °C/min; `None` where too little was seen of it.
+fn slope(now: Timestamp, history: &History, pace: &Pace) -> Option<f64> {
+    let over = |window: Span| history.line_through(now, pace.widened(window), pace.fewest());
+    over(WINDOW).or_else(|| over(WIDER)).map(|line| line.slope)
 }

@@ -101,6 +101,8 @@ pub(crate) struct Moment<'a> {
     pub(crate) longest_gap: Span,
     /// The display's step, °C; 0 while it is not known.
     pub(crate) grain: f64,
+    /// Its logger tells what has moved: while nothing came, nothing did.
+    pub(crate) tells_moves: bool,
 }
 
 impl<'a> Moment<'a> {

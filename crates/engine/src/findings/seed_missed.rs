@@ -2,8 +2,8 @@
 //! on the way (contract, section 6).
 //!
 //! Without seed the curve is smooth and the temperature right, and still nothing sets (common practice, no source). The dip is the one of the
-//! measure `seed_dip_c`. Where readings are far apart, or some are missing on the way, a dip may have passed unseen, and nothing is said; nor
-//! where the way down is not smooth enough to say that there was none.
+//! measure `seed_dip_c`. Where readings are far apart, or some are missing on the way, a dip may have passed unseen, and nothing is said, but for a logger
+//! that tells whatever moves; nor where the way down is not smooth enough to say that there was none.
 //! Over when somebody reports the seed, when a temper test passes, or when the charge leaves its working phase.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
@@ -76,7 +76,7 @@ fn cooled_without_dip(m: &Moment<'_>) -> Option<f64> {
     let (from, _) = batch.span(Phase::Cooling)?;
     let to = m.phase_since;
     let times: Vec<Timestamp> = m.history.chocolate(from, to).map(|(at, _)| at).collect();
-    let seen = times.windows(2).all(|pair| pair[1] - pair[0] <= DIP_SEEN);
+    let seen = m.tells_moves || times.windows(2).all(|pair| pair[1] - pair[0] <= DIP_SEEN);
     (seen && times.len() > 2 && batch.way_down(from, to).is_smooth(m.grain))
         .then(|| (to - from).as_mins_f64())
 }
@@ -119,6 +119,26 @@ mod tests {
     fn a_flickering_probe_shows_no_dip_and_one_that_flickers_much_shows_nothing() {
         judged(&flickering(0.25), |_| {}, &expect!["85:05 raise seed-missed from 80:00"]);
         judged(&flickering(1.0), |_| {}, &expect![""]);
+    }
+
+    /// In its hold nothing comes for two minutes at a time: of a logger that tells whatever moves by two tenths that says enough, of another it does not.
+    #[test]
+    fn a_logger_that_tells_whatever_moves_has_seen_the_whole_way() {
+        let phase = |minute: i32| match minute {
+            ..5 => "soak",
+            ..70 => "cooling",
+            ..80 => "settling",
+            _ => "working",
+        };
+        // A fifth of a degree every minute on the way down, and what it is every two minutes otherwise.
+        let celsius = |minute: i32| 46.0 - 0.2 * f64::from((minute - 5).clamp(0, 70));
+        let told: Vec<String> = (0..120)
+            .filter(|minute| (5..76).contains(minute) || minute % 2 == 0)
+            .map(|minute| format!("{} {minute}:00 {:.1}", phase(minute), celsius(minute)))
+            .collect();
+        let script = told.join(" | ");
+        judged(&script, |m| m.tells_moves = true, &expect!["86:05 raise seed-missed from 80:00"]);
+        judged(&script, |_| {}, &expect![""]);
     }
 
     fn flickering(share: f64) -> String {

@@ -79,6 +79,7 @@ pub(crate) fn moment<'a>(
         timeline,
         longest_gap: Span::from_secs(60),
         grain: 0.0,
+        tells_moves: false,
     }
 }
 

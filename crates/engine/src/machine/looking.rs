@@ -43,7 +43,7 @@ impl MachineWatch {
             phase,
             phase_since: self.book.timeline.last_of(phase).map_or(tick.at, |span| span.from),
             gap,
-            rise_held: self.rise.step(tick.at, phase, reason, &self.history),
+            rise_held: self.rise.step(tick.at, phase, reason, &self.history, &self.pace),
             cold_held: takes_up_pieces(tick.at, self.tracker.charged_at(), &self.history),
             setpoint: self.setpoint,
             disturbed_at: self.disturbed_at,
@@ -61,6 +61,7 @@ impl MachineWatch {
             timeline: &self.book.timeline,
             longest_gap: self.longest_gap(),
             grain: self.pace.grain(),
+            tells_moves: self.pace.tells_moves(),
         };
         let mut told = Told::default();
         self.process.step(&moment, &mut told);

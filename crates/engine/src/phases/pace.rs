@@ -127,6 +127,11 @@ impl Pace {
         SHORTEST_GAP.max(self.usual * GAP_SPACINGS)
     }
 
+    /// Does it tell what has moved, and nothing while nothing does?
+    pub(crate) fn tells_moves(&self) -> bool {
+        self.usual_move.is_some()
+    }
+
     /// Are readings so far apart that what lies between them is drawn as a straight line?
     pub(crate) fn is_sparse(&self) -> bool {
         self.usual_move.is_some() || self.usual >= SPARSE
