@@ -28,7 +28,7 @@ use crate::findings::probe_fault::ProbeFault;
 use crate::findings::scorch::Heat;
 use crate::findings::silent::Silent;
 use crate::findings::spikes::{Passing, Spikes};
-use crate::findings::{ProcessFindings, Told};
+use crate::findings::{ProcessFindings, Tests, Told};
 use crate::history::History;
 use crate::lane::Newest;
 use crate::phases::{Pace, Tracker, View};
@@ -36,6 +36,7 @@ use crate::regular::Regular;
 use crate::rise::HeldRise;
 use crate::sieve::{Passed, Sieve};
 use crate::sorter::{Pushed, Sorted, Sorter};
+use crate::standing::Proof;
 
 /// Before a batch began its rise was looked for so far back.
 const LOOKED_BACK: Span = Span::from_hours(24);
@@ -313,9 +314,14 @@ impl MachineWatch {
         }
     }
 
+    /// Newest temper tests of the batch.
+    fn tests(&self) -> Tests {
+        self.book.proof().map(Proof::tests).unwrap_or_default()
+    }
+
     fn pass_time(&mut self, now: Timestamp) {
         let mut told = Told::default();
-        self.process.let_pass(now, &mut told);
+        self.process.let_pass(now, self.tests(), &mut told);
         self.enter_all(told);
     }
 

@@ -82,6 +82,29 @@ fn what_was_not_heard_before_a_charge_was_set_down_is_the_soak() {
     assert!((cooling - 200.0).abs() < 2.0, "{begins:?}");
 }
 
+/// A top-up takes it down by half a degree at minute 120, which is a step of its display; it has come back when its probe falls out at minute 125, and
+/// is heard of again half a minute after somebody asked for a melt at minute 240.
+#[test]
+fn what_was_not_heard_before_somebody_asked_for_a_melt_is_the_hold() {
+    let charge = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 118.0 => (46.0 - 0.5 * (m - 40.0).max(0.0)).max(31.5),
+        m if m < 240.0 => 31.5 - 0.5 * (-(m - 121.0).powi(2)).exp(),
+        m => (31.5 + 0.8 * (m - 240.0)).min(46.0),
+    };
+    let chocolate = |minute: f64| (charge(minute) * 2.0).round() / 2.0;
+    let setpoint = |minute: f64| match minute {
+        m if m < 40.0 => 46.0,
+        m if m < 240.0 => 31.5,
+        _ => 46.0,
+    };
+    let channels: [(Channel, &dyn Fn(f64) -> f64); 2] =
+        [(Channel::Chocolate, &chocolate), (Channel::Setpoint, &setpoint)];
+    let begins = begins(270, &channels, |minute| !(125.0..240.5).contains(&minute));
+    let melting = begin_of(Phase::Melting, &begins);
+    assert!((melting - 240.0).abs() < 2.0, "{begins:?}");
+}
+
 /// Its control swings the soak by six tenths in twelve minutes; it is set down half-way up a swing, at minute 189.5, and nobody tells.
 #[test]
 fn a_swing_before_it_is_set_down_is_the_soak() {

@@ -6,7 +6,7 @@
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::{Moment, Report, Verdict, number};
+use super::{Moment, Report, Tests, Verdict, number};
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct LongHold {
@@ -16,8 +16,11 @@ pub(crate) struct LongHold {
 }
 
 impl LongHold {
-    /// Time has passed up to `now`: what a person reads off a clock does not wait for the next reading.
-    pub(crate) fn let_pass(&mut self, now: Timestamp) -> Verdict {
+    /// Time has passed up to `now`, with these tests: what a person reads off a clock does not wait for the next reading.
+    pub(crate) fn let_pass(&mut self, now: Timestamp, tests: Tests) -> Verdict {
+        if let Some((since, _)) = &mut self.ahead {
+            *since = tests.passed_at.map_or(*since, |passed| passed.max(*since));
+        }
         match self.ahead.take_if(|&mut (since, most)| since + most <= now) {
             Some((since, most)) => self.raise(since, since + most, most),
             None => Verdict::Quiet,
@@ -92,10 +95,24 @@ mod tests {
         let mut detector = LongHold::default();
         check(&mut detector, LongHold::step, "working 0:00 31.5 | ~118:00 31.5", &expect![""]);
         let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
-        assert_eq!(detector.let_pass(at(119)), Verdict::Quiet);
-        let Verdict::Raise(report) = detector.let_pass(at(124)) else { panic!("two hours have passed") };
+        assert_eq!(detector.let_pass(at(119), Tests::default()), Verdict::Quiet);
+        let Verdict::Raise(report) = detector.let_pass(at(124), Tests::default()) else {
+            panic!("two hours have passed")
+        };
         assert_eq!(report.raised_at, at(120));
-        assert_eq!(detector.let_pass(at(125)), Verdict::Quiet, "told once");
+        assert_eq!(detector.let_pass(at(125), Tests::default()), Verdict::Quiet, "told once");
+    }
+
+    /// Its probe is stuck, and no reading comes through.
+    #[test]
+    fn a_test_that_is_told_while_no_reading_comes_counts() {
+        let mut detector = LongHold::default();
+        check(&mut detector, LongHold::step, "working 0:00 31.5 | ~10:00 31.5", &expect![""]);
+        let at = |minute: i64| Timestamp::from_millis(minute * 60_000);
+        let tests = Tests { made_at: Some(at(30)), passed_at: Some(at(30)) };
+        assert_eq!(detector.let_pass(at(149), tests), Verdict::Quiet);
+        let Verdict::Raise(report) = detector.let_pass(at(150), tests) else { panic!("two hours since") };
+        assert_eq!((report.from, report.raised_at), (at(30), at(150)));
     }
 
     #[test]

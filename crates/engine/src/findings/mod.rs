@@ -249,10 +249,10 @@ impl ProcessFindings {
         told.note(FindingKind::TestDue, self.test_due.step(moment));
     }
 
-    /// Time has passed up to `now`, before anything that happened then is looked at.
-    pub(crate) fn let_pass(&mut self, now: Timestamp, told: &mut Told) {
-        told.note(FindingKind::LongHold, self.long_hold.let_pass(now));
-        told.note(FindingKind::TestDue, self.test_due.let_pass(now));
+    /// Time has passed up to `now`, with these tests of the batch, before anything that happened then is looked at.
+    pub(crate) fn let_pass(&mut self, now: Timestamp, tests: Tests, told: &mut Told) {
+        told.note(FindingKind::LongHold, self.long_hold.let_pass(now, tests));
+        told.note(FindingKind::TestDue, self.test_due.let_pass(now, tests));
     }
 
     /// When a cooling charge should be ready; `cooling`: how it stood at a moment.

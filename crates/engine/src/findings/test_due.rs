@@ -8,7 +8,7 @@
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::{Moment, Report, Verdict, text};
+use super::{Moment, Report, Tests, Verdict, text};
 
 const FIRST_AFTER: Span = Span::from_mins(15);
 /// The steady minutes at whose end working is dated (contract, section 5).
@@ -21,7 +21,15 @@ pub(crate) struct TestDue {
     troubled: Option<(Timestamp, FindingKind)>,
     open_since: Option<Timestamp>,
     /// Working since then, and not tested.
-    ahead: Option<Timestamp>,
+    ahead: Option<Ahead>,
+}
+
+/// A first test that is not due yet.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Ahead {
+    working_since: Timestamp,
+    /// A test that was made since then counts.
+    tested_since: Timestamp,
 }
 
 /// Why a test is due, and since when.
@@ -38,10 +46,13 @@ impl TestDue {
         }
     }
 
-    /// Time has passed up to `now`: what a person reads off a clock does not wait for the next reading.
-    pub(crate) fn let_pass(&mut self, now: Timestamp) -> Verdict {
-        match self.ahead.take_if(|since| *since + FIRST_AFTER <= now) {
-            Some(since) => self.raise(Reason { since, why: UNTESTED }, since + FIRST_AFTER),
+    /// Time has passed up to `now`, with these tests: what a person reads off a clock does not wait for the next reading.
+    pub(crate) fn let_pass(&mut self, now: Timestamp, tests: Tests) -> Verdict {
+        self.ahead = self.ahead.filter(|ahead| tests.made_at.is_none_or(|made| made < ahead.tested_since));
+        match self.ahead.take_if(|ahead| ahead.working_since + FIRST_AFTER <= now) {
+            Some(Ahead { working_since: since, .. }) => {
+                self.raise(Reason { since, why: UNTESTED }, since + FIRST_AFTER)
+            }
             None => Verdict::Quiet,
         }
     }
@@ -103,7 +114,7 @@ impl TestDue {
             return None;
         }
         if m.known - m.phase_since < FIRST_AFTER {
-            self.ahead = Some(m.phase_since);
+            self.ahead = Some(Ahead { working_since: m.phase_since, tested_since: steady_since });
             return None;
         }
         Some(Reason { since: m.phase_since, why: UNTESTED })
@@ -160,12 +171,24 @@ mod tests {
             "settling 0:00 32 | working ~10:00 31.5 | ~14:00 31.5",
             &expect![""],
         );
-        assert_eq!(detector.let_pass(minute(15)), Verdict::Quiet);
-        let Verdict::Raise(report) = detector.let_pass(minute(19)) else {
+        assert_eq!(detector.let_pass(minute(15), Tests::default()), Verdict::Quiet);
+        let Verdict::Raise(report) = detector.let_pass(minute(19), Tests::default()) else {
             panic!("a quarter of an hour has passed")
         };
         assert_eq!(report.raised_at, minute(15) + Span::from_secs(5));
-        assert_eq!(detector.let_pass(minute(20)), Verdict::Quiet, "told once");
+        assert_eq!(detector.let_pass(minute(20), Tests::default()), Verdict::Quiet, "told once");
+    }
+
+    /// Its probe is stuck, and no reading comes through.
+    #[test]
+    fn a_test_that_is_told_while_no_reading_comes_counts() {
+        let mut detector = TestDue::default();
+        let script = "settling 0:00 32 | working ~5:00 31.5 | ~7:00 31.5";
+        check(&mut detector, TestDue::step, script, &expect![""]);
+        let made = |minute_of: i64| Tests { made_at: Some(minute(minute_of)), passed_at: None };
+        let mut other = detector.clone();
+        assert_eq!(detector.let_pass(minute(40), made(12)), Verdict::Quiet);
+        assert!(matches!(other.let_pass(minute(40), made(-30)), Verdict::Raise(_)), "of the batch before");
     }
 
     #[test]

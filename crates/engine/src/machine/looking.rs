@@ -55,7 +55,7 @@ impl MachineWatch {
             has_way_down: facts.method != Method::PartialMelt,
             seeded_at: self.book.seeded_at(),
             topped_up_at: self.book.proof().and_then(Proof::topped_up_at),
-            tests: self.book.proof().map(Proof::tests).unwrap_or_default(),
+            tests: self.tests(),
             stirrer: tick.other(Channel::Stirrer),
             motor: tick.other(Channel::Motor),
             timeline: &self.book.timeline,

@@ -37,9 +37,11 @@ impl Step {
 /// What shows so shortly before the step that asked for it came after it: a slow start is dated back by what a usual probe shows it late.
 const SHORTLY: Span = Span::from_mins(5);
 
-/// `left`, where the chocolate seems to have left its level, but not shortly before anybody asked.
-pub(super) fn not_before(step: Option<Step>, left: Timestamp) -> Timestamp {
-    let asked = step.map(|step| step.earliest).filter(|asked| *asked - left <= SHORTLY);
+/// `left`, where the chocolate seems to have left its level, but not shortly before anybody asked, nor before that where nothing was heard of it when
+/// somebody did.
+pub(super) fn not_before(history: &History, step: Option<Step>, left: Timestamp) -> Timestamp {
+    let unheard = |asked: Timestamp| history.chocolate(asked - SHORTLY, asked).next().is_none();
+    let asked = step.map(|step| step.earliest).filter(|asked| *asked - left <= SHORTLY || unheard(*asked));
     asked.map_or(left, |asked| left.max(asked))
 }
 

@@ -155,7 +155,7 @@ impl Tracker {
         if !driven::is_restless(view.history, rough, (rough + RESTLESSNESS_SEEN).min(view.now)) {
             let asked = step.and_then(|step| asked::left_level(view, Move::Rise, step));
             let left = asked.unwrap_or_else(|| left(OUT_OF_IDLE)) - SHOWN_LATE;
-            return asked::not_before(step, left).max(earliest);
+            return asked::not_before(view.history, step, left).max(earliest);
         }
         let heated = driven::heated_from(view.history, earliest, view.now);
         let driven = heated.and_then(|heated| driven::left_level(view.history, heated, view.now));
