@@ -82,6 +82,40 @@ fn what_was_not_heard_before_a_charge_was_set_down_is_the_soak() {
     assert!((cooling - 200.0).abs() < 2.0, "{begins:?}");
 }
 
+/// A cold charge warms with its room by a degree in half an hour, from the first reading on, before somebody heats it.
+#[test]
+fn a_cold_charge_that_drifts_is_not_melting_yet() {
+    let chocolate = |minute: f64| match minute {
+        m if m < 35.0 => 19.0 + 1.0 * (1.0 - (-m / 10.0).exp()),
+        m => (20.0 + 0.4 * (m - 35.0)).min(46.0),
+    };
+    let melting = begins_by_chocolate(Phase::Melting, 120, chocolate);
+    assert!((melting - 35.0).abs() < 2.0, "{melting}");
+}
+
+/// Held at 31.5 °C by a probe that is read once a minute and flickers by a tenth; a quarter of an hour before it is melted again at minute 240, one reading is
+/// three tenths too cold and the next but one as much too warm.
+#[test]
+fn one_warm_reading_of_a_flickering_logger_is_no_rise() {
+    let flicker = [0.1, -0.12, 0.03, 0.09, -0.07, -0.09, 0.06];
+    let chocolate = |minute: f64| {
+        let charge = match minute {
+            m if m < 14.0 => 39.0 + 0.5 * m,
+            m if m < 240.0 => (46.0 - 0.5 * (m - 40.0).max(0.0)).max(31.5),
+            m => (31.5 + 0.5 * (m - 240.0)).min(46.0),
+        };
+        charge
+            + match minute as usize {
+                226 => -0.35,
+                228 => 0.3,
+                other => flicker[other % 7],
+            }
+    };
+    let begins = begins_read_every(60, 280, &[(Channel::Chocolate, &chocolate)], |_| true);
+    let melting = begin_of(Phase::Melting, &begins);
+    assert!((melting - 240.0).abs() < 2.0, "{melting}");
+}
+
 /// A top-up takes it down by half a degree at minute 120, which is a step of its display; it has come back when its probe falls out at minute 125, and
 /// is heard of again half a minute after somebody asked for a melt at minute 240.
 #[test]

@@ -11,7 +11,7 @@ use model::{Span, Timestamp};
 
 use super::hinge::hinge;
 use super::pace::Pace;
-use crate::history::History;
+use crate::history::{History, mean};
 
 /// Which way the chocolate goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -87,6 +87,11 @@ const SLOWEST: f64 = 0.025;
 const FELL: f64 = 2.0;
 /// A staircase stands out of the scatter of its readings by so many of its deviations (start value).
 const OUT_OF_NOISE: f64 = 4.0;
+/// Drift is no more than this share of how it moves for so long afterwards (start value).
+const DRIFT: f64 = 0.1;
+const MOVES_FOR: Span = Span::from_mins(5);
+/// A few readings have left their level where they stand out of its scatter by so many deviations (start value).
+const STANDS_OUT: f64 = 3.0;
 /// Fewer points than this do not carry a hinge; a corner of two straight lines is the answer.
 pub(super) const FEWEST_POINTS: usize = 12;
 
@@ -133,12 +138,23 @@ pub(crate) fn left_level(
         if pace.is_by_the_minute() && pace.is_fine() { OUT_OF_NOISE * scatter(&values) } else { 0.0 };
     let clearly = ground.noise + ground.noise.max(flicker);
     let stairs = at_foot.iter().any(|(_, value)| *value > sign * foot_value + clearly);
+    let stairs = stairs && !drifted(history, way, foot, left);
     let left = match stairs {
         true => last_near(&at_foot, sign * foot_value + ground.noise).unwrap_or(foot),
         false => left,
     };
     // A tick's width is all that the date is good for.
     Some(left.floor(Span::from_secs(1)))
+}
+
+/// Was what a charge did between two moments only drift, beside what it did from then on? A cold one warms with its room.
+pub(super) fn drifted(history: &History, way: Move, from: Timestamp, to: Timestamp) -> bool {
+    let value_at =
+        |at: Timestamp| mean(history.chocolate(at - FLICKERS, at + FLICKERS).map(|(_, value)| value));
+    let pace = |from: Timestamp, to: Timestamp| {
+        Some(way.sign() * (value_at(to)? - value_at(from)?) / (to - from).as_mins_f64())
+    };
+    pace(from, to).zip(pace(to, to + MOVES_FOR)).is_some_and(|(drifts, moves)| drifts <= DRIFT * moves)
 }
 
 /// Until when, after `from` and before `foot`, the chocolate was beyond `limit`: what it came from is not the level that it left.
@@ -158,21 +174,26 @@ fn last_near(points: &[(Timestamp, f64)], most: f64) -> Option<Timestamp> {
 }
 
 /// Where a few readings leave their level, minutes from the foot (which lies at zero), for points whose move goes up: the straight line
-/// through the first two that have clearly left it, carried back to [`LEFT`] above the level, but not behind the reading before them.
+/// through the first two that have clearly left it, carried back to [`LEFT`] above the level, but not behind the reading before them; where some lie
+/// between, it is the line from the last that had not left it.
 fn corner(points: &[(f64, f64)], beyond: usize) -> Option<f64> {
-    let level = {
-        let mut before: Vec<f64> = points.iter().filter(|(t, _)| *t <= 0.0).map(|&(_, y)| y).collect();
-        before.sort_by(f64::total_cmp);
-        *before.get(before.len() / 2)?
-    };
-    let has_left = |&(t, y): &(f64, f64)| t > 0.0 && y > level + 2.0 * LEFT;
+    let before = &points[..points.partition_point(|(t, _)| *t <= 0.0)];
+    let mut level: Vec<f64> = before.iter().map(|&(_, y)| y).collect();
+    let clearly = (2.0 * LEFT).max(STANDS_OUT * scatter(&level));
+    level.sort_by(f64::total_cmp);
+    let level = *level.get(level.len() / 2)?;
+    let has_left = |&(t, y): &(f64, f64)| t > 0.0 && y > level + clearly;
+    let noisy = clearly > 2.0 * LEFT;
+    let beyond = if noisy { beyond.max(2) } else { beyond };
     let stays = |place: &usize| points[*place..].iter().take(beyond).all(has_left);
     let first = (0..points.len()).find(stays)?;
-    let (before, (t, y)) = (points[first.checked_sub(1)?].0, points[first]);
-    let next = points.get(first + 1).filter(|next| next.1 > y).copied();
+    let near = |&(_, y): &(f64, f64)| !noisy || y <= level + LEFT;
+    let last = points[..first].iter().rposition(near)?;
+    let ((before, lower), (t, y)) = (points[last], points[last + 1]);
+    let next = points.get(first + 1).filter(|next| last + 1 == first && next.1 > y).copied();
     let slope = match next {
         Some((later, higher)) => (higher - y) / (later - t),
-        None => (y - points[first - 1].1) / (t - before),
+        None => (y - lower) / (t - before),
     };
     let back = (y - level - LEFT) / slope;
     Some(if back.is_finite() { (t - back).clamp(before, t) } else { before })

@@ -4,7 +4,7 @@ use maths::statistics::median;
 use model::{Method, Phase, Span, Timestamp};
 
 use super::asked;
-use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level};
+use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, drifted, left_level};
 use super::driven;
 use super::{
     CHARGE_FORGOTTEN, IDLE_BELOW, STEADY_WINDOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from,
@@ -174,7 +174,9 @@ impl Tracker {
         if view.level >= soak {
             let at = self.crossed(view, soak);
             // Now that the whole rise is there, its foot is clearer than when it was noticed.
-            let from = if self.idle_since.is_some() { self.out_of_idle(view).min(at) } else { from };
+            let dated = self.out_of_idle(view).min(at);
+            let is_seen = self.idle_since.is_some() || drifted(view.history, Move::Rise, from, dated);
+            let from = if is_seen { dated } else { from };
             let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Soak, at)]);
             return (Stage::Soak { from: at }, Some(begins));
         }
