@@ -331,6 +331,9 @@ impl MachineWatch {
         self.let_pass(tick.at);
         self.last_chocolate = Some(tick.at);
         let gap = self.pace.step(tick.at);
+        if self.pace.surely_tells_moves() {
+            self.silent.tells_moves(tick.at);
+        }
         let level = self.history.level(tick.at).unwrap_or(chocolate);
         let limits = self.limits(setting);
         let next_limits = self.next_limits(setting, &limits);

@@ -19,6 +19,9 @@ const HABIT_FROM: Span = Span::from_mins(30);
 const JACKET_MOVE: f64 = 2.0;
 /// By the middle of the ten minutes it has made so much of its way: one that has only just turned has not reached the probe yet.
 const UNDER_WAY: f64 = 0.1;
+/// A jacket that goes to and fro has a longer way than this many times what it has moved, by its means over so many pieces of those minutes.
+const ONE_WAY: f64 = 1.5;
+const PIECES: i64 = 5;
 /// Ends of the ten minutes over which the jacket's means are taken.
 const JACKET_ENDS: Span = Span::from_mins(2);
 
@@ -148,7 +151,11 @@ fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64>
     let half = jacket(middle - JACKET_ENDS, middle + JACKET_ENDS)?;
     let last = jacket(to - JACKET_ENDS, to).or_else(|| jacket(to - HOLDS, to))?;
     let moved = last - first;
-    let one_way = (half - first) * (last - half) >= 0.0;
+    let pieces: Vec<f64> = (0..PIECES)
+        .filter_map(|i| jacket(from + (to - from) / PIECES * i, from + (to - from) / PIECES * (i + 1)))
+        .collect();
+    let way: f64 = pieces.windows(2).map(|pair| (pair[1] - pair[0]).abs()).sum();
+    let one_way = (half - first) * (last - half) >= 0.0 && way <= ONE_WAY * moved.abs();
     (one_way && (half - first).abs() >= UNDER_WAY * moved.abs()).then_some(moved)
 }
 
@@ -220,6 +227,16 @@ mod tests {
         let turned = |second: i64| if second < 900 { 32.0 } else { 32.0 - (second - 900) as f64 * 0.08 };
         assert!(run((0..210).map(|_| 31.4), turned).is_empty());
         assert_eq!(run((0..400).map(|_| 31.4), turned).len(), 1);
+    }
+
+    /// On and off in seven minutes, by seven degrees: after ten minutes it is elsewhere on its way.
+    #[test]
+    fn a_jacket_that_goes_to_and_fro_tells_nothing() {
+        let swings = |second: i64| {
+            let turn = (second % 420) as f64 / 210.0;
+            29.0 + 3.5 * if turn < 1.0 { 2.0 * turn - 1.0 } else { 3.0 - 2.0 * turn }
+        };
+        assert!(run((0..2_000).map(|_| 28.3), swings).is_empty());
     }
 
     #[test]

@@ -2,9 +2,10 @@
 //! `idle`; raised at the last arrival plus the limit (contract, section 6).
 //!
 //! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
-//! median of the last arrivals. Who reports on change only, or is read by hand, has no one interval and is quiet for longer again and again
-//! without anything being wrong: such a sender is known by its uneven intervals, is given [`SAYS_SOMETHING`] until its pauses are learned, and
-//! then half as much again as the longest of them. A sender with a steady interval that is cut off several times is not such a one. After its
+//! median of the last arrivals; of uneven ones it is a long one, longer than which are one in ten. Who tells only what has moved, or is read by
+//! hand, has no one interval and is quiet for longer again and again without anything being wrong. The former is known by its readings: it is given
+//! [`SAYS_SOMETHING`] where its intervals are uneven, and five of its signs of life once two have come alike. When pauses have been learned, half as
+//! much again as the longest of them is the limit. A sender with a steady interval that is cut off several times is not such a one. After its
 //! first readings a sender has no usual interval, and is not missed. A message that the broker had kept says nothing about whether the sender is
 //! alive.
 
@@ -35,6 +36,11 @@ const AMONG: u64 = 1_000;
 /// ... and more than the longest of them by this much is missing something, up to this length.
 const OVER_PAUSES: i64 = 3;
 const LONGEST: Span = Span::from_mins(30);
+/// A logger that tells only what has moved goes on to do so (start value).
+const TELLS_MOVES_FOR: Span = Span::from_hours(24);
+/// So many of the longest intervals, alike within this share, are its signs of life.
+const SIGNS_OF_LIFE: usize = 2;
+const ALIKE: f64 = 0.02;
 /// A logger that reports on change says something every ten minutes as a rule (common practice, no source), and half as much again.
 const SAYS_SOMETHING: Span = Span::from_mins(15);
 /// Arrivals closer than this come in a bundle, or twice, and are no interval.
@@ -50,6 +56,10 @@ pub(crate) struct Silent {
     /// Its intervals are uneven now, and the arrival at which they last were.
     is_unsteady: bool,
     unsteady_at: Option<u64>,
+    /// It told only what had moved, then.
+    told_moves_at: Option<Timestamp>,
+    /// How far apart its signs of life were.
+    sign_of_life: Option<Span>,
     /// Arrivals so far, and those of the newest that ended a pause, with its length.
     arrivals: u64,
     pauses: VecDeque<(u64, Span)>,
@@ -67,6 +77,11 @@ impl Silent {
             }
         }
         if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
+    }
+
+    /// Its readings up to then were each a move.
+    pub(crate) fn tells_moves(&mut self, at: Timestamp) {
+        self.told_moves_at = Some(at);
     }
 
     /// Looks ahead, if the sender is steady.
@@ -107,6 +122,7 @@ impl Silent {
         } else if came[came.len() / 2] >= self.usual_limit() {
             self.usual = Some(came[came.len() / 2]);
         }
+        self.sign_of_life = sign_of_life(&came).or(self.sign_of_life);
         if is_uneven || self.is_unsteady && self.intervals.len() == REMEMBERED {
             self.is_unsteady = true;
             self.unsteady_at = Some(self.arrivals);
@@ -132,14 +148,24 @@ impl Silent {
         self.unsteady_at.is_some_and(|arrival| arrival + AMONG >= self.arrivals)
     }
 
-    /// Of a sender that pauses as a rule.
+    fn is_on_change(&self) -> bool {
+        self.told_moves_at.zip(self.last).is_some_and(|(told, last)| last - told <= TELLS_MOVES_FOR)
+    }
+
+    /// Of a sender that pauses as a rule, or shows by signs of life how long it may.
     fn pausing_limit(&self) -> Span {
+        let by_signs = self.sign_of_life.filter(|_| self.is_on_change());
         if !self.is_pausing() {
-            return Span::ZERO;
+            return by_signs.map_or(Span::ZERO, several);
         }
         let longest =
             self.pauses.iter().map(|(_, pause)| *pause).max().filter(|_| self.pauses.len() >= PAUSES);
-        longest.map_or(SAYS_SOMETHING, |longest| longest * OVER_PAUSES / 2)
+        if let Some(longest) = longest {
+            return by_signs.map_or(Span::ZERO, several).max(longest * OVER_PAUSES / 2);
+        }
+        let came = sorted(&self.came);
+        let long = came.get(came.len() * 9 / 10).copied().filter(|_| !self.is_on_change());
+        by_signs.or(long).map_or(SAYS_SOMETHING, several)
     }
 
     fn note_pause(&mut self, pause: Span) {
@@ -196,6 +222,18 @@ impl Silent {
         }
         .raise()
     }
+}
+
+/// Five of them, but no more than who pauses is given.
+fn several(intervals: Span) -> Span {
+    SAYS_SOMETHING.min(intervals * USUAL_INTERVALS)
+}
+
+/// The longest of sorted intervals, where several are alike and much longer than the usual one.
+fn sign_of_life(sorted: &[Span]) -> Option<Span> {
+    let (longest, least) = (*sorted.last()?, *sorted.get(sorted.len().checked_sub(SIGNS_OF_LIFE)?)?);
+    let alike = (longest - least).as_secs_f64() <= ALIKE * longest.as_secs_f64();
+    (alike && are_uneven(sorted[sorted.len() / 2], longest, UNSTEADY)).then_some(longest)
 }
 
 /// Is the longer interval so many times the shorter, and longer than being late makes it?
@@ -334,12 +372,35 @@ mod tests {
     #[test]
     fn who_reports_on_change_is_not_silent_before_its_pauses_are_learned() {
         let (mut silent, mut now) = (Silent::default(), 0);
-        for interval in [5, 10, 40, 5, 30, 20].iter().cycle().take(60) {
+        for interval in (0..60).map(|n: i64| 5 + (n * 17 % 41).pow(2) / 40) {
             now += interval;
             silent.arrived(at(now));
         }
+        let mut uneven = silent.clone();
+        let missed = raised(uneven.step(at(now + 900), Phase::Working)).0 - at(now);
+        assert!((150.0..230.0).contains(&missed.as_secs_f64()), "five long intervals: {missed:?}");
+        silent.tells_moves(at(now));
         assert_eq!(silent.step(at(now + 600), Phase::Working), Verdict::Quiet);
         assert_eq!(raised(silent.step(at(now + 900), Phase::Working)).0, at(now + 900));
+    }
+
+    /// It melts, and tells of a move every quarter of a minute; then it stands, and every two minutes comes a sign of life: by five usual intervals it
+    /// is silent twice, and then that is known to be usual.
+    #[test]
+    fn who_reports_on_change_is_missed_by_its_signs_of_life() {
+        let mut silent = Silent::default();
+        for i in 0..40 {
+            silent.arrived(at(i * 15));
+        }
+        silent.tells_moves(at(585));
+        let told: Vec<i64> = (1..=6)
+            .filter(|sign| {
+                let verdict = silent.step(at(585 + 120 * sign), Phase::Soak);
+                silent.arrived(at(585 + 120 * sign));
+                verdict != Verdict::Quiet
+            })
+            .collect();
+        assert_eq!((told, silent.limit()), (vec![1, 2], Span::from_secs(600)));
     }
 
     /// Every tenth message comes late: two seconds at a reading a second, thirteen at one every ten.

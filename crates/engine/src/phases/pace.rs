@@ -30,6 +30,9 @@ const EVEN_MOVES: f64 = 0.4;
 const MOST_USUAL_MOVE: f64 = 0.8;
 /// ... and its spacings differ by this much, since the chocolate does not always move alike.
 const UNEVEN_SPACINGS: i64 = 3;
+/// It is sure to be one where they differ by so many times more than its moves do: of one that is read now and then the longer spacings hold the
+/// larger moves.
+const MORE_UNEVEN: f64 = 1.5;
 /// One step of such a logger is no move yet.
 const STEP_AND_A_HALF: f64 = 1.5;
 /// Readings of a display with no coarser step than this, °C, show a tenth of a degree in their mean: they flicker between two steps (from
@@ -43,14 +46,22 @@ const MOVES_FOR_GRAIN: usize = 40;
 /// Fewer of them say nothing of it yet.
 const GRAIN_SHOWN_BY: usize = 5;
 
+/// A logger that tells only what has moved.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct OnChange {
+    /// Its usual move, °C.
+    usual: f64,
+    /// Its moves are alike beside its spacings.
+    is_sure: bool,
+}
+
 /// The usual spacing of a machine's chocolate.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Pace {
     last: Option<Timestamp>,
     spacings: Vec<Span>,
     usual: Span,
-    /// The usual move of a logger that tells only what has moved, °C.
-    usual_move: Option<f64>,
+    on_change: Option<OnChange>,
     reading: Option<(Timestamp, f64)>,
     /// The newest readings: how long after the one before each came, and by how much it differed, °C.
     readings: VecDeque<(Span, f64)>,
@@ -65,13 +76,13 @@ impl Pace {
         let Some(last) = self.last.replace(at) else { return false };
         let spacing = at - last;
         // What comes only when it moves has not moved while nothing came.
-        let gap = !self.spacings.is_empty() && spacing > self.longest_gap() && self.usual_move.is_none();
+        let gap = !self.spacings.is_empty() && spacing > self.longest_gap() && self.on_change.is_none();
         if remember(&mut self.spacings, spacing, REMEMBERED) != Some(spacing) {
             let mut sorted = self.spacings.clone();
             sorted.sort_unstable();
             self.usual = sorted[sorted.len() / 2];
         }
-        self.usual_move = self.move_of_one_on_change();
+        self.on_change = self.on_change_by_readings();
         gap
     }
 
@@ -102,8 +113,8 @@ impl Pace {
         self.grain
     }
 
-    /// The usual move of a logger that tells only what has moved; `None` of any other.
-    fn move_of_one_on_change(&self) -> Option<f64> {
+    /// What the newest readings show of a logger that tells only what has moved; `None` of any other.
+    fn on_change_by_readings(&self) -> Option<OnChange> {
         let mut spacings = self.readings.iter().map(|(spacing, _)| *spacing);
         let first = spacings.next()?;
         let (longest, shortest) =
@@ -115,11 +126,12 @@ impl Pace {
         let told = |&&(spacing, moved): &&(Span, f64)| moved >= LEAST_MOVE || !is_sign_of_life(spacing);
         let mut moves: Vec<f64> = self.readings.iter().filter(told).map(|(_, moved)| *moved).collect();
         moves.sort_unstable_by(f64::total_cmp);
-        let (least, usual) = (*moves.first()?, moves[moves.len() / 2]);
+        let (least, usual, most) = (*moves.first()?, moves[moves.len() / 2], *moves.last()?);
         let is_on_change = moves.len() >= SHOWN_BY
             && least >= LEAST_MOVE.max(EVEN_MOVES * usual)
             && usual <= MOST_USUAL_MOVE;
-        is_on_change.then_some(usual)
+        let spacings_differ_by = longest.as_secs_f64() / shortest.as_secs_f64();
+        is_on_change.then_some(OnChange { usual, is_sure: MORE_UNEVEN * most / least <= spacings_differ_by })
     }
 
     /// How far apart two readings may be before something is missing between them.
@@ -129,22 +141,27 @@ impl Pace {
 
     /// Does it tell what has moved, and nothing while nothing does?
     pub(crate) fn tells_moves(&self) -> bool {
-        self.usual_move.is_some()
+        self.on_change.is_some()
+    }
+
+    /// The same, beyond doubt.
+    pub(crate) fn surely_tells_moves(&self) -> bool {
+        self.on_change.is_some_and(|on_change| on_change.is_sure)
     }
 
     /// Are readings so far apart that what lies between them is drawn as a straight line?
     pub(crate) fn is_sparse(&self) -> bool {
-        self.usual_move.is_some() || self.usual >= SPARSE
+        self.on_change.is_some() || self.usual >= SPARSE
     }
 
     /// Does it report by the minute at least, and not only what has moved?
     pub(crate) fn is_by_the_minute(&self) -> bool {
-        self.usual_move.is_none() && self.usual <= BY_THE_MINUTE
+        self.on_change.is_none() && self.usual <= BY_THE_MINUTE
     }
 
     /// A move that is noise to a probe that flickers by `noise`, °C: less than two steps of a logger that tells only what has moved.
     pub(crate) fn coarsened(&self, noise: f64) -> f64 {
-        noise.max(STEP_AND_A_HALF * self.usual_move.unwrap_or(0.0))
+        noise.max(STEP_AND_A_HALF * self.on_change.map_or(0.0, |on_change| on_change.usual))
     }
 
     /// For how long a move of at least `slowest`, °C/min, may look like none: a display may stand between two of its steps.
@@ -223,7 +240,7 @@ mod tests {
             pace.note_reading(Timestamp::from_millis(second * 1000), *value);
             pace.step(Timestamp::from_millis(second * 1000));
         }
-        pace.usual_move
+        pace.on_change.map(|on_change| on_change.usual)
     }
 
     #[test]
