@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 use super::{Moment, Report, Verdict, number};
 use crate::history::{extremes, mean};
 use crate::measures::SETTLED;
+use crate::phases::GAP_SPACINGS;
 
 const MOVED: f64 = 0.3;
 /// ... and no less than this share of the display's step: means of a coarse display that hardly flickers are wrong by half of one.
@@ -169,7 +170,9 @@ fn mean_between(m: &Moment<'_>, from: Timestamp, to: Timestamp) -> Option<f64> {
     });
     let mean = mean(known.map(|(_, value)| value));
     let (first, last) = ends?;
-    mean.filter(|_| (last - first).as_millis() * 2 >= (to - from).as_millis())
+    // A reading speaks for as long as there usually is to the next.
+    let seen = last - first + m.longest_gap / GAP_SPACINGS;
+    mean.filter(|_| seen.as_millis() * 2 >= (to - from).as_millis())
 }
 
 #[cfg(test)]
@@ -187,6 +190,23 @@ mod tests {
             "working 0:00 31.4 | ~40:00 31.4 | ~160:00 31.9",
             &expect!["123:00 raise hold-drift from 65:00"],
         );
+    }
+
+    #[test]
+    fn half_a_degree_in_two_hours_by_a_slow_logger() {
+        for (every, expected) in [
+            (2, expect!["124:05 raise hold-drift from 65:00"]),
+            (5, expect!["125:05 raise hold-drift from 65:00"]),
+        ] {
+            let at =
+                |minute: i32| format!("{minute}:00 {:.2}", 31.4 + f64::from((minute - 40).max(0)) / 240.0);
+            let told: Vec<String> = (0..160).step_by(every as usize).map(at).collect();
+            let script = format!("working {}", told.join(" | "));
+            let usual = Span::from_mins(i64::from(every));
+            let mut detector = HoldDrift::default();
+            let slow = |m: &mut Moment<'_>| m.longest_gap = usual * 5;
+            check_with(&mut detector, |detector, m| detector.step(m, false), &script, slow, &expected);
+        }
     }
 
     #[test]

@@ -11,10 +11,13 @@ use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
 use crate::measures::Measured;
+use crate::phases::GAP_SPACINGS;
 
 const AFTER: Span = Span::from_mins(5);
-/// A dip is a matter of three minutes; it takes readings closer than this to see one.
+/// A dip is a matter of three minutes; it takes readings that are usually closer than this to see one ...
 const DIP_SEEN: Span = Span::from_secs(90);
+/// ... and never farther apart than this (start values).
+const FARTHEST: Span = Span::from_secs(150);
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct SeedMissed {
@@ -76,7 +79,8 @@ fn cooled_without_dip(m: &Moment<'_>) -> Option<f64> {
     let (from, _) = batch.span(Phase::Cooling)?;
     let to = m.phase_since;
     let times: Vec<Timestamp> = m.history.chocolate(from, to).map(|(at, _)| at).collect();
-    let seen = m.tells_moves || times.windows(2).all(|pair| pair[1] - pair[0] <= DIP_SEEN);
+    let is_often = m.longest_gap <= DIP_SEEN * GAP_SPACINGS;
+    let seen = m.tells_moves || is_often && times.windows(2).all(|pair| pair[1] - pair[0] <= FARTHEST);
     (seen && times.len() > 2 && batch.way_down(from, to).is_smooth(m.grain))
         .then(|| (to - from).as_mins_f64())
 }
@@ -121,6 +125,18 @@ mod tests {
         judged(&flickering(1.0), |_| {}, &expect![""]);
     }
 
+    #[test]
+    fn two_minutes_without_a_reading_hide_no_dip_and_three_may() {
+        let without = |unheard: std::ops::Range<usize>| {
+            let whole = flickering(0.25);
+            let heard =
+                |(minute, entry): (usize, &str)| (!unheard.contains(&minute)).then(|| entry.to_owned());
+            whole.split(" | ").enumerate().filter_map(heard).collect::<Vec<_>>().join(" | ")
+        };
+        judged(&without(40..41), |_| {}, &expect!["85:05 raise seed-missed from 80:00"]);
+        judged(&without(40..42), |_| {}, &expect![""]);
+    }
+
     /// In its hold nothing comes for two minutes at a time: of a logger that tells whatever moves by two tenths that says enough, of another it does not.
     #[test]
     fn a_logger_that_tells_whatever_moves_has_seen_the_whole_way() {
@@ -138,7 +154,7 @@ mod tests {
             .collect();
         let script = told.join(" | ");
         judged(&script, |m| m.tells_moves = true, &expect!["86:05 raise seed-missed from 80:00"]);
-        judged(&script, |_| {}, &expect![""]);
+        judged(&script, |_| {}, &expect!["86:05 raise seed-missed from 80:00"]);
     }
 
     fn flickering(share: f64) -> String {
