@@ -14,7 +14,9 @@ pub(crate) use self::standing::Seen;
 pub(crate) use self::stretch::Found;
 
 use frames::Tick;
-use model::{Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Reading, Span, Timestamp};
+use model::{
+    Arrival, Batch, Channel, Content, Event, EventKind, FindingKind, Phase, Reading, Span, Timestamp,
+};
 use plant::{Limits, Machine, Plant};
 use serde::{Deserialize, Serialize};
 
@@ -320,6 +322,9 @@ impl MachineWatch {
     }
 
     fn pass_time(&mut self, now: Timestamp) {
+        if self.tracker.phase() == Some(Phase::Idle) {
+            return;
+        }
         let mut told = Told::default();
         self.process.let_pass(now, self.tests(), &mut told);
         self.enter_all(told);

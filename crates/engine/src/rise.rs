@@ -44,7 +44,7 @@ pub(crate) struct HeldRise {
 
 impl HeldRise {
     /// Is a decision about the rise still out? A hold that never became steady enough for `working` is one, too. A rise that nobody can see
-    /// has not stopped.
+    /// has not stopped, unless its logger would have told how it goes on.
     pub(crate) fn step(
         &mut self,
         now: Timestamp,
@@ -60,7 +60,8 @@ impl HeldRise {
             Reason::None => None,
         };
         let rises = |faster_than: f64| {
-            slope(now, history, pace).map_or(self.rising_since.is_some(), |slope| slope > faster_than)
+            let unseen = self.rising_since.is_some() && !pace.tells_moves();
+            slope(now, history, pace).map_or(unseen, |slope| slope > faster_than)
         };
         let rising = held.filter(|&(faster_than, _)| holds && rises(faster_than));
         let Some((_, longest)) = rising else {

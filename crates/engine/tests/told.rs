@@ -77,6 +77,29 @@ fn what_is_told_of_a_batch_after_its_end_counts() {
     assert_eq!(standings(&[end, (170, 140, tested(Grade::Good))]), [Standing::InTemper]);
 }
 
+/// Its probe shows the same for ten minutes while its jacket warms, and no reading of it counts any more; somebody ends it before it has been ready for
+/// a quarter of an hour.
+#[test]
+fn an_ended_charge_needs_no_test_also_where_no_reading_counts() {
+    let raised = |end: &[(i64, i64, EventKind)]| {
+        let jacket = |arrival: &Arrival| {
+            let (machine, at) = ("alder".parse().expect("an id"), arrival.arrived);
+            let value = Some(28.0 + 0.4 * ((at - minute(65)).as_mins_f64()).max(0.0));
+            let content = Content::Reading(Reading { machine, channel: Channel::Jacket, at, value });
+            Arrival { content, ..arrival.clone() }
+        };
+        let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
+        for arrival in arrivals(130, day, end) {
+            analyst.push(&arrival);
+            analyst.push(&jacket(&arrival));
+        }
+        let found = analyst.finish().expect("fits into memory").machines.swap_remove(0).findings;
+        assert!(found.iter().any(|finding| finding.kind == FindingKind::ProbeStuck));
+        found.iter().filter(|finding| finding.kind == FindingKind::TestDue).count()
+    };
+    assert_eq!((raised(&[]), raised(&[(85, 85, EventKind::End)])), (1, 0));
+}
+
 /// The live watch says which batches have to be judged again, and which worked out.
 #[test]
 fn the_watch_says_what_was_told_too_late() {

@@ -91,6 +91,7 @@ impl Decoder {
         if let Err(reason) = read {
             decoded.rejects.push(Reject::new(message, reason));
         }
+        self.at_desk(&mut decoded).1.read_what_waited(message.arrived);
         decoded
     }
 
@@ -103,8 +104,10 @@ impl Decoder {
     pub fn pass_time(&mut self, now: Timestamp) -> Decoded {
         self.beside_messages(|sparkplug, desk| {
             sparkplug.pass_time(now, desk);
+            desk.read_what_waited(now);
             for held in desk.waiting.take_expired(now) {
-                desk.give_up(&held, held.wants.has_not_come());
+                let reason = held.wants.has_not_come();
+                desk.give_up(held, reason);
             }
         })
     }
@@ -138,15 +141,20 @@ impl Decoder {
 
     /// The process ends, and another goes on: what was held back only for caution is read, and the rest stays held.
     pub fn pause(&mut self) -> Decoded {
-        self.beside_messages(sparkplug::Host::pause)
+        self.beside_messages(|sparkplug, desk| {
+            sparkplug.pause(desk);
+            desk.read_what_waited(sparkplug.newest());
+        })
     }
 
     /// No more messages come: what still waits is read as well as can be, and the rest rejected.
     pub fn finish(&mut self) -> Decoded {
         self.beside_messages(|sparkplug, desk| {
             sparkplug.pause(desk);
+            desk.read_what_waited(sparkplug.newest());
             for held in desk.waiting.take(|_| true) {
-                desk.give_up(&held, held.wants.comes_no_more());
+                let reason = held.wants.comes_no_more();
+                desk.give_up(held, reason);
             }
         })
     }

@@ -69,6 +69,11 @@ pub(crate) struct Host {
 }
 
 impl Host {
+    /// The newest moment that it was told of.
+    pub(crate) fn newest(&self) -> Timestamp {
+        self.newest
+    }
+
     /// Are births in doubt, which settles by itself when time passes?
     pub(crate) fn is_in_doubt(&self) -> bool {
         !self.doubts.is_empty()

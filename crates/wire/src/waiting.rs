@@ -11,9 +11,10 @@ use model::{Channel, MachineId, Span, Timestamp};
 use crate::Message;
 use crate::senml::RELATIVE_BELOW;
 
-/// 200 machines that send once a second, for 25 seconds; a rebirth is answered within two, and a room is sent once or twice a minute.
+/// For births: 200 machines that send once a second, for 25 seconds; a rebirth is answered within two. For rooms: as many values, or those of 80
+/// thermocouples until a room is sent, once a minute.
 const MOST_WAITING: usize = 5_000;
-/// As much as one of the largest payloads, so that what comes out at once is never more than twice that.
+/// As much as one of the largest payloads, so that what comes out at once is never more than twice that, for either.
 const MOST_BYTES: usize = 4 * 1024 * 1024;
 /// A node that has not given birth by now was asked several times and will not; a room that has not been sent has no probe.
 const LONGEST: Span = Span::from_mins(5);
@@ -43,11 +44,13 @@ pub(crate) struct Uncompensated {
     pub(crate) unit: Option<String>,
     pub(crate) at: Timestamp,
     pub(crate) value: f64,
+    /// The topic of the message that it came in.
+    pub(crate) came_by: String,
 }
 
 impl Uncompensated {
     /// As a SenML pack (RFC 8428) of one record for the channel's own topic, which arrived then: times below 2^28 s count from the arrival
-    /// (4.5.3), and so does a sender's that thinks it is 1970.
+    /// (4.5.3), and so would those of a sender whose clock stands at 1970.
     pub(crate) fn as_pack(&self, arrived: Timestamp) -> Vec<u8> {
         let from_arrival = (self.at - arrived).as_secs_f64();
         let since_1970 = self.at.as_millis() as f64 / 1000.0;
@@ -72,11 +75,17 @@ impl Wanted {
     }
 
     fn is_full(&self) -> String {
-        let asked = match self {
-            Wanted::Birth { .. } => "; the edge node has been asked for its birth",
-            Wanted::Room(_) => "",
+        let too_many = match self {
+            Wanted::Birth { .. } => {
+                "too many messages wait for theirs already; the edge node has been asked for its birth"
+            }
+            Wanted::Room(_) => "too many values wait for theirs already",
         };
-        format!("{}, and too many messages wait for such a thing already{asked}", self.before())
+        format!("{}, and {too_many}", self.before())
+    }
+
+    fn is_like(&self, other: &Wanted) -> bool {
+        matches!(self, Wanted::Room(_)) == matches!(other, Wanted::Room(_))
     }
 
     /// Why what has waited too long is rejected.
@@ -92,7 +101,7 @@ impl Wanted {
 
     /// Why what still waits when nothing more comes is rejected.
     pub(crate) fn comes_no_more(&self) -> String {
-        format!("{}, and the stream ended before that", self.before())
+        format!("{}, and the stream ended before one came", self.before())
     }
 }
 
@@ -100,7 +109,6 @@ impl Wanted {
 #[derive(Debug, Default)]
 pub(crate) struct Waiting {
     queue: VecDeque<Held>,
-    bytes: usize,
     newest: u64,
 }
 
@@ -114,8 +122,11 @@ impl Waiting {
     /// # Errors
     /// A plain sentence if there is no room.
     pub(crate) fn hold(&mut self, wants: Wanted, message: &Message) -> Result<u64, String> {
-        let bytes = self.bytes + size(message);
-        if self.queue.len() >= MOST_WAITING || MOST_BYTES < bytes {
+        let (mut like, mut bytes) = (0, size(message));
+        for held in self.queue.iter().filter(|held| held.wants.is_like(&wants)) {
+            (like, bytes) = (like + 1, bytes + size(&held.message));
+        }
+        if like >= MOST_WAITING || MOST_BYTES < bytes {
             return Err(wants.is_full());
         }
         let number = self.newest + 1;
@@ -126,7 +137,6 @@ impl Waiting {
     /// Takes one that has waited before, with its number; room was made for it then.
     pub(crate) fn put_back(&mut self, held: Held) {
         self.skip_to(held.number);
-        self.bytes += size(&held.message);
         self.queue.push_back(held);
     }
 
@@ -135,11 +145,18 @@ impl Waiting {
         self.newest = self.newest.max(number);
     }
 
+    /// What waits for rooms, oldest first.
+    pub(crate) fn for_room(&self) -> impl Iterator<Item = &Uncompensated> {
+        self.queue.iter().filter_map(|held| match &held.wants {
+            Wanted::Room(wanted) => Some(wanted),
+            Wanted::Birth { .. } => None,
+        })
+    }
+
     /// Takes out what `is_wanted`, oldest first.
     pub(crate) fn take(&mut self, is_wanted: impl Fn(&Held) -> bool) -> Vec<Held> {
         let (wanted, rest): (Vec<Held>, Vec<Held>) = self.queue.drain(..).partition(|held| is_wanted(held));
         self.queue = rest.into();
-        self.bytes -= wanted.iter().map(|held| size(&held.message)).sum::<usize>();
         wanted
     }
 
@@ -148,7 +165,6 @@ impl Waiting {
         let is_over = |arrived: Timestamp| LONGEST <= now - arrived || LONGEST <= arrived - now;
         let mut expired = Vec::new();
         while let Some(held) = self.queue.pop_front_if(|held| is_over(held.message.arrived)) {
-            self.bytes -= size(&held.message);
             expired.push(held);
         }
         expired

@@ -15,7 +15,6 @@ use serde::{Deserialize, Serialize};
 use super::{Moment, Report, Verdict, number};
 use crate::history::{extremes, mean};
 use crate::measures::SETTLED;
-use crate::phases::GAP_SPACINGS;
 
 const MOVED: f64 = 0.3;
 /// ... and no less than this share of the display's step: means of a coarse display that hardly flickers are wrong by half of one.
@@ -171,7 +170,7 @@ fn mean_between(m: &Moment<'_>, from: Timestamp, to: Timestamp) -> Option<f64> {
     let mean = mean(known.map(|(_, value)| value));
     let (first, last) = ends?;
     // A reading speaks for as long as there usually is to the next.
-    let seen = last - first + m.longest_gap / GAP_SPACINGS;
+    let seen = last - first + m.spacing;
     mean.filter(|_| seen.as_millis() * 2 >= (to - from).as_millis())
 }
 
@@ -204,7 +203,7 @@ mod tests {
             let script = format!("working {}", told.join(" | "));
             let usual = Span::from_mins(i64::from(every));
             let mut detector = HoldDrift::default();
-            let slow = |m: &mut Moment<'_>| m.longest_gap = usual * 5;
+            let slow = |m: &mut Moment<'_>| m.spacing = usual;
             check_with(&mut detector, |detector, m| detector.step(m, false), &script, slow, &expected);
         }
     }

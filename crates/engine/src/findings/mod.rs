@@ -99,6 +99,8 @@ pub(crate) struct Moment<'a> {
     pub(crate) timeline: &'a Timeline,
     /// How far apart two readings may be before something is missing between them.
     pub(crate) longest_gap: Span,
+    /// How far apart they usually are.
+    pub(crate) spacing: Span,
     /// The display's step, °C; 0 while it is not known.
     pub(crate) grain: f64,
     /// Its logger tells what has moved: while nothing came, nothing did.

@@ -11,7 +11,6 @@ use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
 use crate::measures::Measured;
-use crate::phases::GAP_SPACINGS;
 
 const AFTER: Span = Span::from_mins(5);
 /// A dip is a matter of three minutes; it takes readings that are usually closer than this to see one ...
@@ -79,7 +78,7 @@ fn cooled_without_dip(m: &Moment<'_>) -> Option<f64> {
     let (from, _) = batch.span(Phase::Cooling)?;
     let to = m.phase_since;
     let times: Vec<Timestamp> = m.history.chocolate(from, to).map(|(at, _)| at).collect();
-    let is_often = m.longest_gap <= DIP_SEEN * GAP_SPACINGS;
+    let is_often = m.spacing <= DIP_SEEN;
     let seen = m.tells_moves || is_often && times.windows(2).all(|pair| pair[1] - pair[0] <= FARTHEST);
     (seen && times.len() > 2 && batch.way_down(from, to).is_smooth(m.grain))
         .then(|| (to - from).as_mins_f64())
@@ -137,7 +136,7 @@ mod tests {
         judged(&without(40..42), |_| {}, &expect![""]);
     }
 
-    /// In its hold nothing comes for two minutes at a time: of a logger that tells whatever moves by two tenths that says enough, of another it does not.
+    /// Once it is down nothing comes for three minutes at a time: of a logger that tells whatever moves by two tenths that says enough, of another it does not.
     #[test]
     fn a_logger_that_tells_whatever_moves_has_seen_the_whole_way() {
         let phase = |minute: i32| match minute {
@@ -146,15 +145,15 @@ mod tests {
             ..80 => "settling",
             _ => "working",
         };
-        // A fifth of a degree every minute on the way down, and what it is every two minutes otherwise.
+        // A fifth of a degree every minute on the way down, and what it is every three minutes otherwise.
         let celsius = |minute: i32| 46.0 - 0.2 * f64::from((minute - 5).clamp(0, 70));
         let told: Vec<String> = (0..120)
-            .filter(|minute| (5..76).contains(minute) || minute % 2 == 0)
+            .filter(|minute| (5..76).contains(minute) || minute % 3 == 0)
             .map(|minute| format!("{} {minute}:00 {:.1}", phase(minute), celsius(minute)))
             .collect();
         let script = told.join(" | ");
-        judged(&script, |m| m.tells_moves = true, &expect!["86:05 raise seed-missed from 80:00"]);
-        judged(&script, |_| {}, &expect!["86:05 raise seed-missed from 80:00"]);
+        judged(&script, |m| m.tells_moves = true, &expect!["87:05 raise seed-missed from 81:00"]);
+        judged(&script, |_| {}, &expect![""]);
     }
 
     fn flickering(share: f64) -> String {

@@ -2,10 +2,10 @@
 //! `idle`; raised at the last arrival plus the limit (contract, section 6).
 //!
 //! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
-//! median of the last arrivals; of uneven ones it is a long one, longer than which are one in ten. Who tells only what has moved, or is read by
-//! hand, has no one interval and is quiet for longer again and again without anything being wrong. The former is known by its readings: it is given
-//! [`SAYS_SOMETHING`] where its intervals are uneven, and five of its signs of life once two have come alike. When pauses have been learned, half as
-//! much again as the longest of them is the limit. A sender with a steady interval that is cut off several times is not such a one. After its
+//! median of the last arrivals; of uneven ones, a reading by hand among them, it is one that only one in ten exceeds. Who tells only what has moved has no
+//! one interval and is quiet for longer again and again without anything being wrong. Such a sender is known by its readings: it is given
+//! [`SAYS_SOMETHING`] where its intervals are uneven, and five of its signs of life once two have come alike. When pauses of uneven senders have been
+//! learned, half as much again as the longest of them is the limit. A sender with a steady interval that is cut off several times is not such a one. After its
 //! first readings a sender has no usual interval, and is not missed. A message that the broker had kept says nothing about whether the sender is
 //! alive.
 
@@ -122,7 +122,9 @@ impl Silent {
         } else if came[came.len() / 2] >= self.usual_limit() {
             self.usual = Some(came[came.len() / 2]);
         }
-        self.sign_of_life = sign_of_life(&came).or(self.sign_of_life);
+        if self.is_on_change() {
+            self.sign_of_life = sign_of_life(&came).or(self.sign_of_life);
+        }
         if is_uneven || self.is_unsteady && self.intervals.len() == REMEMBERED {
             self.is_unsteady = true;
             self.unsteady_at = Some(self.arrivals);
@@ -251,6 +253,8 @@ pub(crate) struct Steady {
     last: Timestamp,
     low: Span,
     high: Span,
+    /// From here on two alike may be signs of life.
+    pause: Span,
     seen: usize,
     /// Which intervals lay outside, the newest last.
     outside: [Option<usize>; OUTLIERS],
@@ -269,7 +273,8 @@ impl Steady {
         if !learned || !calm || high * USUAL_INTERVALS > SHORTEST || low < BUNDLED {
             return None;
         }
-        let mut steady = Steady { last, low, high, seen: 0, outside: [None; OUTLIERS] };
+        let pause = (usual * UNSTEADY).max(usual + LATE);
+        let mut steady = Steady { last, low, high, pause, seen: 0, outside: [None; OUTLIERS] };
         silent.intervals.iter().all(|interval| steady.is_usual(*interval)).then_some(steady)
     }
 
@@ -301,7 +306,8 @@ impl Steady {
         let oldest = self.outside[0];
         self.outside.rotate_left(1);
         self.outside[OUTLIERS - 1] = Some(self.seen);
-        interval >= BUNDLED && oldest.is_none_or(|oldest| oldest + REMEMBERED <= self.seen)
+        (BUNDLED..self.pause).contains(&interval)
+            && oldest.is_none_or(|oldest| oldest + REMEMBERED <= self.seen)
     }
 }
 
@@ -414,6 +420,15 @@ mod tests {
             arrivals.into_iter().for_each(|second| drop(silent.arrived(at(second))));
             assert_eq!((silent.limit(), silent.steady_limit()), (SHORTEST, Some(SHORTEST)), "{interval} s");
         }
+    }
+
+    /// What may be a sign of life has to be looked at by itself.
+    #[test]
+    fn a_pause_ends_what_is_taken_at_once() {
+        let mut silent = Silent::default();
+        (0..40).for_each(|i| drop(silent.arrived(at(i * 5))));
+        let mut steady = silent.steady().expect("a steady sender");
+        assert!(steady.goes_on(at(200)) && steady.goes_on(at(214)) && !steady.goes_on(at(235)));
     }
 
     #[test]

@@ -60,6 +60,7 @@ impl MachineWatch {
             motor: tick.other(Channel::Motor),
             timeline: &self.book.timeline,
             longest_gap: self.longest_gap(),
+            spacing: self.pace.of_readings(1),
             grain: self.pace.grain(),
             tells_moves: self.pace.tells_moves(),
         };

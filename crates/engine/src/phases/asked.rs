@@ -39,8 +39,9 @@ const SHORTLY: Span = Span::from_mins(5);
 
 /// `left`, where the chocolate seems to have left its level, but not shortly before anybody asked, nor before that where nothing was heard of it when
 /// somebody did.
-pub(super) fn not_before(history: &History, step: Option<Step>, left: Timestamp) -> Timestamp {
-    let unheard = |asked: Timestamp| history.chocolate(asked - SHORTLY, asked).next().is_none();
+pub(super) fn not_before(view: &View<'_>, step: Option<Step>, left: Timestamp) -> Timestamp {
+    let before = SHORTLY.max(view.pace.longest_gap());
+    let unheard = |asked: Timestamp| view.history.chocolate(asked - before, asked).next().is_none();
     let asked = step.map(|step| step.earliest).filter(|asked| *asked - left <= SHORTLY || unheard(*asked));
     asked.map_or(left, |asked| left.max(asked))
 }

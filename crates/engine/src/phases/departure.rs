@@ -138,7 +138,7 @@ pub(crate) fn left_level(
         if pace.is_by_the_minute() && pace.is_fine() { OUT_OF_NOISE * scatter(&values) } else { 0.0 };
     let clearly = ground.noise + ground.noise.max(flicker);
     let stairs = at_foot.iter().any(|(_, value)| *value > sign * foot_value + clearly);
-    let stairs = stairs && !drifted(history, way, foot, left);
+    let stairs = stairs && !drifted(history, way, foot, left, pace);
     let left = match stairs {
         true => last_near(&at_foot, sign * foot_value + ground.noise).unwrap_or(foot),
         false => left,
@@ -148,13 +148,14 @@ pub(crate) fn left_level(
 }
 
 /// Was what a charge did between two moments only drift, beside what it did from then on? A cold one warms with its room.
-pub(super) fn drifted(history: &History, way: Move, from: Timestamp, to: Timestamp) -> bool {
-    let value_at =
-        |at: Timestamp| mean(history.chocolate(at - FLICKERS, at + FLICKERS).map(|(_, value)| value));
-    let pace = |from: Timestamp, to: Timestamp| {
+pub(super) fn drifted(history: &History, way: Move, from: Timestamp, to: Timestamp, pace: &Pace) -> bool {
+    let around = FLICKERS.max(pace.of_readings(1));
+    let value_at = |at: Timestamp| mean(history.chocolate(at - around, at + around).map(|(_, value)| value));
+    let goes = |from: Timestamp, to: Timestamp| {
         Some(way.sign() * (value_at(to)? - value_at(from)?) / (to - from).as_mins_f64())
     };
-    pace(from, to).zip(pace(to, to + MOVES_FOR)).is_some_and(|(drifts, moves)| drifts <= DRIFT * moves)
+    let (drifts, moves) = (goes(from, to), goes(to, to + MOVES_FOR).filter(|moves| *moves > 0.0));
+    drifts.zip(moves).is_some_and(|(drifts, moves)| drifts <= DRIFT * moves)
 }
 
 /// Until when, after `from` and before `foot`, the chocolate was beyond `limit`: what it came from is not the level that it left.

@@ -307,7 +307,7 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
         let poured = turn::poured(view.history, left);
         Some(poured.unwrap_or_else(|| turn::or_swing(view, Move::Rise, earliest, left, on_level)))
     });
-    left.map_or(view.now, |left| asked::not_before(view.history, step, left - SHOWN_LATE).max(earliest))
+    left.map_or(view.now, |left| asked::not_before(view, step, left - SHOWN_LATE).max(earliest))
 }
 
 /// What seemed to be brought back on purpose, where the charge never came to hold behind it: one that had set in the cold is melted again.

@@ -37,7 +37,7 @@ use model::{Method, Phase, Span, Timestamp};
 use plant::Limits;
 use serde::{Deserialize, Serialize};
 
-pub(crate) use self::pace::{GAP_SPACINGS, Pace};
+pub(crate) use self::pace::Pace;
 use crate::history::{History, Line};
 use crate::regular::Regular;
 use crate::timeline::Timeline;

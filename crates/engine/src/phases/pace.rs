@@ -13,7 +13,7 @@ use crate::bounded::{remember, remember_newest};
 /// Enough for a median that neither a burst nor a pause moves.
 const REMEMBERED: usize = 15;
 /// A pause of so many usual spacings, or of a minute if that is longer, leaves something unknown (contract, `silent`).
-pub(crate) const GAP_SPACINGS: i64 = 5;
+const GAP_SPACINGS: i64 = 5;
 const SHORTEST_GAP: Span = Span::from_secs(60);
 /// From this spacing on, a window of a few minutes holds too few readings to speak for itself.
 const SPARSE: Span = Span::from_secs(45);

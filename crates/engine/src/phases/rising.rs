@@ -135,13 +135,13 @@ impl Tracker {
         if !(risen && rises || view.level >= soak) {
             return (Stage::Idle, None);
         }
-        let from = self.out_of_idle(view);
+        let from = self.out_of_cold(view);
         timeline.change(Phase::Melting, from);
         let melting = Stage::Melting { from, from_level: self.idle_low.max(low) };
         if view.level >= soak { self.melting(view, timeline, from, low) } else { (melting, None) }
     }
 
-    fn out_of_idle(&self, view: &View<'_>) -> Timestamp {
+    fn out_of_cold(&self, view: &View<'_>) -> Timestamp {
         let earliest = self.idle_since.or(view.history.first_at()).unwrap_or(view.now);
         let left = |ground| {
             left_level(view.history, Move::Rise, ground, earliest, view.now, view.pace).unwrap_or(view.now)
@@ -155,7 +155,7 @@ impl Tracker {
         if !driven::is_restless(view.history, rough, (rough + RESTLESSNESS_SEEN).min(view.now)) {
             let asked = step.and_then(|step| asked::left_level(view, Move::Rise, step));
             let left = asked.unwrap_or_else(|| left(OUT_OF_IDLE)) - SHOWN_LATE;
-            return asked::not_before(view.history, step, left).max(earliest);
+            return asked::not_before(view, step, left).max(earliest);
         }
         let heated = driven::heated_from(view.history, earliest, view.now);
         let driven = heated.and_then(|heated| driven::left_level(view.history, heated, view.now));
@@ -173,10 +173,10 @@ impl Tracker {
         let soak = soak_from(view.next_limits);
         if view.level >= soak {
             let at = self.crossed(view, soak);
-            // Now that the whole rise is there, its foot is clearer than when it was noticed.
-            let dated = self.out_of_idle(view).min(at);
-            let is_seen = self.idle_since.is_some() || drifted(view.history, Move::Rise, from, dated);
-            let from = if is_seen { dated } else { from };
+            // Now that the whole rise is there, its foot is clearer than when it was noticed; a history may have begun with mere drift.
+            let dated = self.out_of_cold(view).min(at);
+            let drifted = || drifted(view.history, Move::Rise, from, dated, view.pace);
+            let from = if self.idle_since.is_some() || drifted() { dated } else { from };
             let begins = Turn::Begins(vec![(Phase::Melting, from), (Phase::Soak, at)]);
             return (Stage::Soak { from: at }, Some(begins));
         }

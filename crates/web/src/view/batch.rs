@@ -43,7 +43,7 @@ pub(crate) struct BatchView {
     pub end: Option<Moment>,
     /// Until its end, or as far as it is known.
     pub lasted: String,
-    /// Of one that has no end, although nothing has come of it for long.
+    /// Of one that has no end, although no good reading has come of it for long.
     pub unheard_since: Option<Moment>,
     pub standing: Chip,
     pub reasons: Vec<String>,

@@ -1,5 +1,6 @@
 //! What a message is read with: what the plant file says, the room values so far, what waits, and where the result goes.
 
+use model::Timestamp;
 use plant::{CurveRules, Machine, Source};
 
 use crate::decoder::{Machines, Readings, Rooms};
@@ -47,9 +48,29 @@ impl<'d> Desk<'d> {
         Ok(())
     }
 
+    /// Reads what has waited for the rooms of which a first value has come; the whole message has to be read before, which may tell more of them.
+    pub(crate) fn read_what_waited(&mut self, now: Timestamp) {
+        for id in self.rooms.take_first_came() {
+            let Ok(machine) = self.machines.find(id.as_str()) else { continue };
+            let of_machine =
+                |held: &Held| matches!(&held.wants, Wanted::Room(wanted) if wanted.machine == id);
+            for held in self.waiting.take(of_machine) {
+                self.decoded.let_go.push(held.number);
+                if let Wanted::Room(wanted) = &held.wants {
+                    self.readings(machine, &held.message).take_waiting(wanted, now);
+                }
+            }
+        }
+    }
+
     /// A held message will never be read.
-    pub(crate) fn give_up(&mut self, held: &Held, reason: String) {
+    pub(crate) fn give_up(&mut self, held: Held, reason: String) {
         self.decoded.let_go.push(held.number);
-        self.decoded.rejects.push(Reject::new(&held.message, reason));
+        let message = match held.wants {
+            Wanted::Birth { .. } => held.message,
+            // The topic of the message that it came in, and not of the one that was made for it.
+            Wanted::Room(wanted) => Message { topic: wanted.came_by, ..held.message },
+        };
+        self.decoded.rejects.push(Reject::new(&message, reason));
     }
 }

@@ -1,6 +1,6 @@
 //! The readings of one message: channel, time and value put together.
 
-use model::{Arrival, Channel, Content, Reading, Timestamp};
+use model::{Arrival, Channel, Content, Reading, Span, Timestamp};
 use plant::Machine;
 
 use crate::channel_value::Measured;
@@ -55,7 +55,7 @@ impl<'m, 'd> Readings<'m, 'd> {
         if at.is_none() && self.message.retained {
             return Ok(());
         }
-        let at = at.unwrap_or(self.message.arrived);
+        let (is_undated, at) = (at.is_none(), at.unwrap_or(self.message.arrived));
         let settings = self.machine.settings(channel);
         let value = match value {
             None => None,
@@ -64,22 +64,27 @@ impl<'m, 'd> Readings<'m, 'd> {
                 let room_c = self.desk.rooms.at(&self.machine.id, at);
                 // What the broker had kept is sent again, and is not kept here.
                 if room_c.is_none() && measured.needs_room() && !self.message.retained {
+                    let at = if is_undated { self.set_apart(channel, at) } else { at };
                     return self.wait_for_room(channel, unit, at, value);
                 }
                 measured.value(room_c)?
             }
         };
         let reading = Reading { machine: self.machine.id.clone(), channel, at, value };
-        let is_first_room = self.desk.rooms.note(self.machine, &reading);
+        self.desk.rooms.note(self.machine, &reading);
         self.desk.decoded.arrivals.push(Arrival {
             arrived: self.known_at,
             retained: self.message.retained,
             content: Content::Reading(reading),
         });
-        if is_first_room {
-            self.read_what_waited();
-        }
         Ok(())
+    }
+
+    /// The moment of an undated value that waits: its arrival, or a little later where another that waits has come in the same millisecond.
+    fn set_apart(&self, channel: Channel, arrived: Timestamp) -> Timestamp {
+        let same = |wanted: &Uncompensated| wanted.machine == self.machine.id && wanted.channel == channel;
+        let newest = self.desk.waiting.for_room().filter(|wanted| same(wanted)).map(|wanted| wanted.at).max();
+        newest.map_or(arrived, |newest| arrived.max(newest + Span::from_millis(1)))
     }
 
     /// Only this value waits, and not the message that it came in.
@@ -96,6 +101,7 @@ impl<'m, 'd> Readings<'m, 'd> {
             unit: unit.map(str::to_owned),
             at,
             value,
+            came_by: self.message.topic.clone(),
         };
         let message = Message {
             topic: format!("{}/{}/{channel}", self.desk.root, self.machine.id),
@@ -106,19 +112,12 @@ impl<'m, 'd> Readings<'m, 'd> {
         self.desk.hold(Wanted::Room(wanted), &message)
     }
 
-    /// The room is known from now on.
-    fn read_what_waited(&mut self) {
-        let of_machine =
-            |wanted: &Wanted| matches!(wanted, Wanted::Room(wanted) if wanted.machine == self.machine.id);
-        for held in self.desk.waiting.take(|held| of_machine(&held.wants)) {
-            let Wanted::Room(wanted) = &held.wants else { continue };
-            self.desk.decoded.let_go.push(held.number);
-            let mut readings = self.desk.readings(self.machine, &held.message);
-            readings.known_at = self.message.arrived;
-            let Uncompensated { machine: _, channel, unit, at, value } = wanted;
-            if let Err(reason) = readings.take(*channel, unit.as_deref(), Some(*at), Some(*value)) {
-                readings.reject(reason);
-            }
+    /// Takes what has waited and can be read `now`.
+    pub(crate) fn take_waiting(&mut self, wanted: &Uncompensated, now: Timestamp) {
+        self.known_at = now;
+        let taken = self.take(wanted.channel, wanted.unit.as_deref(), Some(wanted.at), Some(wanted.value));
+        if let Err(reason) = taken {
+            self.reject(reason);
         }
     }
 }

@@ -13,28 +13,39 @@ pub(crate) const MOST_KEPT: usize = 10_000;
 
 /// Room values by machine, °C.
 #[derive(Debug, Default)]
-pub(crate) struct Rooms(HashMap<MachineId, BTreeMap<Timestamp, f64>>);
+pub(crate) struct Rooms {
+    known: HashMap<MachineId, BTreeMap<Timestamp, f64>>,
+    /// Of these a first value has come.
+    first_came: Vec<MachineId>,
+}
 
 impl Rooms {
     /// The newest value that was measured at `at` or before, or else the first one after it, °C.
     pub(crate) fn at(&self, machine: &MachineId, at: Timestamp) -> Option<f64> {
-        let known = self.0.get(machine)?;
+        let known = self.known.get(machine)?;
         let before = known.range(..=at).next_back();
         before.or_else(|| known.range(at..).next()).map(|(_, celsius)| *celsius)
     }
 
-    /// Remembers a room value, if the machine needs one. Is it the first one?
-    pub(crate) fn note(&mut self, machine: &Machine, reading: &Reading) -> bool {
-        let (Channel::Room, Some(celsius)) = (reading.channel, reading.value) else { return false };
+    /// The machines of which a first value has come since this was asked last.
+    pub(crate) fn take_first_came(&mut self) -> Vec<MachineId> {
+        std::mem::take(&mut self.first_came)
+    }
+
+    /// Remembers a room value, if the machine needs one.
+    pub(crate) fn note(&mut self, machine: &Machine, reading: &Reading) {
+        let (Channel::Room, Some(celsius)) = (reading.channel, reading.value) else { return };
         if !needs_room(machine) {
-            return false;
+            return;
         }
-        let known = self.0.entry(machine.id.clone()).or_default();
+        let known = self.known.entry(machine.id.clone()).or_insert_with(|| {
+            self.first_came.push(machine.id.clone());
+            BTreeMap::new()
+        });
         known.insert(reading.at, celsius);
         if MOST_KEPT < known.len() {
             known.pop_first();
         }
-        known.len() == 1
     }
 }
 
@@ -110,7 +121,7 @@ mod tests {
         (0..=most)
             .rev()
             .for_each(|second| decoder.remember(&room(second, if second == 0 { 1.0 } else { 20.0 })));
-        let known = &decoder.rooms.0[&"birch".parse().unwrap()];
+        let known = &decoder.rooms.known[&"birch".parse().unwrap()];
         assert_eq!((known.len(), known.first_key_value()), (MOST_KEPT, Some((&room(1, 20.0).at, &20.0))));
     }
 }

@@ -149,8 +149,42 @@ fn what_waits_in_vain_is_told() {
     let paused = story.decoder.pause();
     assert_eq!((story.told(paused).as_str(), story.kept.len()), ("", 1), "another process goes on");
     let last = story.decoder.finish();
-    assert!(story.told(last).ends_with("before it, and the stream ended before that"));
+    assert!(story.told(last).ends_with("before it, and the stream ended before one came"));
     assert!(story.kept.is_empty());
+}
+
+/// A queue of an outage comes in one millisecond, and bare numbers say nothing of their time.
+#[test]
+fn bare_values_of_one_millisecond_are_set_apart() {
+    let mut story = Story::new();
+    for _ in 0..3 {
+        story.send(0, "alder/jacket", TEN_DEGREES_MORE);
+    }
+    story.send(0, "birch/jacket", TEN_DEGREES_MORE);
+    assert_eq!(
+        story.send(1_000, "alder/room", "20"),
+        "alder room 20.0 of 1 at 1, alder jacket 30.0 of 0 at 1, alder jacket 30.0 of 0.001 at 1, alder jacket 30.0 of 0.002 at 1"
+    );
+}
+
+/// What a logger has kept comes channel after channel: each value is read by the room of its own time, and not by the first that is told.
+#[test]
+fn the_whole_message_is_read_before_what_waits_for_its_rooms() {
+    let pack = r#"[{"n":"jacket","t":-60,"v":0.405},{"n":"jacket","v":0.405},{"n":"room","t":-60,"v":20},{"n":"room","v":30}]"#;
+    let told = Story::new().send(60_000, "alder", pack);
+    assert_eq!(
+        told,
+        "alder room 20.0 of 0 at 60, alder room 30.0 of 60 at 60, alder jacket 30.0 of 0 at 60, alder jacket 39.9 of 60 at 60"
+    );
+}
+
+/// It is told by the topic under which it came.
+#[test]
+fn a_reject_of_what_waited_names_its_own_topic() {
+    let mut story = Story::new();
+    story.send(0, "alder", r#"[{"n":"jacket","v":0.405}]"#);
+    let last = story.decoder.finish();
+    assert_eq!(last.rejects[0].topic, "works/alder");
 }
 
 /// It is sent again with every subscription.

@@ -268,7 +268,7 @@ fn what_waits_in_vain_is_rejected_with_the_reason() {
     ]);
     let decoded = story.decoder.finish();
     assert_eq!(decoded.rejects.len(), 1);
-    assert!(decoded.rejects[0].reason.ends_with("and the stream ended before that"));
+    assert!(decoded.rejects[0].reason.ends_with("and the stream ended before one came"));
 }
 
 #[test]
