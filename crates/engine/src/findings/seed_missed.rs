@@ -141,8 +141,8 @@ mod tests {
     fn a_logger_that_tells_whatever_moves_has_seen_the_whole_way() {
         let phase = |minute: i32| match minute {
             ..5 => "soak",
-            ..70 => "cooling",
-            ..80 => "settling",
+            5..70 => "cooling",
+            70..80 => "settling",
             _ => "working",
         };
         // A fifth of a degree every minute on the way down, and what it is every three minutes otherwise.
