@@ -1,0 +1,193 @@
+//! How a sender reports: how long may pass between two of its readings before something is missing.
+
+use std::collections::VecDeque;
+
+use model::{Span, Timestamp};
+use serde::{Deserialize, Serialize};
+
+use crate::bounded::remember;
+
+/// Five usual intervals, or this if it is longer (contract, section 6).
+pub(super) const SHORTEST: Span = Span::from_secs(60);
+pub(super) const USUAL_INTERVALS: i64 = 5;
+/// Messages may be so late by default (contract, section 6), and then intervals differ by that though the sender has but one.
+pub(super) const LATE: Span = Span::from_secs(15);
+/// Enough for a median that neither a burst nor a pause moves.
+pub(super) const REMEMBERED: usize = 31;
+/// A sender is unsteady where nine in ten of its intervals are not below this many usual ones.
+pub(super) const UNSTEADY: i64 = 2;
+/// ... or, of at least so many, where the shortest of the longest quarter is not below this many times the longest of the shortest quarter.
+pub(super) const SHOWN_BY: usize = 12;
+const UNEVEN: i64 = 3;
+/// Fewer intervals say nothing of what is usual.
+pub(super) const FEWEST: usize = 3;
+/// So many pauses over the limit among so many arrivals are an unsteady sender's way, not a fault each time ...
+const PAUSES: usize = 4;
+const AMONG: u64 = 1_000;
+/// ... and more than the longest of them by this much is missing something, up to this length.
+const OVER_PAUSES: i64 = 3;
+const LONGEST: Span = Span::from_mins(30);
+/// A logger that tells only what has moved goes on to do so (start value).
+const TELLS_MOVES_FOR: Span = Span::from_hours(24);
+/// So many of the longest intervals, alike within this share, are its signs of life.
+const SIGNS_OF_LIFE: usize = 2;
+const ALIKE: f64 = 0.02;
+/// A logger that reports on change says something every ten minutes as a rule (common practice, no source), and half as much again.
+pub(super) const SAYS_SOMETHING: Span = Span::from_mins(15);
+/// Arrivals closer than this come in a bundle, or twice, and are no interval.
+pub(super) const BUNDLED: Span = Span::from_millis(500);
+
+/// What is known of a sender.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Habit {
+    pub(super) last: Option<Timestamp>,
+    pub(super) intervals: Vec<Span>,
+    /// The same, with the silences that were told among them.
+    pub(super) came: Vec<Span>,
+    pub(super) usual: Option<Span>,
+    /// Its intervals are uneven now, and the arrival at which they last were.
+    pub(super) is_unsteady: bool,
+    unsteady_at: Option<u64>,
+    /// It told only what had moved, then.
+    told_moves_at: Option<Timestamp>,
+    /// How far apart its signs of life were.
+    sign_of_life: Option<Span>,
+    /// Arrivals so far, and those of the newest that ended a pause, with its length.
+    arrivals: u64,
+    pauses: VecDeque<(u64, Span)>,
+}
+
+impl Habit {
+    /// A reading came; `was_told`: it ends a silence that had been told.
+    pub(super) fn arrived(&mut self, at: Timestamp, was_told: bool) {
+        self.arrivals += 1;
+        if let Some(last) = self.last.replace(at) {
+            self.note_pause(at - last);
+            if at - last >= BUNDLED {
+                self.note_interval(at - last, was_told);
+            }
+        }
+    }
+
+    /// [`Habit::arrived`] for each of these arrivals, which [`Steady`](super::Steady) has found to be steady.
+    pub(super) fn arrived_steadily(&mut self, times: impl IntoIterator<Item = Timestamp>) {
+        let before = self.arrivals;
+        for at in times {
+            self.arrivals += 1;
+            let interval = self.last.replace(at).map(|last| at - last);
+            self.intervals.extend(interval);
+        }
+        if self.arrivals == before {
+            return;
+        }
+        let old = self.intervals.len().saturating_sub(REMEMBERED);
+        self.intervals.drain(..old);
+        self.came.clone_from(&self.intervals);
+        self.usual = Some(sorted(&self.intervals)[REMEMBERED / 2]);
+        self.forget_pauses();
+    }
+
+    /// Its readings up to then were each a move.
+    pub(super) fn tells_moves(&mut self, at: Timestamp) {
+        self.told_moves_at = Some(at);
+    }
+
+    fn note_interval(&mut self, interval: Span, was_told: bool) {
+        remember(&mut self.came, interval, REMEMBERED);
+        let came = sorted(&self.came);
+        let is_uneven =
+            came.len() >= SHOWN_BY && are_uneven(came[came.len() / 4], came[came.len() * 3 / 4], UNEVEN);
+        // A silence that was told is not an interval of a steady sender, unless most of its intervals were told.
+        if !was_told {
+            remember(&mut self.intervals, interval, REMEMBERED);
+            let intervals = sorted(&self.intervals);
+            let usual = intervals[intervals.len() / 2];
+            self.usual = Some(usual);
+            self.is_unsteady = are_uneven(usual, intervals[intervals.len() * 9 / 10], UNSTEADY);
+        } else if came[came.len() / 2] >= self.usual_limit() {
+            self.usual = Some(came[came.len() / 2]);
+        }
+        if self.is_on_change() {
+            self.sign_of_life = sign_of_life(&came).or(self.sign_of_life);
+        }
+        if is_uneven || self.is_unsteady && self.intervals.len() == REMEMBERED {
+            self.is_unsteady = true;
+            self.unsteady_at = Some(self.arrivals);
+        }
+    }
+
+    /// How long may pass between two readings before something is missing.
+    pub(super) fn limit(&self) -> Span {
+        self.usual_limit().max(self.pausing_limit())
+    }
+
+    /// The same for a sender with one interval; `None` for one that pauses as a rule: what it keeps to itself has not changed.
+    pub(super) fn steady_limit(&self) -> Option<Span> {
+        (!self.is_pausing()).then(|| self.usual_limit())
+    }
+
+    fn usual_limit(&self) -> Span {
+        self.usual.map_or(SHORTEST, |usual| SHORTEST.max(usual * USUAL_INTERVALS))
+    }
+
+    /// Has it lately had no one interval?
+    pub(super) fn is_pausing(&self) -> bool {
+        self.unsteady_at.is_some_and(|arrival| arrival + AMONG >= self.arrivals)
+    }
+
+    fn is_on_change(&self) -> bool {
+        self.told_moves_at.zip(self.last).is_some_and(|(told, last)| last - told <= TELLS_MOVES_FOR)
+    }
+
+    /// Of a sender that pauses as a rule, or shows by signs of life how long it may.
+    fn pausing_limit(&self) -> Span {
+        let by_signs = self.sign_of_life.filter(|_| self.is_on_change());
+        if !self.is_pausing() {
+            return by_signs.map_or(Span::ZERO, several);
+        }
+        let longest =
+            self.pauses.iter().map(|(_, pause)| *pause).max().filter(|_| self.pauses.len() >= PAUSES);
+        if let Some(longest) = longest {
+            return by_signs.map_or(Span::ZERO, several).max(longest * OVER_PAUSES / 2);
+        }
+        let came = sorted(&self.came);
+        let long = came.get(came.len() * 9 / 10).copied().filter(|_| !self.is_on_change());
+        by_signs.or(long).map_or(SAYS_SOMETHING, several)
+    }
+
+    fn note_pause(&mut self, pause: Span) {
+        self.forget_pauses();
+        if self.is_unsteady && pause >= self.usual_limit() && pause <= LONGEST {
+            self.pauses.push_back((self.arrivals, pause));
+        }
+    }
+
+    fn forget_pauses(&mut self) {
+        while self.pauses.front().is_some_and(|(arrival, _)| arrival + AMONG < self.arrivals) {
+            self.pauses.pop_front();
+        }
+    }
+}
+
+/// Five of them, but no more than who pauses is given.
+fn several(intervals: Span) -> Span {
+    SAYS_SOMETHING.min(intervals * USUAL_INTERVALS)
+}
+
+/// The longest of sorted intervals, where several are alike and much longer than the usual one.
+fn sign_of_life(sorted: &[Span]) -> Option<Span> {
+    let (longest, least) = (*sorted.last()?, *sorted.get(sorted.len().checked_sub(SIGNS_OF_LIFE)?)?);
+    let alike = (longest - least).as_secs_f64() <= ALIKE * longest.as_secs_f64();
+    (alike && are_uneven(sorted[sorted.len() / 2], longest, UNSTEADY)).then_some(longest)
+}
+
+/// Is the longer interval so many times the shorter, and longer than being late makes it?
+fn are_uneven(shorter: Span, longer: Span, times: i64) -> bool {
+    longer >= shorter * times && longer >= shorter + LATE
+}
+
+fn sorted(intervals: &[Span]) -> Vec<Span> {
+    let mut sorted = intervals.to_vec();
+    sorted.sort_unstable();
+    sorted
+}
