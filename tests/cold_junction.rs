@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use model::{Channel, Timestamp};
 use testkit::{Mosquitto, wait_until};
@@ -48,15 +48,26 @@ fn is_known(data: &Path, seconds: &[i64]) -> bool {
     chocolate(data).keys().copied().collect::<Vec<_>>() == seconds
 }
 
+struct Works {
+    broker: Mosquitto,
+    plant_file: PathBuf,
+    data: PathBuf,
+}
+
+fn works(folder: &Path) -> Works {
+    let broker_folder = folder.join("broker");
+    fs::create_dir(&broker_folder).unwrap();
+    let broker = Mosquitto::start_persistent(&broker_folder, &[]);
+    let (plant_file, data) = (folder.join("plant.toml"), folder.join("data"));
+    fs::write(&plant_file, plant(&broker.url(), "Tern Street works")).unwrap();
+    Works { broker, plant_file, data }
+}
+
 /// What a probe says before the room does is on disk before it is acknowledged, and is read by the first room value, whichever process hears it.
 #[test]
 fn a_probe_that_speaks_before_its_room_loses_nothing() {
     let folder = tempfile::tempdir().unwrap();
-    let broker_folder = folder.path().join("broker");
-    fs::create_dir(&broker_folder).unwrap();
-    let broker = Mosquitto::start_persistent(&broker_folder, &[]);
-    let (plant_file, data) = (folder.path().join("plant.toml"), folder.path().join("data"));
-    fs::write(&plant_file, plant(&broker.url(), "Tern Street works")).unwrap();
+    let Works { broker, plant_file, data } = works(folder.path());
     let publish = |records: &str| publish(folder.path(), &broker.url(), records);
     let held = || {
         let file = rusqlite::Connection::open(data.join("journal.db")).unwrap();
@@ -83,11 +94,7 @@ fn a_probe_that_speaks_before_its_room_loses_nothing() {
 #[test]
 fn the_room_is_remembered_over_a_stop_and_another_plant_file() {
     let folder = tempfile::tempdir().unwrap();
-    let broker_folder = folder.path().join("broker");
-    fs::create_dir(&broker_folder).unwrap();
-    let broker = Mosquitto::start_persistent(&broker_folder, &[]);
-    let (plant_file, data) = (folder.path().join("plant.toml"), folder.path().join("data"));
-    fs::write(&plant_file, plant(&broker.url(), "Tern Street works")).unwrap();
+    let Works { broker, plant_file, data } = works(folder.path());
     let publish = |records: &str| publish(folder.path(), &broker.url(), records);
 
     let service = Service::start(&plant_file, &data);

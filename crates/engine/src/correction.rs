@@ -115,8 +115,8 @@ fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Ke
     for &(at, channel, value) in tidy.rows.iter().take_while(|(at, _, _)| wanted(*at)) {
         let passes = if channel == Channel::Chocolate {
             silent.arrived(at);
-            if kept.pace.surely_tells_moves() {
-                silent.tells_moves(at);
+            if kept.pace.is_surely_on_change() {
+                silent.note_on_change(at);
             }
             sieve.look(at, value, &kept.history, silent.steady_limit()).and_then(|(_, value)| value)
         } else {

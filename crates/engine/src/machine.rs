@@ -336,8 +336,8 @@ impl MachineWatch {
         self.let_pass(tick.at);
         self.last_chocolate = Some(tick.at);
         let gap = self.pace.step(tick.at);
-        if self.pace.surely_tells_moves() {
-            self.silent.tells_moves(tick.at);
+        if self.pace.is_surely_on_change() {
+            self.silent.note_on_change(tick.at);
         }
         let level = self.history.level(tick.at).unwrap_or(chocolate);
         let limits = self.limits(setting);

@@ -60,7 +60,7 @@ impl HeldRise {
             Reason::None => None,
         };
         let rises = |faster_than: f64| {
-            let unseen = self.rising_since.is_some() && !pace.tells_moves();
+            let unseen = self.rising_since.is_some() && !pace.is_on_change();
             slope(now, history, pace).map_or(unseen, |slope| slope > faster_than)
         };
         let rising = held.filter(|&(faster_than, _)| holds && rises(faster_than));

@@ -93,8 +93,8 @@ fn a_cold_charge_that_drifts_is_not_melting_yet() {
     assert!((melting - 35.0).abs() < 2.0, "{melting}");
 }
 
-/// Held at 31.5 °C by a probe that is read once a minute and flickers by a tenth; a quarter of an hour before it is melted again at minute 240, one reading is
-/// three tenths too cold and the next but one as much too warm.
+/// Held at 31.5 °C by a probe that is read once a minute and flickers by a tenth; a quarter of an hour before it is melted again at minute 240, one
+/// reading is three tenths too cold and the next but one as much too warm.
 #[test]
 fn one_warm_reading_of_a_flickering_logger_is_no_rise() {
     let flicker = [0.1, -0.12, 0.03, 0.09, -0.07, -0.09, 0.06];

@@ -120,38 +120,33 @@ impl Decoder {
             self.waiting.skip_to(newest.number);
         }
         for HeldMessage { number, message } in held {
-            let is_sparkplug = topic::parse(&message.topic, &self.root) == Topic::SparkplugB;
-            let kept = match is_sparkplug {
-                true => {
-                    let (sparkplug, mut desk) = self.at_desk(&mut decoded);
-                    sparkplug.restore(number, &message, &mut desk).map(|()| true)
+            let outcome = if topic::parse(&message.topic, &self.root) == Topic::SparkplugB {
+                let (sparkplug, mut desk) = self.at_desk(&mut decoded);
+                match sparkplug.restore(number, &message, &mut desk) {
+                    Ok(()) => continue,
+                    never_read => never_read,
                 }
+            } else {
                 // It waits again if it has to, under another number.
-                false => self.decode_into(&message, &mut decoded).map(|()| false),
+                self.decode_into(&message, &mut decoded)
             };
-            if let Err(reason) = &kept {
-                decoded.rejects.push(Reject::new(&message, reason.as_str()));
+            if let Err(reason) = outcome {
+                decoded.rejects.push(Reject::new(&message, reason));
             }
-            if kept != Ok(true) {
-                decoded.let_go.push(number);
-            }
+            decoded.let_go.push(number);
         }
         decoded
     }
 
     /// The process ends, and another goes on: what was held back only for caution is read, and the rest stays held.
     pub fn pause(&mut self) -> Decoded {
-        self.beside_messages(|sparkplug, desk| {
-            sparkplug.pause(desk);
-            desk.read_what_waited(sparkplug.newest());
-        })
+        self.beside_messages(pause)
     }
 
     /// No more messages come: what still waits is read as well as can be, and the rest rejected.
     pub fn finish(&mut self) -> Decoded {
         self.beside_messages(|sparkplug, desk| {
-            sparkplug.pause(desk);
-            desk.read_what_waited(sparkplug.newest());
+            pause(sparkplug, desk);
             for held in desk.waiting.take(|_| true) {
                 let reason = held.wants.comes_no_more();
                 desk.give_up(held, reason);
@@ -199,6 +194,11 @@ impl Decoder {
             Topic::Foreign => decode_foreign(message, &mut desk),
         }
     }
+}
+
+fn pause(sparkplug: &mut sparkplug::Host, desk: &mut Desk<'_>) {
+    sparkplug.pause(desk);
+    desk.read_what_waited(sparkplug.newest());
 }
 
 /// A topic outside the root: what the sources that match it make of it.

@@ -84,10 +84,6 @@ impl Wanted {
         format!("{}, and {too_many}", self.before())
     }
 
-    fn is_like(&self, other: &Wanted) -> bool {
-        matches!(self, Wanted::Room(_)) == matches!(other, Wanted::Room(_))
-    }
-
     /// Why what has waited too long is rejected.
     pub(crate) fn has_not_come(&self) -> String {
         let advice = match self {
@@ -109,7 +105,16 @@ impl Wanted {
 #[derive(Debug, Default)]
 pub(crate) struct Waiting {
     queue: VecDeque<Held>,
+    for_births: Taken,
+    for_rooms: Taken,
     newest: u64,
+}
+
+/// What is taken of the space for one kind.
+#[derive(Debug, Default)]
+struct Taken {
+    messages: usize,
+    bytes: usize,
 }
 
 impl Waiting {
@@ -120,13 +125,10 @@ impl Waiting {
     /// Lets a message wait, and numbers it.
     ///
     /// # Errors
-    /// A plain sentence if there is no room.
+    /// A plain sentence if there is no space.
     pub(crate) fn hold(&mut self, wants: Wanted, message: &Message) -> Result<u64, String> {
-        let (mut like, mut bytes) = (0, size(message));
-        for held in self.queue.iter().filter(|held| held.wants.is_like(&wants)) {
-            (like, bytes) = (like + 1, bytes + size(&held.message));
-        }
-        if like >= MOST_WAITING || MOST_BYTES < bytes {
+        let taken = self.taken(&wants);
+        if taken.messages >= MOST_WAITING || MOST_BYTES < taken.bytes + size(message) {
             return Err(wants.is_full());
         }
         let number = self.newest + 1;
@@ -134,9 +136,12 @@ impl Waiting {
         Ok(number)
     }
 
-    /// Takes one that has waited before, with its number; room was made for it then.
+    /// Takes one that has waited before, with its number; there was space for it then.
     pub(crate) fn put_back(&mut self, held: Held) {
         self.skip_to(held.number);
+        let taken = self.taken(&held.wants);
+        taken.messages += 1;
+        taken.bytes += size(&held.message);
         self.queue.push_back(held);
     }
 
@@ -157,6 +162,7 @@ impl Waiting {
     pub(crate) fn take(&mut self, is_wanted: impl Fn(&Held) -> bool) -> Vec<Held> {
         let (wanted, rest): (Vec<Held>, Vec<Held>) = self.queue.drain(..).partition(|held| is_wanted(held));
         self.queue = rest.into();
+        wanted.iter().for_each(|held| self.give_space(held));
         wanted
     }
 
@@ -165,9 +171,23 @@ impl Waiting {
         let is_over = |arrived: Timestamp| LONGEST <= now - arrived || LONGEST <= arrived - now;
         let mut expired = Vec::new();
         while let Some(held) = self.queue.pop_front_if(|held| is_over(held.message.arrived)) {
+            self.give_space(&held);
             expired.push(held);
         }
         expired
+    }
+
+    fn taken(&mut self, wants: &Wanted) -> &mut Taken {
+        match wants {
+            Wanted::Birth { .. } => &mut self.for_births,
+            Wanted::Room(_) => &mut self.for_rooms,
+        }
+    }
+
+    fn give_space(&mut self, held: &Held) {
+        let taken = self.taken(&held.wants);
+        taken.messages -= 1;
+        taken.bytes -= size(&held.message);
     }
 }
 
@@ -221,7 +241,7 @@ mod tests {
     }
 
     #[test]
-    fn the_room_is_bounded_in_number_and_bytes() {
+    fn the_space_is_bounded_in_number_and_bytes() {
         let mut waiting = Waiting::default();
         assert!(hold(&mut waiting, "alder", 0, MOST_BYTES + 1).is_err());
         for _ in 0..MOST_WAITING {

@@ -104,7 +104,7 @@ pub(crate) struct Moment<'a> {
     /// The display's step, °C; 0 while it is not known.
     pub(crate) grain: f64,
     /// Its logger tells what has moved: while nothing came, nothing did.
-    pub(crate) tells_moves: bool,
+    pub(crate) on_change: bool,
 }
 
 impl<'a> Moment<'a> {

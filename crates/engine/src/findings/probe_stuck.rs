@@ -19,7 +19,8 @@ const HABIT_FROM: Span = Span::from_mins(30);
 const JACKET_MOVE: f64 = 2.0;
 /// By the middle of the ten minutes it has made so much of its way: one that has only just turned has not reached the probe yet.
 const UNDER_WAY: f64 = 0.1;
-/// A jacket that goes to and fro has a longer way than this many times what it has moved, by its means over so many pieces of those minutes.
+/// A jacket that goes to and fro has a longer way than this many times what it has moved, by its means over so many pieces of those minutes (start
+/// values).
 const ONE_WAY: f64 = 1.5;
 const PIECES: i64 = 5;
 /// Ends of the ten minutes over which the jacket's means are taken.
@@ -151,9 +152,9 @@ fn jacket_move(history: &History, from: Timestamp, to: Timestamp) -> Option<f64>
     let half = jacket(middle - JACKET_ENDS, middle + JACKET_ENDS)?;
     let last = jacket(to - JACKET_ENDS, to).or_else(|| jacket(to - HOLDS, to))?;
     let moved = last - first;
-    let pieces: Vec<f64> = (0..PIECES)
-        .filter_map(|i| jacket(from + (to - from) / PIECES * i, from + (to - from) / PIECES * (i + 1)))
-        .collect();
+    let piece = (to - from) / PIECES;
+    let pieces: Vec<f64> =
+        (0..PIECES).filter_map(|i| jacket(from + piece * i, from + piece * (i + 1))).collect();
     let way: f64 = pieces.windows(2).map(|pair| (pair[1] - pair[0]).abs()).sum();
     let one_way = (half - first) * (last - half) >= 0.0 && way <= ONE_WAY * moved.abs();
     (one_way && (half - first).abs() >= UNDER_WAY * moved.abs()).then_some(moved)

@@ -2,8 +2,8 @@
 //! on the way (contract, section 6).
 //!
 //! Without seed the curve is smooth and the temperature right, and still nothing sets (common practice, no source). The dip is the one of the
-//! measure `seed_dip_c`. Where readings are far apart, or some are missing on the way, a dip may have passed unseen, and nothing is said, but for a logger
-//! that tells whatever moves; nor where the way down is not smooth enough to say that there was none.
+//! measure `seed_dip_c`. Where readings are far apart, or some are missing on the way, a dip may have passed unseen, and nothing is said; a logger on
+//! change has told whatever moved. Nor is anything said where the way down is not smooth enough to say that there was no dip.
 //! Over when somebody reports the seed, when a temper test passes, or when the charge leaves its working phase.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
@@ -79,7 +79,7 @@ fn cooled_without_dip(m: &Moment<'_>) -> Option<f64> {
     let to = m.phase_since;
     let times: Vec<Timestamp> = m.history.chocolate(from, to).map(|(at, _)| at).collect();
     let is_often = m.spacing <= DIP_SEEN;
-    let seen = m.tells_moves || is_often && times.windows(2).all(|pair| pair[1] - pair[0] <= FARTHEST);
+    let seen = m.on_change || is_often && times.windows(2).all(|pair| pair[1] - pair[0] <= FARTHEST);
     (seen && times.len() > 2 && batch.way_down(from, to).is_smooth(m.grain))
         .then(|| (to - from).as_mins_f64())
 }
@@ -136,9 +136,10 @@ mod tests {
         judged(&without(40..42), |_| {}, &expect![""]);
     }
 
-    /// Once it is down nothing comes for three minutes at a time: of a logger that tells whatever moves by two tenths that says enough, of another it does not.
+    /// Once it is down nothing comes for three minutes at a time: of a logger on change, which tells of two tenths, that says enough; of another it
+    /// does not.
     #[test]
-    fn a_logger_that_tells_whatever_moves_has_seen_the_whole_way() {
+    fn a_logger_on_change_has_seen_the_whole_way() {
         let phase = |minute: i32| match minute {
             ..5 => "soak",
             5..70 => "cooling",
@@ -152,7 +153,7 @@ mod tests {
             .map(|minute| format!("{} {minute}:00 {:.1}", phase(minute), celsius(minute)))
             .collect();
         let script = told.join(" | ");
-        judged(&script, |m| m.tells_moves = true, &expect!["87:05 raise seed-missed from 81:00"]);
+        judged(&script, |m| m.on_change = true, &expect!["87:05 raise seed-missed from 81:00"]);
         judged(&script, |_| {}, &expect![""]);
     }
 

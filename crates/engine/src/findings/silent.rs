@@ -2,12 +2,12 @@
 //! `idle`; raised at the last arrival plus the limit (contract, section 6).
 //!
 //! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
-//! median of the last arrivals; of uneven ones, a reading by hand among them, it is one that only one in ten exceeds. Who tells only what has moved has no
-//! one interval and is quiet for longer again and again without anything being wrong. Such a sender is known by its readings: it is given
-//! [`habit::SAYS_SOMETHING`] where its intervals are uneven, and five of its signs of life once two have come alike. When pauses of uneven senders have been
-//! learned, half as much again as the longest of them is the limit. A sender with a steady interval that is cut off several times is not such a one. After its
-//! first readings a sender has no usual interval, and is not missed. A message that the broker had kept says nothing about whether the sender is
-//! alive.
+//! median of the last arrivals; of uneven ones, a reading by hand among them, it is one that only one in ten exceeds. A logger on change tells only
+//! what has moved: it has no one interval and is quiet for longer again and again without anything being wrong. It is known by its readings, and is
+//! given [`habit::SAYS_SOMETHING`] where its intervals are uneven, and five of its signs of life once two have come alike. When pauses of an uneven
+//! sender have been learned, half as much again as the longest of them is the limit. A sender with a steady interval that is cut off several times
+//! is not such a one. After its first readings a sender has no usual interval, and is not missed. A message that the broker had kept says nothing
+//! about whether the sender is alive.
 
 mod habit;
 mod steady;
@@ -33,9 +33,9 @@ impl Silent {
         if was_told { Verdict::Over(at) } else { Verdict::Quiet }
     }
 
-    /// Its readings up to then were each a move.
-    pub(crate) fn tells_moves(&mut self, at: Timestamp) {
-        self.habit.tells_moves(at);
+    /// Its newest readings, up to then, were those of a logger on change.
+    pub(crate) fn note_on_change(&mut self, at: Timestamp) {
+        self.habit.on_change_at = Some(at);
     }
 
     /// Looks ahead, if the sender is steady.
@@ -170,7 +170,7 @@ mod tests {
         let mut uneven = silent.clone();
         let missed = raised(uneven.step(at(now + 900), Phase::Working)).0 - at(now);
         assert!((150.0..230.0).contains(&missed.as_secs_f64()), "five long intervals: {missed:?}");
-        silent.tells_moves(at(now));
+        silent.note_on_change(at(now));
         assert_eq!(silent.step(at(now + 600), Phase::Working), Verdict::Quiet);
         assert_eq!(raised(silent.step(at(now + 900), Phase::Working)).0, at(now + 900));
     }
@@ -183,7 +183,7 @@ mod tests {
         for i in 0..40 {
             silent.arrived(at(i * 15));
         }
-        silent.tells_moves(at(585));
+        silent.note_on_change(at(585));
         let told: Vec<i64> = (1..=6)
             .filter(|sign| {
                 let verdict = silent.step(at(585 + 120 * sign), Phase::Soak);

@@ -80,7 +80,7 @@ pub(crate) fn moment<'a>(
         longest_gap: Span::from_secs(60),
         spacing: Span::from_secs(5),
         grain: 0.0,
-        tells_moves: false,
+        on_change: false,
     }
 }
 

@@ -62,7 +62,7 @@ impl MachineWatch {
             longest_gap: self.longest_gap(),
             spacing: self.pace.of_readings(1),
             grain: self.pace.grain(),
-            tells_moves: self.pace.tells_moves(),
+            on_change: self.pace.is_on_change(),
         };
         let mut told = Told::default();
         self.process.step(&moment, &mut told);

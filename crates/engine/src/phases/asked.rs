@@ -37,8 +37,8 @@ impl Step {
 /// What shows so shortly before the step that asked for it came after it: a slow start is dated back by what a usual probe shows it late.
 const SHORTLY: Span = Span::from_mins(5);
 
-/// `left`, where the chocolate seems to have left its level, but not shortly before anybody asked, nor before that where nothing was heard of it when
-/// somebody did.
+/// `left`, where the chocolate seems to have left its level, but not shortly before anybody asked, nor before that where nothing was heard of it
+/// when somebody did.
 pub(super) fn not_before(view: &View<'_>, step: Option<Step>, left: Timestamp) -> Timestamp {
     let before = SHORTLY.max(view.pace.longest_gap());
     let unheard = |asked: Timestamp| view.history.chocolate(asked - before, asked).next().is_none();

@@ -46,7 +46,7 @@ const MOVES_FOR_GRAIN: usize = 40;
 /// Fewer of them say nothing of it yet.
 const GRAIN_SHOWN_BY: usize = 5;
 
-/// A logger that tells only what has moved.
+/// A logger on change: it tells only what has moved.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 struct OnChange {
     /// Its usual move, °C.
@@ -140,23 +140,23 @@ impl Pace {
     }
 
     /// Does it tell what has moved, and nothing while nothing does?
-    pub(crate) fn tells_moves(&self) -> bool {
+    pub(crate) fn is_on_change(&self) -> bool {
         self.on_change.is_some()
     }
 
     /// The same, beyond doubt.
-    pub(crate) fn surely_tells_moves(&self) -> bool {
+    pub(crate) fn is_surely_on_change(&self) -> bool {
         self.on_change.is_some_and(|on_change| on_change.is_sure)
     }
 
     /// Are readings so far apart that what lies between them is drawn as a straight line?
     pub(crate) fn is_sparse(&self) -> bool {
-        self.on_change.is_some() || self.usual >= SPARSE
+        self.is_on_change() || self.usual >= SPARSE
     }
 
     /// Does it report by the minute at least, and not only what has moved?
     pub(crate) fn is_by_the_minute(&self) -> bool {
-        self.on_change.is_none() && self.usual <= BY_THE_MINUTE
+        !self.is_on_change() && self.usual <= BY_THE_MINUTE
     }
 
     /// A move that is noise to a probe that flickers by `noise`, °C: less than two steps of a logger that tells only what has moved.

@@ -35,7 +35,7 @@ pub(super) fn rested_since(
         for rests in [RESTS, RESTS * 2].into_iter().filter(|rests| from <= end - *rests) {
             let is_slow = |line: &Line| line.slope.abs() < at_rest;
             let Some(line) = view.history.line(end, rests).filter(is_slow) else { break };
-            if slope_known_to(view, end, rests).is_some_and(|known_to| known_to <= at_rest / 2.0) {
+            if error_of_slope(view, end, rests).is_some_and(|error| error <= at_rest / 2.0) {
                 return on_level(line.mean).then_some(end - rests);
             }
         }
@@ -44,8 +44,8 @@ pub(super) fn rested_since(
     None
 }
 
-/// The standard error of the slope up to `end`, °C/min: noise, and what bends.
-fn slope_known_to(view: &View<'_>, end: Timestamp, rests: Span) -> Option<f64> {
+/// The standard error of the slope up to `end` about its own line, °C/min: noise, and what bends.
+fn error_of_slope(view: &View<'_>, end: Timestamp, rests: Span) -> Option<f64> {
     let minutes = |(at, value): (Timestamp, f64)| ((at - end).as_mins_f64(), value);
     let (at, values): (Vec<f64>, Vec<f64>) = view.history.chocolate(end - rests, end).map(minutes).unzip();
     straight_line(&at, &values).ok().map(|line| line.slope_se)

@@ -155,7 +155,7 @@ fn about(head: &BatchView) -> String {
         Some(_) => format!("lasted {}", head.lasted),
         None => format!("open for {}", head.lasted),
     });
-    parts.extend(head.unheard_since.as_ref().map(|since| format!("no good reading since {}", since.says)));
+    parts.extend(head.last_good.as_ref().map(|last| format!("no good reading since {}", last.says)));
     parts.join(", ")
 }
 

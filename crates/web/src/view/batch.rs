@@ -43,8 +43,8 @@ pub(crate) struct BatchView {
     pub end: Option<Moment>,
     /// Until its end, or as far as it is known.
     pub lasted: String,
-    /// Of one that has no end, although no good reading has come of it for long.
-    pub unheard_since: Option<Moment>,
+    /// The last good reading of one that has no end, although none has come for long.
+    pub last_good: Option<Moment>,
     pub standing: Chip,
     pub reasons: Vec<String>,
     pub phases: Vec<PhaseRow>,
@@ -123,8 +123,8 @@ impl BatchView {
     pub(crate) fn new(scene: Scene<'_>, batch: &Batch, seen_to: Timestamp) -> BatchView {
         let machine = scene.plant.machine(&batch.machine);
         let seen_to = seen_to.max(batch.start);
-        let is_unheard = batch.end.is_none() && curve::known_until(seen_to, scene.now) < scene.now;
-        let known_to = if is_unheard { seen_to } else { scene.now };
+        let is_left = batch.end.is_none() && curve::known_until(seen_to, scene.now) < scene.now;
+        let known_to = if is_left { seen_to } else { scene.now };
         BatchView {
             id: batch.id.to_string(),
             href: format!("/batches/{}", batch.id),
@@ -140,7 +140,7 @@ impl BatchView {
             },
             end: batch.end.map(|end| scene.moment(end)),
             lasted: words::length(batch.end.unwrap_or(known_to).since(batch.start)),
-            unheard_since: is_unheard.then(|| Moment {
+            last_good: is_left.then(|| Moment {
                 says: scene.local.full(seen_to),
                 exact: scene.local.machine_readable(seen_to),
             }),

@@ -80,7 +80,8 @@ impl<'m, 'd> Readings<'m, 'd> {
         Ok(())
     }
 
-    /// The moment of an undated value that waits: its arrival, or a little later where another that waits has come in the same millisecond.
+    /// The moment of an undated value that waits: its arrival, or a little later where another that waits has come in the same millisecond. What is
+    /// read at once is set apart by who takes it in.
     fn set_apart(&self, channel: Channel, arrived: Timestamp) -> Timestamp {
         let same = |wanted: &Uncompensated| wanted.machine == self.machine.id && wanted.channel == channel;
         let newest = self.desk.waiting.for_room().filter(|wanted| same(wanted)).map(|wanted| wanted.at).max();

@@ -168,6 +168,7 @@ fn bare_values_of_one_millisecond_are_set_apart() {
 }
 
 /// What a logger has kept comes channel after channel: each value is read by the room of its own time, and not by the first that is told.
+/// At 30 °C a junction gives 1.203 mV, and with 0.405 mV more that is a little below the 1.612 mV of 40 °C (NIST Monograph 175).
 #[test]
 fn the_whole_message_is_read_before_what_waits_for_its_rooms() {
     let pack = r#"[{"n":"jacket","t":-60,"v":0.405},{"n":"jacket","v":0.405},{"n":"room","t":-60,"v":20},{"n":"room","v":30}]"#;

@@ -27,9 +27,9 @@ const AMONG: u64 = 1_000;
 /// ... and more than the longest of them by this much is missing something, up to this length.
 const OVER_PAUSES: i64 = 3;
 const LONGEST: Span = Span::from_mins(30);
-/// A logger that tells only what has moved goes on to do so (start value).
-const TELLS_MOVES_FOR: Span = Span::from_hours(24);
-/// So many of the longest intervals, alike within this share, are its signs of life.
+/// A logger on change goes on being one (start value).
+const ON_CHANGE_FOR: Span = Span::from_hours(24);
+/// So many of its longest intervals, alike within this share, are its signs of life (start values).
 const SIGNS_OF_LIFE: usize = 2;
 const ALIKE: f64 = 0.02;
 /// A logger that reports on change says something every ten minutes as a rule (common practice, no source), and half as much again.
@@ -48,8 +48,8 @@ pub(super) struct Habit {
     /// Its intervals are uneven now, and the arrival at which they last were.
     pub(super) is_unsteady: bool,
     unsteady_at: Option<u64>,
-    /// It told only what had moved, then.
-    told_moves_at: Option<Timestamp>,
+    /// Its readings were those of a logger on change, then.
+    pub(super) on_change_at: Option<Timestamp>,
     /// How far apart its signs of life were.
     sign_of_life: Option<Span>,
     /// Arrivals so far, and those of the newest that ended a pause, with its length.
@@ -85,11 +85,6 @@ impl Habit {
         self.came.clone_from(&self.intervals);
         self.usual = Some(sorted(&self.intervals)[REMEMBERED / 2]);
         self.forget_pauses();
-    }
-
-    /// Its readings up to then were each a move.
-    pub(super) fn tells_moves(&mut self, at: Timestamp) {
-        self.told_moves_at = Some(at);
     }
 
     fn note_interval(&mut self, interval: Span, was_told: bool) {
@@ -136,7 +131,7 @@ impl Habit {
     }
 
     fn is_on_change(&self) -> bool {
-        self.told_moves_at.zip(self.last).is_some_and(|(told, last)| last - told <= TELLS_MOVES_FOR)
+        self.on_change_at.zip(self.last).is_some_and(|(then, last)| last - then <= ON_CHANGE_FOR)
     }
 
     /// Of a sender that pauses as a rule, or shows by signs of life how long it may.
