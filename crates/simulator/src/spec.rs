@@ -48,6 +48,14 @@ pub struct Instruments {
     pub wording: Wording,
 }
 
+impl Instruments {
+    /// The steps in which the chocolate's temperature is told, its noise counted, °C. A sender on change keeps to itself
+    /// what has not moved by its deadband.
+    pub(crate) fn told_to_c(&self) -> f64 {
+        self.resolution_c + 2.0 * (self.noise_c + self.deadband_c.unwrap_or(0.0))
+    }
+}
+
 /// What people tell the system.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Telling {

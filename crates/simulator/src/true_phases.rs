@@ -14,11 +14,14 @@
 //! - A cooled charge that is heated to the soak by a fault is a new batch, as by the contract.
 //! - A heat that never reached the soak is no batch. The history's first batch starts with the history.
 
+mod moved;
+
 use model::{Method, Phase, PhaseSpan, Timestamp};
 use plant::Limits;
 
 use crate::deeds::Mark;
 use crate::recorder::{KEPT_EVERY_S, Recorder};
+pub(crate) use moved::{Courses, Rest};
 
 const LEVEL_C: f64 = 0.1;
 const SOAK_BELOW_MELT_C: f64 = 2.0;
@@ -47,14 +50,20 @@ pub(crate) struct Course {
 
 /// All true batches of a record, oldest first.
 /// `offs` are the moments at which somebody could know that a charge was given up.
-pub(crate) fn courses(record: &Recorder, limits: &Limits, method: Method, offs: &[Timestamp]) -> Vec<Course> {
+pub(crate) fn courses(
+    record: &Recorder,
+    limits: &Limits,
+    method: Method,
+    offs: &[Timestamp],
+    rest: Rest,
+) -> Vec<Course> {
     let mut heats: Vec<Timestamp> = moments(record, |m| *m == Mark::Heat);
     heats.extend(unasked(record, limits, &heats, method));
     heats.sort_unstable();
     let mut found: Vec<Course> = Vec::new();
     for (place, heat) in heats.iter().enumerate() {
         let next = heats.get(place + 1).copied();
-        if let Some(course) = Walk::new(record, limits, *heat, next, offs).course(method) {
+        if let Some(course) = Walk::new(record, limits, *heat, next, offs, rest).course(method) {
             found.push(course);
         }
     }
@@ -111,6 +120,7 @@ struct Walk<'a> {
     from: usize,
     to: usize,
     off: Option<usize>,
+    rest: Rest,
 }
 
 impl<'a> Walk<'a> {
@@ -120,11 +130,12 @@ impl<'a> Walk<'a> {
         heat: Timestamp,
         next: Option<Timestamp>,
         offs: &[Timestamp],
+        rest: Rest,
     ) -> Walk<'a> {
         let from = record.place(heat);
         let to = next.map_or(record.celsius.len(), |at| record.place(at));
         let off = offs.iter().copied().find(|at| heat < *at && next.is_none_or(|n| *at <= n));
-        Walk { record, limits, from, to, off: off.map(|at| record.place(at)) }
+        Walk { record, limits, from, to, off: off.map(|at| record.place(at)), rest }
     }
 
     fn c(&self, place: usize) -> f64 {
@@ -227,7 +238,7 @@ impl<'a> Walk<'a> {
 
     fn bowl_steps(&self) -> Option<Vec<(Phase, usize)>> {
         let stay = (BOWL_S / KEPT_EVERY_S) as usize;
-        let inside = |i: usize| self.limits.working.holds(self.c(i), AROUND_RANGE_C);
+        let inside = |i: usize| self.limits.working.holds(self.c(i), self.rest.around_c);
         let mut run = 0;
         let mut working = None;
         for place in self.from..self.stop() {
@@ -250,8 +261,9 @@ impl<'a> Walk<'a> {
         let long = (STEADY_S / KEPT_EVERY_S) as usize;
         let mut inside = 0;
         for place in from..self.stop() {
-            inside = if self.limits.working.holds(self.c(place), AROUND_RANGE_C) { inside + 1 } else { 0 };
-            if inside > long && self.slope(place - long, place).abs() < STEADY_C_PER_MIN {
+            inside =
+                if self.limits.working.holds(self.c(place), self.rest.around_c) { inside + 1 } else { 0 };
+            if inside > long && self.slope(place - long, place).abs() < self.rest.c_per_min {
                 return Some(place);
             }
         }
@@ -313,6 +325,7 @@ mod tests {
     use plant::Family;
 
     use super::*;
+    use crate::conditions::Ease;
     use crate::recorder::Sight;
 
     /// A record drawn from `minute:°C` corners, and marks at minutes.
@@ -341,7 +354,7 @@ mod tests {
                 c.phases.iter().map(|p| format!("{} {}", p.phase.as_str(), minute(p.from))).collect();
             format!("{} to {:?}", phases.join(" | "), c.end.map(minute))
         };
-        courses(record, &limits, method, &moments(record, |m| *m == Mark::Off))
+        courses(record, &limits, method, &moments(record, |m| *m == Mark::Off), Rest::LETTER)
             .iter()
             .map(line)
             .collect::<Vec<_>>()
@@ -399,6 +412,27 @@ mod tests {
         ];
         let told = told(&record(&corners, &[(30, Mark::Heat), (479, Mark::Off)]), Method::Seed);
         assert!(told.contains("| cooling 300.9 |"), "{told}");
+    }
+
+    /// Twelve minutes at 0.045 °C/min, which by the letter is a rest, then quiet.
+    #[test]
+    fn a_rest_that_is_hardly_one_comes_later_where_it_has_to_be_a_clear_one() {
+        let corners = [(0.0, 45.0), (10.0, 45.0), (60.0, 31.5), (72.0, 30.96), (120.0, 30.96)];
+        let record = record(&corners, &[(0, Mark::Heat), (10, Mark::Lower)]);
+        let courses = Courses::of(0.0, |rest| {
+            courses(&record, &Family::Dark.default_limits(), Method::Seed, &[], rest)
+        });
+        let works = |ease| {
+            let working =
+                courses.by(ease)[0].phases.iter().find(|p| p.phase == Phase::Working).expect("a hold");
+            (working.from.since(record.start).as_mins_f64() * 10.0).round() / 10.0
+        };
+        // Five minutes flatter than 0.05 °C/min, of which the first few seconds may still fall as before.
+        assert!((64.5..65.0).contains(&works(Ease::NONE)));
+        // 0.0385 °C/min has to wait for the quiet.
+        assert!((72.0..77.0).contains(&works(Ease::by(1.0, 0.0, 0.0))));
+        // 0.046 °C/min has not.
+        assert!((64.5..65.1).contains(&works(Ease::told(0.0, 0.0))));
     }
 
     #[test]

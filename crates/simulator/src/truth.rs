@@ -11,7 +11,7 @@ use crate::faults::Happened;
 use crate::recorder::{Recorder, Told};
 use crate::rig::Rig;
 use crate::spec::{Instruments, Spec};
-use crate::true_phases::{Course, courses};
+use crate::true_phases::{Course, Courses, courses};
 
 /// A true batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -80,13 +80,18 @@ pub struct Truth {
 pub(crate) fn machine_truth(rig: &Rig) -> MachineTruth {
     let (record, spec) = (&rig.recorder, &rig.spec);
     let mut all = Vec::new();
-    let courses = courses(record, &spec.limits, spec.method, &known_offs(record, spec));
+    let offs = known_offs(record, spec);
+    let courses = Courses::of(spec.instruments.told_to_c(), |rest| {
+        courses(record, &spec.limits, spec.method, &offs, rest)
+    });
     let faults = rig.faults.happened();
     let scene = Scene { record, spec, courses: &courses, faults: &faults };
     let batches: Vec<TrueBatch> = courses
+        .letter
         .iter()
-        .map(|course| {
-            let (plain, near) = scene.temperatures(course);
+        .enumerate()
+        .map(|(place, course)| {
+            let (plain, near) = scene.temperatures(place);
             all.extend(plain.iter().cloned().chain(near));
             let charge = record.last_charge(course.phases.get(1).map_or(course.start, |p| p.from));
             TrueBatch {

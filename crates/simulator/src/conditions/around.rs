@@ -46,7 +46,7 @@ pub(super) fn around(scene: &Scene<'_>, ease: Ease) -> Vec<Condition> {
     }
     if scene.has(Channel::Stirrer) {
         let asked = [Phase::Cooling, Phase::Settling, Phase::Working];
-        for places in scene.courses.iter().flat_map(|course| scene.all_places(course, &asked)) {
+        for places in scene.courses.letter.iter().flat_map(|course| scene.all_places(course, &asked)) {
             let still = |i: usize| if record.turning[i] { 0.0 } else { 1.0 };
             found.extend(scene.stretches(FindingKind::StirrerStopped, places, ease.long(STIRRER_S), still));
         }

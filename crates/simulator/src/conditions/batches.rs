@@ -16,7 +16,7 @@ const DRIFT_C: f64 = 0.3;
 
 /// Each cooling that was seen from its start: its course, beginning, end so far, and whether it is over.
 fn coolings<'a>(scene: &'a Scene<'_>) -> impl Iterator<Item = (&'a Course, Timestamp, Timestamp, bool)> {
-    scene.courses.iter().filter_map(|course| {
+    scene.courses.letter.iter().filter_map(|course| {
         let span = course.phases.iter().find(|p| p.phase == Phase::Cooling)?;
         (span.from > scene.record.start + Span::from_mins(2))
             .then(|| (course, span.from, span.to.unwrap_or(scene.moment(course.sure_to)), span.to.is_some()))
@@ -143,7 +143,7 @@ pub(super) fn probe_drift(scene: &Scene<'_>) -> Vec<Condition> {
         let off: f64 = inside.map(|i| f64::from(record.celsius[i]) - f64::from(record.setpoint[i])).sum();
         Some((scene.moment(working.start), scene.moment(working.end), off / n))
     };
-    let figures: Vec<(Timestamp, Timestamp, f64)> = scene.courses.iter().filter_map(one).collect();
+    let figures: Vec<(Timestamp, Timestamp, f64)> = scene.courses.letter.iter().filter_map(one).collect();
     let past =
         |value: f64, base: f64| ((value - base).abs() > 0.6 * DRIFT_C, (value - base).abs() > 1.4 * DRIFT_C);
     trend(FindingKind::ProbeDrift, &figures, past).into_iter().collect()

@@ -76,7 +76,7 @@ pub(super) fn hold_drift(scene: &Scene<'_>, ease: Ease, which: Disturbances) -> 
     let asked = DRIFT_C * ease.factor;
     let recent = minutes(RECENT_MIN);
     let mut found = Vec::new();
-    for working in scene.courses.iter().filter_map(|c| scene.places(c, Phase::Working)) {
+    for working in scene.courses.letter.iter().filter_map(|c| scene.places(c, Phase::Working)) {
         for level in levels(&working, &disturbed(scene, &working, which, true)) {
             let (a, b) = (level.start + minutes(SETTLED_MIN.0), level.start + minutes(SETTLED_MIN.1));
             if b + 1 >= level.end {
@@ -152,7 +152,7 @@ fn turns(celsius: &[f32], working: Range<usize>, swing: f64) -> Vec<usize> {
 
 pub(super) fn hunting(scene: &Scene<'_>, ease: Ease) -> Vec<Condition> {
     let mut found: Vec<Condition> = Vec::new();
-    for working in scene.courses.iter().filter_map(|c| scene.places(c, Phase::Working)) {
+    for working in scene.courses.letter.iter().filter_map(|c| scene.places(c, Phase::Working)) {
         let turns = turns(&scene.record.celsius, working, SWING_C * ease.factor + ease.celsius.min(0.0));
         let (short, long) = (minutes(PERIOD_MIN.0), minutes(PERIOD_MIN.1));
         let halves = 2 * CYCLES - usize::from(ease.factor < 1.0);
@@ -187,7 +187,7 @@ fn thicker(scene: &Scene<'_>, ease: Ease, which: Disturbances) -> Vec<Condition>
     }
     let record = scene.record;
     let mut found = Vec::new();
-    for working in scene.courses.iter().filter_map(|c: &Course| scene.places(c, Phase::Working)) {
+    for working in scene.courses.letter.iter().filter_map(|c: &Course| scene.places(c, Phase::Working)) {
         for level in levels(&working, &disturbed(scene, &working, which, false)) {
             let (a, b) = (level.start + minutes(BASE_MIN.0), level.start + minutes(BASE_MIN.1));
             if b >= level.end {

@@ -7,6 +7,7 @@
 //!
 //! A definition met, or missed, by less than 15 % of its limit, or by less than the probe can tell, is
 //! [`Weight::Borderline`]: nobody should be judged by it. So is what else has an [`Excuse`]; some of those go beyond the contract.
+//! Where the definition speaks of `working`, the limits that make a hold are moved with its own ([`Courses::by`]).
 
 mod around;
 mod batches;
@@ -31,7 +32,7 @@ use temperature::temperature;
 use crate::faults::{FaultKind, Happened};
 use crate::recorder::{KEPT_EVERY_S, Recorder};
 use crate::spec::Spec;
-use crate::true_phases::Course;
+use crate::true_phases::{Course, Courses};
 
 /// Limits as they are, or moved by a margin.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -65,7 +66,7 @@ impl Ease {
     }
 
     /// What such a probe can tell of the contract's limits, without a margin.
-    fn told(resolution_c: f64, sample_s: f64) -> Ease {
+    pub(crate) fn told(resolution_c: f64, sample_s: f64) -> Ease {
         Ease { factor: 1.0, ..Ease::by(1.0, resolution_c, sample_s) }
     }
 
@@ -100,7 +101,8 @@ pub(crate) fn weighed(
         let exactly = if condition.kind == FindingKind::Thickening { &hard } else { &told };
         let by_probe = exactly.iter().find(|t| t.overlaps(condition));
         condition.latest = by_probe.map_or(condition.due, |t| t.due.max(condition.due));
-        if condition.kind != FindingKind::HeaterStuck && !hard.iter().any(|h| h.overlaps(condition)) {
+        let holds = |h: &Condition| h.is_sure() && h.overlaps(condition);
+        if condition.kind != FindingKind::HeaterStuck && !hard.iter().any(holds) {
             condition.excuse(Excuse::NearTheLimit);
         }
     }
@@ -113,7 +115,7 @@ pub(crate) fn weighed(
 pub(crate) struct Scene<'a> {
     pub(crate) record: &'a Recorder,
     pub(crate) spec: &'a Spec,
-    pub(crate) courses: &'a [Course],
+    pub(crate) courses: &'a Courses,
     pub(crate) faults: &'a [Happened],
 }
 
@@ -182,13 +184,12 @@ impl Scene<'_> {
         found
     }
 
-    /// The limits of a batch's temperatures, weighed; the near misses apart.
-    pub(crate) fn temperatures(&self, course: &Course) -> (Vec<Condition>, Vec<Condition>) {
+    /// The limits of a batch's temperatures, weighed; the near misses apart. `batch` counts from the first.
+    pub(crate) fn temperatures(&self, batch: usize) -> (Vec<Condition>, Vec<Condition>) {
         let instruments = &self.spec.instruments;
         weighed(
-            |ease| temperature(self, course, ease),
-            // A sender on change keeps to itself what has not moved by its deadband.
-            instruments.resolution_c + 2.0 * (instruments.noise_c + instruments.deadband_c.unwrap_or(0.0)),
+            |ease| temperature(self, &self.courses.by(ease)[batch], ease),
+            instruments.told_to_c(),
             instruments.sample_s + 0.3 * instruments.lag_s,
         )
     }
@@ -204,22 +205,21 @@ impl Scene<'_> {
     pub(crate) fn others(&self, temperatures: &[Condition]) -> Vec<Condition> {
         let instruments = &self.spec.instruments;
         let mut all = Vec::new();
-        let mut note = |sample_s: f64, at: &dyn Fn(Ease) -> Vec<Condition>| {
-            let (plain, near) = weighed(at, instruments.resolution_c, sample_s);
+        let mut note = |steps_c: f64, sample_s: f64, at: &dyn Fn(Ease) -> Vec<Condition>| {
+            let (plain, near) = weighed(at, steps_c, sample_s);
             all.extend(plain);
             all.extend(near);
         };
-        note(instruments.slow_sample_s, &|ease| around::around(self, ease));
-        note(instruments.sample_s, &|ease| around::heater_stuck(self, ease));
-        note(instruments.slow_sample_s, &|ease| hold::thickening(self, ease));
-        note(instruments.sample_s, &|ease| hold::hunting(self, ease));
-        note(0.0, &|ease| hold::hold_drift(self, ease, hold::Disturbances::All));
+        let steps_c = instruments.resolution_c;
+        note(steps_c, instruments.slow_sample_s, &|ease| around::around(self, ease));
+        note(steps_c, instruments.sample_s, &|ease| around::heater_stuck(self, ease));
+        note(steps_c, instruments.slow_sample_s, &|ease| hold::thickening(self, ease));
+        note(steps_c, instruments.sample_s, &|ease| hold::hunting(self, ease));
+        note(steps_c, 0.0, &|ease| hold::hold_drift(self, ease, hold::Disturbances::All));
+        note(instruments.told_to_c(), 0.0, &|ease| people::undone(self, self.courses.by(ease), temperatures));
         all.extend(batches::slow_cooling(self));
         all.extend(batches::cooling_fade(self));
         all.extend(batches::probe_drift(self));
-        all.extend(people::seed_missed(self));
-        all.extend(people::long_hold(self));
-        all.extend(people::test_due(self, temperatures));
         // Levels that a watch takes for the same because nobody told it of a change: it may speak, and need not.
         let untold: Vec<Condition> =
             hold::hold_drift(self, Ease::by(-1.0, 0.0, 0.0), hold::Disturbances::Known)
@@ -305,5 +305,23 @@ fn needs_chocolate(kind: FindingKind) -> bool {
         | FindingKind::HotRoom
         | FindingKind::DampRoom
         | FindingKind::CommonCause => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is past the plain limits for an hour, and past harder ones only where it is not asked for.
+    #[test]
+    fn what_harder_limits_do_not_ask_for_is_near_the_limit() {
+        let hour = (Timestamp::default(), Timestamp::default() + Span::from_mins(60));
+        let one = || Condition::new(FindingKind::TestDue, hour, hour.0, 0.0);
+        let weigh = |hard: fn(Condition) -> Condition| {
+            let at = |ease: Ease| vec![if ease.factor > 1.0 { hard(one()) } else { one() }];
+            weighed(at, 0.1, 5.0).0[0].weight
+        };
+        assert_eq!(weigh(|c| c), Weight::Sure);
+        assert_eq!(weigh(|c| c.unless(Some(Excuse::NearTheLimit))), Weight::Borderline(Excuse::NearTheLimit));
     }
 }

@@ -27,7 +27,15 @@ fn working(course: &Course, scene: &Scene<'_>) -> Option<(Timestamp, Timestamp)>
     Some((span.from, span.to.unwrap_or(scene.moment(course.sure_to))))
 }
 
-pub(super) fn seed_missed(scene: &Scene<'_>) -> Vec<Condition> {
+/// What was left undone in `courses`, in which a hold may begin where it hardly does.
+pub(super) fn undone(scene: &Scene<'_>, courses: &[Course], temperatures: &[Condition]) -> Vec<Condition> {
+    let mut all = seed_missed(scene, courses);
+    all.extend(long_hold(scene, courses));
+    all.extend(test_due(scene, courses, temperatures));
+    all
+}
+
+fn seed_missed(scene: &Scene<'_>, courses: &[Course]) -> Vec<Condition> {
     if scene.spec.method != Method::Seed {
         return Vec::new();
     }
@@ -44,7 +52,7 @@ pub(super) fn seed_missed(scene: &Scene<'_>) -> Vec<Condition> {
         let one = Condition::new(FindingKind::SeedMissed, (from, to), due, 0.0);
         Some(one.unless(nearly.then_some(Excuse::NearTheLimit)))
     };
-    scene.courses.iter().filter_map(one).collect()
+    courses.iter().filter_map(one).collect()
 }
 
 /// Temper tests that were told: when they were made, and when one could know.
@@ -66,7 +74,7 @@ pub(super) fn slow_rises(scene: &Scene<'_>) -> Vec<Condition> {
         return Vec::new();
     }
     let mut found = Vec::new();
-    for pair in scene.courses.windows(2) {
+    for pair in scene.courses.letter.windows(2) {
         let (Some(end), start) = (pair[0].end, pair[1].start) else { continue };
         let soak = pair[1].phases.iter().find(|p| p.phase == Phase::Soak).map_or(start, |p| p.from);
         let told = scene.record.told.iter().any(|t| {
@@ -85,11 +93,11 @@ pub(super) fn slow_rises(scene: &Scene<'_>) -> Vec<Condition> {
     found
 }
 
-pub(super) fn long_hold(scene: &Scene<'_>) -> Vec<Condition> {
+fn long_hold(scene: &Scene<'_>, courses: &[Course]) -> Vec<Condition> {
     let longest = scene.spec.limits.max_hold;
     let tests = tests(scene);
     let mut found = Vec::new();
-    for (from, to) in scene.courses.iter().filter_map(|c| working(c, scene)) {
+    for (from, to) in courses.iter().filter_map(|c| working(c, scene)) {
         let passed = |t: &&(Timestamp, &Told)| t.1.worst == Some(Grade::Good) && from <= t.0 && t.0 < to;
         let ends: Vec<Timestamp> = tests.iter().filter(passed).map(|t| t.0).chain([to]).collect();
         let mut since = from;
@@ -112,10 +120,10 @@ pub(super) fn long_hold(scene: &Scene<'_>) -> Vec<Condition> {
     found
 }
 
-pub(super) fn test_due(scene: &Scene<'_>, temperatures: &[Condition]) -> Vec<Condition> {
+fn test_due(scene: &Scene<'_>, courses: &[Course], temperatures: &[Condition]) -> Vec<Condition> {
     let tests = tests(scene);
     let mut found: Vec<Condition> = Vec::new();
-    for (from, to) in scene.courses.iter().filter_map(|c| working(c, scene)) {
+    for (from, to) in courses.iter().filter_map(|c| working(c, scene)) {
         let mut triggers = vec![(from, None)];
         let told = scene.record.told.iter().filter(|t| t.event == "top-up");
         triggers.extend(told.map(|t| {

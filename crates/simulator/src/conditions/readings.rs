@@ -62,7 +62,8 @@ pub fn instrument_conditions(
     });
     let mut found = probe_fault(&read);
     found.extend(spikes_in_time(&read));
-    found.extend(silent(truth, &came, newest));
+    let on_change = truth.instruments.deadband_c.is_some();
+    found.extend(silent(on_change, |at| truth.phase_at(at) == Phase::Idle, &came, newest));
     found.extend(probe_stuck(truth, &read, &readings(arrivals, Channel::Jacket)));
     found.extend(clock_off(&came));
     found
@@ -171,29 +172,40 @@ fn spikes(read: &[Read]) -> Vec<Condition> {
     plain
 }
 
-fn silent(truth: &MachineTruth, came: &[Read], newest: Timestamp) -> Vec<Condition> {
+/// `on_change`: it reports what has moved, and else its signs of life.
+fn silent(
+    on_change: bool,
+    idle_at: impl Fn(Timestamp) -> bool,
+    came: &[Read],
+    newest: Timestamp,
+) -> Vec<Condition> {
     let gaps: Vec<f64> = came.windows(2).map(|w| w[1].arrived.since(w[0].arrived).as_secs_f64()).collect();
     let usual = median(gaps.iter().copied().filter(|g| *g > 0.2)).unwrap_or(0.0);
     let limit = SILENT_S.max(SILENT_INTERVALS * usual);
     // Who reports on change, or by hand, has no usual interval to speak of.
     let long = gaps.iter().filter(|g| **g > 3.0 * usual).count() as f64 / gaps.len().max(1) as f64;
-    let on_change = truth.instruments.deadband_c.is_some();
     let irregular = long > 0.02 || on_change;
     let ends = came.iter().skip(1).map(|r| r.arrived).chain([newest]);
     came.iter()
         .zip(ends)
         .filter_map(|(last, next)| {
             let gap = next.since(last.arrived).as_secs_f64();
-            let due = last.arrived + Span::from_millis((limit * 1000.0) as i64);
+            let after = |seconds: f64| last.arrived + Span::from_millis((seconds * 1000.0) as i64);
+            let due = after(limit);
             let why = match gap / limit {
                 share if share < 1.0 / CLEARLY => return None,
                 share if share < CLEARLY => Some(Excuse::NearTheLimit),
                 share if irregular && share < IRREGULAR => Some(Excuse::NoUsualInterval),
                 // It is alive as long as its heartbeat comes, and that is not often.
                 _ if on_change && gap < HEARTBEATS * HEARTBEAT_S as f64 => Some(Excuse::NoUsualInterval),
-                _ => (truth.phase_at(due) == Phase::Idle).then_some(Excuse::Idle),
+                _ => idle_at(due).then_some(Excuse::Idle),
             };
-            Some(Condition::new(FindingKind::Silent, (last.arrived, next), due, gap).unless(why))
+            let mut one = Condition::new(FindingKind::Silent, (last.arrived, next), due, gap).unless(why);
+            // Where a shorter gap is not asked for, nobody can know sooner that this one is longer.
+            let alive_for = if on_change { HEARTBEATS * HEARTBEAT_S as f64 } else { 0.0 };
+            let usual_for = if irregular { IRREGULAR * limit } else { limit };
+            one.latest = after(usual_for.max(alive_for));
+            Some(one)
         })
         .collect()
 }
@@ -325,6 +337,23 @@ mod tests {
         {
             let found = jumps_by_a_clock_off_by(seconds);
             assert_eq!(found.iter().map(|c| c.weight).collect::<Vec<_>>(), [weight], "{seconds}");
+        }
+    }
+
+    /// An hour of readings every five seconds, then nothing for an hour.
+    fn falls_silent(on_change: bool) -> Vec<Condition> {
+        let at = |seconds| Timestamp::default() + Span::from_secs(seconds);
+        let read = |i: i64| Read { at: at(5 * i), arrived: at(5 * i), value: Some(31.5) };
+        silent(on_change, |_| false, &(0..=720).map(read).collect::<Vec<_>>(), at(7_200))
+    }
+
+    #[test]
+    fn who_reports_on_change_is_missed_after_two_signs_of_life() {
+        let after = |at: Timestamp| at.since(Timestamp::default()).as_secs_f64() - 3_600.0;
+        for (on_change, latest) in [(false, 60.0), (true, 1_200.0)] {
+            let found = falls_silent(on_change);
+            let told: Vec<_> = found.iter().map(|c| (c.weight, after(c.due), after(c.latest))).collect();
+            assert_eq!(told, [(Weight::Sure, 60.0, latest)], "on change: {on_change}");
         }
     }
 }
