@@ -5,6 +5,8 @@
 //! and measures. Times are those of the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for
 //! `tests/rolling/run` to be compared with, and are not made again where they are already.
 
+mod made_up;
+
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::fs;
@@ -18,14 +20,13 @@ use model::{Arrival, Channel, Content, MachineId, Reading, Span, Timestamp};
 use plant::{Machine, Plant};
 use store::Store;
 
+use self::made_up::{DAY, START, plant, read_at, thousandths};
+
 type Outcome<T> = Result<T, Box<dyn Error>>;
 
 const CHANNELS: [Channel; 5] =
     [Channel::Chocolate, Channel::Jacket, Channel::Room, Channel::Humidity, Channel::Motor];
-/// 2026-03-01T00:00:00Z.
-const START: i64 = 1_772_323_200_000;
 const BLOCK: usize = 10_000;
-const DAY: i64 = 86_400;
 
 fn main() -> Outcome<()> {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -140,19 +141,6 @@ fn at(second: i64) -> Timestamp {
     Timestamp::from_millis(START + second * 1000)
 }
 
-fn plant(machines: usize) -> Outcome<Arc<Plant>> {
-    let mut text = String::from(
-        "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"mqtt://127.0.0.1:1\"\n\
-         [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n",
-    );
-    for n in 0..machines {
-        text += &format!(
-            "[[machine]]\nid = \"kettle-{n}\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n"
-        );
-    }
-    plant::parse_plant(&text).map(Arc::new).map_err(|faults| format!("{} faults", faults.len()).into())
-}
-
 /// The days go through the journal into parts, hour by hour.
 fn write(folder: &Path, plant: &Plant, days: i64) -> Outcome<()> {
     let (mut journal, _) = Journal::open(folder.join(journal::FILE_NAME))?;
@@ -181,36 +169,10 @@ fn write(folder: &Path, plant: &Plant, days: i64) -> Outcome<()> {
 }
 
 fn arrival(machine: &MachineId, channel: Channel, second: i64, n: i64) -> Arrival {
-    let noise = noise(second * 7 + channel.index() as i64, n);
-    let chocolate = chocolate((second + n * 311) % DAY);
-    let value = match channel {
-        Channel::Chocolate => chocolate + 0.05 * noise,
-        Channel::Jacket => chocolate + 1.0 + 0.1 * noise,
-        Channel::Room => 21.0 + 0.05 * noise,
-        Channel::Humidity => 50.0 + 0.2 * noise,
-        Channel::Setpoint | Channel::Stirrer | Channel::Motor => 4.2 + 0.05 * noise,
-    };
-    let at = at(second) + Span::from_millis(n * 13);
-    let value = Some((value * 100.0).round() / 100.0);
+    let at = Timestamp::from_millis(read_at(second, n));
+    let value = Some(f64::from(thousandths(channel, second, n)) / 1000.0);
     let content = Content::Reading(Reading { machine: machine.clone(), channel, at, value });
     Arrival { arrived: at, retained: false, content }
-}
-
-/// A kettle's day: melting from midnight, soak, cooling in 75 min from five, working until eight in the evening.
-fn chocolate(second: i64) -> f64 {
-    let hours = second as f64 / 3600.0;
-    match hours {
-        _ if hours < 0.5 => 31.5 + 29.0 * hours,
-        _ if hours < 5.0 => 46.0,
-        _ if hours < 6.25 => 25.0 + 21.0 * (-(hours - 5.0) / 1.066).exp(),
-        _ => 31.5,
-    }
-}
-
-/// Between -0.5 and 0.5, the same each time.
-fn noise(a: i64, b: i64) -> f64 {
-    let mixed = (a as u64 ^ (b as u64) << 40).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-    (mixed >> 40) as f64 / (1u64 << 24) as f64 - 0.5
 }
 
 fn memory() -> Outcome<String> {
