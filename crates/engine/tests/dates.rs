@@ -480,3 +480,62 @@ fn a_charge_that_is_cold_for_an_hour_is_idle_unless_it_is_asked_to_work() {
     let idle = (end(&asked[..1], 200).expect("idle") - at(0)).as_mins_f64();
     assert!((idle - 131.0).abs() < 1.0, "{idle}");
 }
+
+/// The charge stands at 46 °C while its jacket comes down from the melt, for which its last pieces have taken the heat; at minute 40 both are cooled.
+/// What it stood at beside a jacket that was warmer says nothing of the fall. Of thirty days so many may be a minute and a half off.
+#[test]
+fn a_charge_that_stood_still_while_its_jacket_came_down_is_level_to_the_last() {
+    let (mut charge, mut jacket, mut course) = (46.0, 55.0, Vec::new());
+    for second in 0..80 * 60 {
+        let cooled = second >= 40 * 60;
+        jacket += (if cooled { 20.0 } else { 47.0 } - jacket) / if cooled { 90.0 } else { 720.0 };
+        charge += if cooled { (jacket - 1.0 - charge) / 2_400.0 } else { 0.0 };
+        course.push((charge, jacket));
+    }
+    let at = |minute: f64| course[(minute * 60.0) as usize];
+    for (every, noise, most_off) in [(10, 0.02, 0), (30, 0.05, 0), (60, 0.1, 3)] {
+        let off = |seed: u64| {
+            let flicker = |minute: f64, channel: u64| {
+                noise * normal(seed * 100_003 + (minute * 60.0) as u64 + channel * 50_000)
+            };
+            let channels: [(Channel, &dyn Fn(f64) -> f64); 2] = [
+                (Channel::Chocolate, &|minute| at(minute).0 + flicker(minute, 0)),
+                (Channel::Jacket, &|minute| at(minute).1 + flicker(minute, 1)),
+            ];
+            // A tenth of a degree is gone within the second minute.
+            begin_of(Phase::Cooling, &begins_read_every(every, 80, &channels, |_| true)) - 41.0
+        };
+        let off: Vec<f64> = (1..=30).map(off).filter(|off| off.abs() > 1.5).collect();
+        assert!(off.len() <= most_off, "every {every} s: {off:?}");
+    }
+}
+
+/// A logger a minute with noise of a tenth of a degree, its set-point told every five minutes: lowered between minute 95, when it was
+/// told last, and minute 100, when the charge begins to fall.
+#[test]
+fn noise_before_it_is_set_down_is_not_the_fall() {
+    let off = |seed: u64| {
+        let chocolate = |minute: f64| {
+            let charge = (46.0 - 0.5 * (minute - 100.0).max(0.0)).max(31.5);
+            ((charge + 0.1 * normal(seed * 100_003 + (minute * 60.0) as u64)) * 100.0).round() / 100.0
+        };
+        let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
+        for minute in 0..160 {
+            let mut push = |channel, value| {
+                let machine = "alder".parse().expect("an id");
+                let content =
+                    Content::Reading(Reading { machine, channel, at: at(60 * minute), value: Some(value) });
+                analyst.push(&Arrival { arrived: at(60 * minute), retained: false, content });
+            };
+            push(Channel::Chocolate, chocolate(minute as f64));
+            if minute % 5 == 0 {
+                push(Channel::Setpoint, if minute < 100 { 46.0 } else { 31.5 });
+            }
+        }
+        let batch = analyst.finish().expect("fits into memory").machines.swap_remove(0).batches.pop();
+        let cooling = batch.expect("a batch").first(Phase::Cooling).expect("it cools").from;
+        (cooling - at(60 * 100)).as_mins_f64()
+    };
+    let off: Vec<f64> = (1..=50).map(off).filter(|off| !(-2.0..=2.0).contains(off)).collect();
+    assert!(off.len() <= 3, "{} of fifty: {off:?}", off.len());
+}

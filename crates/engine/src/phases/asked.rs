@@ -6,6 +6,7 @@
 //! the first time and the last. A probe that does not show so little dates a fall by the clock ([`driven`]); its rises are no truer by the step than
 //! by their own foot (from made-up days).
 
+use maths::statistics::scatter_with_jumps;
 use model::{Channel, Span, Timestamp};
 
 use super::View;
@@ -15,6 +16,9 @@ use crate::history::{History, mean};
 
 /// A single reading flickers; so long a mean does not.
 const SMOOTH: Span = Span::from_secs(40);
+/// Noise that is left in it may hide half of [`LEFT`]; what it hides beyond that is not seen by the moment. It is taken from so long before the step.
+const CLEAR: f64 = LEFT / 2.0;
+const NOISE_SEEN: Span = Span::from_mins(20);
 /// The chocolate at the step, taken from so long before it: a set-point is often told once a minute only.
 const AT_STEP: Span = Span::from_secs(60);
 /// The top of a charge that still rises is the mean of so long before and behind its warmest reading.
@@ -75,7 +79,8 @@ fn told_since(
 /// the step does not help.
 pub(super) fn left_level(view: &View<'_>, way: Move, step: Step) -> Option<Timestamp> {
     if view.pace.is_by_the_minute() && view.pace.is_fine() {
-        return seen_to_leave(view.history, way, step.earliest, view.now);
+        let clear = noise(view.history, step.earliest) <= CLEAR;
+        return clear.then(|| seen_to_leave(view.history, way, step.earliest, view.now)).flatten();
     }
     match way {
         Move::Rise => None,
@@ -86,6 +91,14 @@ pub(super) fn left_level(view: &View<'_>, way: Move, step: Step) -> Option<Times
 /// When a restless charge, or one whose probe is coarse, left it by the clock.
 pub(super) fn left_level_by_clock(view: &View<'_>, way: Move, step: Step) -> Option<Timestamp> {
     driven::left_level_by_clock(view.history, way, step.about(), view.now)
+}
+
+/// What noise is left of the chocolate before `step` in a mean of [`SMOOTH`].
+fn noise(history: &History, step: Timestamp) -> f64 {
+    let (at, values): (Vec<Timestamp>, Vec<f64>) = history.chocolate(step - NOISE_SEEN, step).unzip();
+    let (Some(first), Some(last)) = (at.first(), at.last()) else { return 0.0 };
+    let in_a_mean = SMOOTH.as_secs_f64() / (*last - *first).as_secs_f64() * (at.len() - 1) as f64;
+    scatter_with_jumps(&values) / in_a_mean.max(1.0).sqrt()
 }
 
 /// The same for a probe that shows a tenth of a degree.

@@ -2,86 +2,84 @@
 //!
 //! The charge follows its jacket, `dT/dt = k·(jacket − T) − loss` (Newton), so that `T = T₀ + k·∫(jacket − T) dt − loss·t`. Fitted to half an hour of the
 //! hold and the first degrees of the fall, this is the chocolate's own course without the noise, swings of the control included; the level
-//! is its last turn, and is left a tenth of a degree below that.
+//! is its last turn, and is left a tenth of a degree below that. The wall, and the probe, follow with a lag of their own: of a few, the one that fits best.
+//! Without it the hold would have to lean for the fall's late beginning.
+
+use std::ops::Range;
 
 use maths::least_squares::{CurvePoint, fit_curve};
+use maths::statistics::scatter_with_jumps;
 use model::{Channel, Span, Timestamp};
 
 use super::departure::LEFT;
-use crate::history::{History, extremes};
+use crate::history::{History, extremes, mean};
 use crate::jacket;
 
-/// So much of the hold before the fall is fitted.
-const HELD: Span = Span::from_mins(30);
+/// So much of the hold before the fall is fitted; less where a charge that was still melting did not follow its jacket as it does in the fall.
+const HELD: [Span; 4] = [Span::from_mins(30), Span::from_mins(20), Span::from_mins(12), Span::from_mins(8)];
 /// The fall is fitted until it has gone this far, °C: further on seed or a person may have joined in.
 const FALLEN: f64 = 2.0;
 /// Fewer points than this do not carry three parameters.
 const FEWEST: usize = 20;
+/// Lags of the wall and the probe that are tried, minutes.
+const LAGS_MIN: [f64; 6] = [0.0, 0.5, 1.0, 2.0, 4.0, 8.0];
+/// A hold leans where its course fits so many times better than a level one.
+const LEANS: f64 = 1.15;
+/// The jacket is cooled at most so long before the fall is seen.
+const NOT_YET_COOLED: Span = Span::from_mins(5);
+/// What was just before it left its level is looked at for so long.
+const BEFORE_IT_LEFT: Span = Span::from_mins(8);
 /// A fitted course that has moved by less than this in so long has come to rest, °C.
 const RESTS: Span = Span::from_mins(5);
 const RESTS_WITHIN: f64 = 0.02;
-/// Chocolate that keeps this close to the fitted course follows its jacket, °C; so does a noisier one whose fall is many times its scatter.
-const FOLLOWS: f64 = 0.05;
-const FOLLOWS_SHARE: f64 = 0.15;
+/// Chocolate that keeps this close to the fitted course follows its jacket, °C; noise and the steps of a display come on top.
+const FOLLOWS: f64 = 0.02;
+const NOISE: f64 = 1.25;
+const STEPS: f64 = 0.35;
 /// A course whose top lies at its very beginning shows no level.
 const LEVEL_SEEN: Span = Span::from_mins(2);
 /// A fitted course turns where it comes back by so much, °C.
 const TURNS: f64 = 0.005;
 
-/// When a charge whose fall seems to begin at `falls` left its level; `now` lies in the fall, and the charge is held since `earliest`.
-/// `None` where the jacket is not known or does not explain the fall.
+/// When a charge whose fall seems to begin at `falls` left its level; `now` lies in the fall, and the charge is held since `earliest`. Its
+/// probe shows it in steps of `grain`. `None` where the jacket is not known or does not explain the fall.
 pub(super) fn left_level(
     history: &History,
+    grain: f64,
     earliest: Timestamp,
     falls: Timestamp,
     now: Timestamp,
 ) -> Option<Timestamp> {
-    let beside = Beside::read(history, (falls - HELD).max(earliest), falls, now)?;
-    let course = beside.course()?;
-    let (mut top, mut place) = (f64::NEG_INFINITY, course.len());
-    for (i, &celsius) in course.iter().enumerate().rev() {
-        if celsius > top {
-            (top, place) = (celsius, i);
-        } else if celsius < top - TURNS {
-            break;
-        }
-        if beside.rests_before(&course, i) {
-            break;
-        }
-    }
-    if beside.at.get(place).is_none_or(|top| *top - beside.at[0] < LEVEL_SEEN) {
-        return None;
-    }
-    let left = (place..course.len()).find(|&i| course[i] < top - LEFT)?;
-    Some(beside.at[left])
+    HELD.into_iter().find_map(|held| {
+        let beside = Beside::read(history, (falls - held).max(earliest), falls, now)?;
+        let course = beside.course(grain)?;
+        beside.left_level(&course)
+    })
 }
 
 /// Chocolate beside its jacket, over a stretch.
 #[derive(Default)]
 struct Beside {
+    /// When the chocolate is seen to fall.
+    falls: Timestamp,
     at: Vec<Timestamp>,
     celsius: Vec<f64>,
-    /// `[1, ∫(jacket − T) dt, t]`, °C·min and minutes since the first.
-    terms: Vec<[f64; 3]>,
+    jacket: Vec<f64>,
 }
 
 impl Beside {
     fn read(history: &History, from: Timestamp, falls: Timestamp, now: Timestamp) -> Option<Beside> {
-        let mut beside = Beside::default();
+        let mut beside = Beside { falls, ..Beside::default() };
         let (mut jacket, mut level) = (None, f64::NEG_INFINITY);
-        let (mut sum, mut last) = (0.0, None);
         for tick in history.between(from, now) {
             jacket = tick.other(Channel::Jacket).map(|celsius| (tick.at, celsius)).or(jacket);
             let Some(chocolate) = tick.chocolate() else { continue };
             let Some((_, warmth)) = jacket.filter(|(told, _)| tick.at - *told <= jacket::HOLDS) else {
                 continue;
             };
-            let minutes = last.replace(tick.at).map_or(0.0, |last| (tick.at - last).as_mins_f64());
-            sum += (warmth - chocolate) * minutes;
-            let since = beside.at.first().map_or(0.0, |first| (tick.at - *first).as_mins_f64());
             beside.at.push(tick.at);
             beside.celsius.push(chocolate);
-            beside.terms.push([1.0, sum, since]);
+            beside.jacket.push(warmth);
             if tick.at <= falls {
                 level = chocolate;
             } else if chocolate < level - FALLEN {
@@ -89,6 +87,60 @@ impl Beside {
             }
         }
         (beside.at.len() >= FEWEST).then_some(beside)
+    }
+
+    /// `[1, ∫(jacket − T) dt, t]`, °C·min and minutes since the first; the jacket as a wall feels it that follows with this lag.
+    fn terms(&self, lag_min: f64) -> Vec<[f64; 3]> {
+        let (mut wall, mut sum, mut last) = (self.jacket[0], 0.0, self.at[0]);
+        let felt = self.at.iter().zip(&self.jacket).zip(&self.celsius);
+        felt.map(|((at, jacket), chocolate)| {
+            let minutes = (*at - last).as_mins_f64();
+            last = *at;
+            wall += (jacket - wall) * (1.0 - (-minutes / lag_min).exp());
+            sum += (wall - chocolate) * minutes;
+            [1.0, sum, (*at - self.at[0]).as_mins_f64()]
+        })
+        .collect()
+    }
+
+    fn left_level(&self, course: &[f64]) -> Option<Timestamp> {
+        let (mut top, mut place) = (f64::NEG_INFINITY, course.len());
+        for (i, &celsius) in course.iter().enumerate().rev() {
+            if celsius > top {
+                (top, place) = (celsius, i);
+            } else if celsius < top - TURNS {
+                break;
+            }
+            if self.rests_before(course, i) {
+                break;
+            }
+        }
+        if self.at.get(place).is_none_or(|top| *top - self.at[0] < LEVEL_SEEN) {
+            return None;
+        }
+        let left = (place..course.len()).find(|&i| course[i] < top - LEFT)?;
+        (!self.is_belied(course, left)).then(|| self.crossed(course, left, top - LEFT))
+    }
+
+    /// When the course went below `level`, of which it is below at `place` first.
+    fn crossed(&self, course: &[f64], place: usize, level: f64) -> Timestamp {
+        let Some(before) = place.checked_sub(1) else { return self.at[place] };
+        let minutes = (self.at[place] - self.at[before]).as_mins_f64();
+        let share = (course[before] - level) / (course[before] - course[place]);
+        self.at[before] + Span::from_mins_f64(share * minutes)
+    }
+
+    /// Where the course falls from `left` on, before the chocolate is seen to: has the chocolate not gone half of that way, its noise counted?
+    fn is_belied(&self, course: &[f64], left: usize) -> bool {
+        let seen = self.at.partition_point(|at| *at <= self.falls);
+        let before = self.at.partition_point(|at| *at < self.at[left] - BEFORE_IT_LEFT);
+        let fell = |values: &[f64]| {
+            let part = |places: Range<usize>| mean(values.get(places)?.iter().copied());
+            Some(part(before..left)? - part(left..seen)?)
+        };
+        let Some((chocolate, course)) = fell(&self.celsius).zip(fell(course)) else { return false };
+        let unsure = self.noise() * (1.0 / (left - before) as f64 + 1.0 / (seen - left) as f64).sqrt();
+        chocolate < (course + unsure) / 2.0
     }
 
     /// Had the course come to rest by this place? What it sank by before that, from the top of a melt that went too far, is no part of the fall.
@@ -102,21 +154,54 @@ impl Beside {
     }
 
     /// The fitted course, °C, where the chocolate follows its jacket.
-    fn course(&self) -> Option<Vec<f64>> {
-        let line = |p: &[f64; 3], points: &mut [CurvePoint<3>]| {
-            for (point, terms) in points.iter_mut().zip(&self.terms) {
+    fn course(&self, grain: f64) -> Option<Vec<f64>> {
+        let level_to = self.level_to();
+        let fits = LAGS_MIN.into_iter().filter_map(|lag_min| {
+            let leaning = self.terms(lag_min);
+            let (sum, minutes) = (leaning[level_to][1], leaning[level_to][2]);
+            let level =
+                leaning.iter().map(|terms| [1.0, terms[1] - sum / minutes * terms[2]]).collect::<Vec<_>>();
+            match (self.fit(&level), self.fit(&leaning)) {
+                (Some(level), Some(leaning)) if LEANS * leaning.scatter < level.scatter => Some(leaning),
+                (level, leaning) => level.or(leaning),
+            }
+        });
+        let fit = fits.min_by(|a, b| a.scatter.total_cmp(&b.scatter))?;
+        (fit.scatter <= FOLLOWS + (NOISE * self.noise()).max(STEPS * grain)).then_some(fit.course)
+    }
+
+    fn noise(&self) -> f64 {
+        scatter_with_jumps(&self.celsius)
+    }
+
+    /// The place up to which the jacket has not gone below where it was in the hold.
+    fn level_to(&self) -> usize {
+        let hold = self.at.partition_point(|at| *at <= self.falls - NOT_YET_COOLED);
+        let lowest = self.jacket[..hold.max(1)].iter().copied().fold(f64::INFINITY, f64::min);
+        self.jacket.iter().rposition(|jacket| *jacket >= lowest).unwrap_or(0)
+    }
+
+    fn fit<const N: usize>(&self, terms: &[[f64; N]]) -> Option<Fit> {
+        let line = |p: &[f64; N], points: &mut [CurvePoint<N>]| {
+            for (point, terms) in points.iter_mut().zip(terms) {
                 *point = CurvePoint { value: sum(p, terms), slopes: *terms };
             }
         };
-        let fit = fit_curve(line, &self.celsius, None, [*self.celsius.first()?, 0.0, 0.0]).ok()?;
-        let course: Vec<f64> = self.terms.iter().map(|terms| sum(&fit.parameters, terms)).collect();
-        let fall = course.first()? - course.last()?;
-        let follows = fit.parameters[1] > 0.0 && fit.residual_sd <= FOLLOWS.max(FOLLOWS_SHARE * fall);
-        follows.then_some(course)
+        let mut start = [0.0; N];
+        start[0] = *self.celsius.first()?;
+        let fit = fit_curve(line, &self.celsius, None, start).ok()?;
+        let course = terms.iter().map(|terms| sum(&fit.parameters, terms)).collect();
+        (fit.parameters[1] > 0.0).then_some(Fit { scatter: fit.residual_sd, course })
     }
 }
 
-fn sum(parameters: &[f64; 3], terms: &[f64; 3]) -> f64 {
+/// A fitted course and the scatter around it, °C.
+struct Fit {
+    scatter: f64,
+    course: Vec<f64>,
+}
+
+fn sum<const N: usize>(parameters: &[f64; N], terms: &[f64; N]) -> f64 {
     parameters.iter().zip(terms).map(|(p, t)| p * t).sum()
 }
 
@@ -175,7 +260,7 @@ mod tests {
         let (history, course) = beside(swings, 45.0, 0.2, true);
         let truly = truly_left(&course);
         for falls in [50, 62, 68] {
-            let left = left_level(&history, Timestamp::default(), at(falls), at(120)).unwrap();
+            let left = left_level(&history, 0.0, Timestamp::default(), at(falls), at(120)).unwrap();
             let left = (left - Timestamp::default()).as_mins_f64();
             assert!((left - truly).abs() < 1.0, "{left}, truly {truly}, seemed to fall at {falls}");
         }
@@ -193,7 +278,7 @@ mod tests {
         let top = course[60 * 12 - 60..].iter().map(|(_, c)| *c).fold(f64::NEG_INFINITY, f64::max);
         assert!(course[36 * 12].1 > top + 0.2, "it was hotter within the half hour before");
         let turned = course[60 * 12..].iter().rfind(|(_, c)| *c >= top - LEFT).unwrap().0;
-        let left = left_level(&history, Timestamp::default(), at(62), at(120)).unwrap();
+        let left = left_level(&history, 0.0, Timestamp::default(), at(62), at(120)).unwrap();
         let left = (left - Timestamp::default()).as_mins_f64();
         assert!((left - turned).abs() < 1.0, "{left}, truly {turned}");
     }
@@ -211,6 +296,6 @@ mod tests {
     #[test]
     fn without_a_jacket_it_says_nothing() {
         let (history, _) = beside(swings, 45.0, 0.02, false);
-        assert_eq!(left_level(&history, Timestamp::default(), at(62), at(120)), None);
+        assert_eq!(left_level(&history, 0.0, Timestamp::default(), at(62), at(120)), None);
     }
 }

@@ -59,7 +59,7 @@ fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
         if let Some(rested) = rested.filter(|rested| left < *rested) {
             (since, left) = (rested, left_since(rested)?);
         }
-        if let Some(driven) = cooled::left_level(view.history, since, left, view.now) {
+        if let Some(driven) = cooled::left_level(view.history, view.pace.grain(), since, left, view.now) {
             return Some(driven);
         }
         let left = turn::or_swing(view, Move::Fall, since, left, in_soak);
