@@ -539,3 +539,20 @@ fn noise_before_it_is_set_down_is_not_the_fall() {
     let off: Vec<f64> = (1..=50).map(off).filter(|off| !(-2.0..=2.0).contains(off)).collect();
     assert!(off.len() <= 3, "{} of fifty: {off:?}", off.len());
 }
+
+/// Out of a cold level at 2.6 °C/min at once, of which two degrees are a handful of readings: a probe shows it late by no more than it takes to rise.
+#[test]
+fn a_brisk_rise_is_dated_where_it_begins() {
+    for (every, noise) in [(5, 0.02), (10, 0.1), (30, 0.05), (60, 0.05)] {
+        let off = |seed: u64| {
+            let chocolate = |minute: f64| {
+                let charge = (21.0 + 2.6 * (minute - 120.0).max(0.0)).min(46.0);
+                ((charge + noise * normal(seed * 100_003 + (minute * 60.0) as u64)) * 100.0).round() / 100.0
+            };
+            let channels: [(Channel, &dyn Fn(f64) -> f64); 1] = [(Channel::Chocolate, &chocolate)];
+            begin_of(Phase::Melting, &begins_read_every(every, 180, &channels, |_| true)) - 120.0
+        };
+        let off: Vec<f64> = (1..=20).map(off).filter(|off| !(-0.8..=0.5).contains(off)).collect();
+        assert_eq!(off, [0.0; 0], "every {every} s");
+    }
+}

@@ -16,8 +16,9 @@ use crate::history::{History, mean};
 
 /// A single reading flickers; so long a mean does not.
 const SMOOTH: Span = Span::from_secs(40);
-/// Noise that is left in it may hide half of [`LEFT`]; what it hides beyond that is not seen by the moment. It is taken from so long before the step.
-const CLEAR: f64 = LEFT / 2.0;
+/// Noise that is left in it may be so large, °C (start value, from made-up days): what hides in more is not seen by the moment. It is taken from so
+/// long before the step.
+const CLEAR: f64 = 0.4 * LEFT;
 const NOISE_SEEN: Span = Span::from_mins(20);
 /// The chocolate at the step, taken from so long before it: a set-point is often told once a minute only.
 const AT_STEP: Span = Span::from_secs(60);

@@ -70,7 +70,9 @@ pub(crate) struct Ground {
 pub(super) const LEFT: f64 = 0.1;
 /// A probe shows a slow start so much later than it is: its sheath is some half a minute behind (bare 10–40 s, in a well 60–180 s, from memory),
 /// and a tenth of a degree has to stand out of noise (start value, from made-up days).
-pub(super) const SHOWN_LATE: Span = Span::from_secs(70);
+const SHOWN_LATE: Span = Span::from_secs(70);
+/// A rise is brisk that is so far above its level within twice that, °C (start value, from made-up days).
+const BRISK: f64 = 0.5;
 /// A cooling begins more briskly: its tenth of a degree is shown later by hardly more than a bare sheath (start value, from made-up days).
 pub(super) const FALL_SHOWN_LATE: Span = Span::from_secs(20);
 /// Readings are averaged over at least this where one of them must not speak alone.
@@ -94,6 +96,8 @@ const MOVES_FOR: Span = Span::from_mins(5);
 const STANDS_OUT: f64 = 3.0;
 /// Fewer points than this do not carry a hinge; a corner of two straight lines is the answer.
 pub(super) const FEWEST_POINTS: usize = 12;
+/// ... nor does a move of which fewer than this are seen.
+const FEWEST_MOVED: usize = 4;
 
 /// When the chocolate left its level on the move that was noticed at `noticed`; not before `earliest`.
 pub(crate) fn left_level(
@@ -123,7 +127,11 @@ pub(crate) fn left_level(
         }
     }
     let bursts = ground.before == Span::ZERO;
-    let minutes = if pace.is_sparse() || points.len() < FEWEST_POINTS {
+    let few = points.len() < FEWEST_POINTS || {
+        let clearly = sign * foot_value + ground.noise + ground.noise.max(LEFT);
+        points.iter().filter(|&&(t, y)| t > 0.0 && y > clearly).count() < FEWEST_MOVED
+    };
+    let minutes = if pace.is_sparse() || few {
         if bursts { between(&points) } else { corner(&points, way.beyond()) }
     } else {
         hinge(points, ground.tilted && came_down.is_none())
@@ -145,6 +153,14 @@ pub(crate) fn left_level(
     };
     // A tick's width is all that the date is good for.
     Some(left.floor(Span::from_secs(1)))
+}
+
+/// What a probe shows late of a rise that seems to have left its level at `left`: a slow start [`SHOWN_LATE`], a brisk one less.
+pub(super) fn shown_late(history: &History, left: Timestamp, now: Timestamp) -> Span {
+    let level = mean(history.chocolate(left - MOVES_FOR, left).map(|(_, value)| value));
+    let brisk =
+        level.and_then(|level| history.chocolate(left, now).find(|(_, value)| *value > level + BRISK));
+    brisk.map_or(SHOWN_LATE, |(at, _)| SHOWN_LATE.min((at - left) / 2))
 }
 
 /// Was what a charge did between two moments only drift, beside what it did from then on? A cold one warms with its room.

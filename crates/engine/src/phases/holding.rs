@@ -4,7 +4,7 @@ use model::{Method, Phase, PhaseSpan, Span, Timestamp};
 
 use super::approach;
 use super::asked;
-use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, left_level, smoothed};
+use super::departure::{FITTED_MOVE, Ground, LEFT, Move, left_level, shown_late, smoothed};
 use super::rest;
 use super::rising::{PARTIAL_MELT_STAY, STAIRCASE};
 use super::turn;
@@ -307,7 +307,10 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
         let poured = turn::poured(view.history, left);
         Some(poured.unwrap_or_else(|| turn::or_swing(view, Move::Rise, earliest, left, on_level)))
     });
-    left.map_or(view.now, |left| asked::not_before(view, step, left - SHOWN_LATE).max(earliest))
+    left.map_or(view.now, |left| {
+        let left = left - shown_late(view.history, left, view.now);
+        asked::not_before(view, step, left).max(earliest)
+    })
 }
 
 /// What seemed to be brought back on purpose, where the charge never came to hold behind it: one that had set in the cold is melted again.

@@ -4,7 +4,7 @@ use maths::statistics::median;
 use model::{Method, Phase, Span, Timestamp};
 
 use super::asked;
-use super::departure::{FITTED_MOVE, Ground, LEFT, Move, SHOWN_LATE, drifted, left_level};
+use super::departure::{FITTED_MOVE, Ground, LEFT, Move, drifted, left_level, shown_late};
 use super::driven;
 use super::{
     CHARGE_FORGOTTEN, IDLE_BELOW, STEADY_WINDOW, Stage, Tracker, Turn, View, WORKING_MARGIN, soak_from,
@@ -154,7 +154,8 @@ impl Tracker {
         let step = asked::asked_since(view, earliest, |setpoint| setpoint >= soak);
         if !driven::is_restless(view.history, rough, (rough + RESTLESSNESS_SEEN).min(view.now)) {
             let asked = step.and_then(|step| asked::left_level(view, Move::Rise, step));
-            let left = asked.unwrap_or_else(|| left(OUT_OF_IDLE)) - SHOWN_LATE;
+            let left = asked.unwrap_or_else(|| left(OUT_OF_IDLE));
+            let left = left - shown_late(view.history, left, view.now);
             return asked::not_before(view, step, left).max(earliest);
         }
         let heated = driven::heated_from(view.history, earliest, view.now);
