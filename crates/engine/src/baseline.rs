@@ -6,7 +6,8 @@
 //! mass (`τ = m·c/(U·A)`, Newton).
 //!
 //! A person can freeze a baseline, let it learn again, or reset it. A batch is good when it was cooled and worked and nothing was found that spoils
-//! its course ([`model::FindingKind::spoils_course`]).
+//! its course ([`model::FindingKind::spoils_course`]). Where nothing is learned yet, a slow cooling spoils none that was proved in temper: it is slow by the
+//! plant file's figure, which would otherwise stand for ever if it is too short.
 
 use std::collections::BTreeMap;
 
@@ -71,6 +72,11 @@ impl Baselines {
         if learned.batches.len() == ENOUGH {
             learned.since = Some(known);
         }
+    }
+
+    /// Is enough known of such charges to say what is usual?
+    pub(crate) fn has_learned(&self, couverture: &CouvertureId) -> bool {
+        self.by_couverture.get(couverture).is_some_and(|learned| learned.batches.len() >= ENOUGH)
     }
 
     /// Does what a person ordered.

@@ -100,6 +100,18 @@ pub(crate) struct Closed {
     pub(crate) found: Vec<FindingKind>,
 }
 
+/// Is it a hold that goes wrong? Told of a rise, before it was known to be the melt of the next batch, it says nothing of that batch's course.
+fn is_of_a_hold(kind: FindingKind) -> bool {
+    matches!(
+        kind,
+        FindingKind::TemperLoss
+            | FindingKind::WarmHold
+            | FindingKind::ColdHold
+            | FindingKind::HoldDrift
+            | FindingKind::Hunting
+    )
+}
+
 /// What figures of a batch are taken from.
 pub(crate) struct Source<'a> {
     pub(crate) history: &'a History,
@@ -263,7 +275,11 @@ impl Book {
         let holds = |span: &&PhaseSpan| !matches!(span.phase, Phase::Melting | Phase::Soak | Phase::Cooling);
         self.others_from = Some(timeline.spans().iter().find(holds).map_or(at, |span| span.from));
         self.ended = Some(at);
-        Some(Closed { batch, found: found.into_iter().map(|(kind, _)| kind).collect() })
+        let melted =
+            timeline.spans().iter().find(|span| span.phase != Phase::Melting).map_or(at, |span| span.from);
+        let found =
+            found.into_iter().filter(|(kind, raised_at)| melted <= *raised_at || !is_of_a_hold(*kind));
+        Some(Closed { batch, found: found.map(|(kind, _)| kind).collect() })
     }
 
     /// The open batch with its figures so far.

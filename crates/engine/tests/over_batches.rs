@@ -1,0 +1,88 @@
+//! What is learned and told over batches, through the whole engine.
+
+use std::sync::Arc;
+
+use engine::Analyst;
+use model::{
+    Arrival, Channel, Content, Event, EventKind, Finding, FindingKind, Grade, Reading, Span, TemperTest,
+    Timestamp,
+};
+
+/// The plant file takes the cooling for shorter than it is.
+const PLANT: &str = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n\
+     [mqtt]\nurl = \"embedded\"\n[[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n\
+     [[machine]]\nid = \"alder\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\ncooling_minutes = 20\n";
+/// A batch takes so long, minutes: it is melted, set down after an hour, cools in 33 min and is worked with.
+const BATCH: i64 = 300;
+const SET_DOWN: i64 = 60;
+const WORKS: i64 = 105;
+
+fn charge(minute: i64) -> f64 {
+    let minute = minute.rem_euclid(BATCH) as f64;
+    (31.5 + 0.8 * minute).min(46.0).min((46.0 - 0.41 * (minute - SET_DOWN as f64)).max(31.5))
+}
+
+/// What is found of some kind in so many batches, in each of which these events are told at their minute.
+fn found(kind: FindingKind, batches: i64, told: impl Fn(i64) -> Vec<(i64, EventKind)>) -> Vec<Finding> {
+    let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
+    let mut push = |minute: i64, content: Content| {
+        let arrived = Timestamp::from_millis(1_772_427_600_000) + Span::from_mins(minute);
+        let content = match content {
+            Content::Reading(reading) => Content::Reading(Reading { at: arrived, ..reading }),
+            Content::Event(event) => Content::Event(Event { at: arrived, ..event }),
+        };
+        analyst.push(&Arrival { arrived, retained: false, content });
+    };
+    for minute in 0..batches * BATCH {
+        let machine = || "alder".parse().expect("an id");
+        let (channel, at, value) = (Channel::Chocolate, Timestamp::default(), Some(charge(minute)));
+        push(minute, Content::Reading(Reading { machine: machine(), channel, at, value }));
+        let due = told(minute / BATCH).into_iter().filter(|(at, _)| *at == minute % BATCH);
+        for (_, kind) in due {
+            push(
+                minute,
+                Content::Event(Event {
+                    machine: machine(),
+                    at: Timestamp::default(),
+                    by: None,
+                    kind,
+                    raw: String::new(),
+                }),
+            );
+        }
+    }
+    let machine = analyst.finish().expect("fits into memory").machines.swap_remove(0);
+    machine.findings.into_iter().filter(|finding| finding.kind == kind).collect()
+}
+
+fn reference(minute: i64, off: f64) -> (i64, EventKind) {
+    (minute, EventKind::Reference { temperature: charge(minute) + off })
+}
+
+fn tested(grade: Grade) -> EventKind {
+    EventKind::TemperTest(TemperTest { gloss: grade, contraction: grade, snap: grade, minutes: None })
+}
+
+/// What was proved in temper was cooled as it should be, whatever the plant file takes for usual; what failed teaches nothing.
+#[test]
+fn the_usual_length_is_learned_where_the_plant_file_takes_it_for_too_short() {
+    let slow = |grade: Grade| {
+        let seed = EventKind::Seed { mass_kg: Some(1.5), temperature: None, lot: None };
+        let tests = [110, 170, 230, 290].map(|minute| (minute, tested(grade)));
+        let told = [vec![(WORKS - 20, seed)], tests.to_vec()].concat();
+        found(FindingKind::SlowCooling, 8, |_| told.clone()).len()
+    };
+    assert_eq!((slow(Grade::Good), slow(Grade::Poor)), (3, 8));
+}
+
+/// The hand thermometer stands 0.9 °C above the probe from the fifth batch on.
+#[test]
+fn a_hand_thermometer_in_the_soak_says_nothing_of_the_hold() {
+    let drifts = |minute: i64| {
+        let told = move |batch: i64| vec![reference(minute, if batch < 4 { 0.0 } else { 0.9 })];
+        found(FindingKind::ProbeDrift, 8, told).len()
+    };
+    assert_eq!(drifts(SET_DOWN - 5), 0, "in the soak");
+    assert_eq!(drifts(SET_DOWN + 20), 0, "on the way down");
+    assert_eq!(drifts(WORKS + 30), 1, "in the hold");
+}
