@@ -13,7 +13,7 @@
 //!
 //! The simulation below holds it to that: with 5 % of scatter at most one false alarm in 2,000 batches; a fade of 2 % a batch is told within
 //! fifteen batches, half of them within ten, when it has reached 20 %. With 25 % of scatter a false alarm in one of thirty lives of sixty batches, and
-//! a fade to 40 % above is told in four of five. Over when the newest stand less than 10 % above. Batches in which heater, stirrer or probe was at
+//! a fade to 40 % above is told in four of five. Over when the newest five, or ten, stand less than 10 % above. Batches in which heater, stirrer or probe was at
 //! fault say nothing.
 
 use maths::statistics::median;
@@ -43,6 +43,8 @@ const QUIET: f64 = 0.08;
 /// The scatter of `n` steps is known to this share over √n or so (start value, from simulations).
 const UNSURE: f64 = 1.5;
 const TREND_FROM: usize = 6;
+/// So many have to be back.
+const BACK: usize = 5;
 /// Median distance of normal values to their standard deviation (Hampel 1974).
 const MEDIAN_TO_SIGMA: f64 = maths::statistics::MAD_TO_SIGMA;
 
@@ -50,7 +52,14 @@ const MEDIAN_TO_SIGMA: f64 = maths::statistics::MAD_TO_SIGMA;
 pub(crate) struct CoolingFade {
     series: Vec<(Comparable, Series)>,
     /// The one that was told.
-    open: Option<Comparable>,
+    open: Option<Told>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Told {
+    of: Comparable,
+    /// It took the longer look to see it, and takes it to see that it is over.
+    patiently: bool,
 }
 
 /// Coolings that can be compared.
@@ -95,11 +104,11 @@ impl CoolingFade {
         series.push(Cooled { tau_min: tau, mass_kg: seen.batch.mass_kg.filter(|mass| *mass > 0.0) });
         match &self.open {
             None => {
-                let Some(above) = series.faded() else { return Verdict::Quiet };
-                self.open = Some(group);
+                let Some((above, look)) = series.faded() else { return Verdict::Quiet };
+                self.open = Some(Told { of: group, patiently: look == PATIENT });
                 report(above, tau, against, seen)
             }
-            Some(told) if *told == group && series.is_back() => {
+            Some(told) if told.of == group && series.is_back(told.patiently) => {
                 self.open = None;
                 Verdict::Over(seen.known)
             }
@@ -110,7 +119,7 @@ impl CoolingFade {
     /// Begins anew with that couverture.
     pub(crate) fn reset(&mut self, couverture: &CouvertureId, at: Timestamp) -> Verdict {
         self.series.retain(|(group, _)| group.couverture != *couverture);
-        match self.open.take_if(|group| group.couverture == *couverture) {
+        match self.open.take_if(|told| told.of.couverture == *couverture) {
             Some(_) => Verdict::Over(at),
             None => Verdict::Quiet,
         }
@@ -133,15 +142,18 @@ impl Series {
         cooled.iter().map(|cooled| cooled.tau_min * usual / cooled.mass_kg.unwrap_or(usual)).collect()
     }
 
-    /// How many times as long as at first, if it has come to that.
-    fn faded(&self) -> Option<f64> {
+    /// How many times as long as at first, if it has come to that, and which look shows it.
+    fn faded(&self) -> Option<(f64, Look)> {
         let looks = [Some(QUICK).filter(|_| self.is_quiet()), Some(PATIENT)];
-        let told = |look: Look| self.above(look).filter(|above| *above >= FADED && self.rises(look));
+        let told = |look: Look| {
+            self.above(look).filter(|above| *above >= FADED && self.rises(look)).map(|above| (above, look))
+        };
         looks.into_iter().flatten().find_map(told)
     }
 
-    fn is_back(&self) -> bool {
-        let look = if self.is_quiet() { QUICK } else { PATIENT };
+    fn is_back(&self, patiently: bool) -> bool {
+        let quickly = Look { newest: BACK, ..QUICK };
+        let look = if patiently { PATIENT } else { quickly };
         self.above(look).is_some_and(|above| above < STILL_FADED)
     }
 
