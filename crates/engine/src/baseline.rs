@@ -6,7 +6,7 @@
 //! mass (`τ = m·c/(U·A)`, Newton).
 //!
 //! A person can freeze a baseline, let it learn again, or reset it. A batch is good when it was cooled and worked and nothing was found that spoils
-//! its course ([`model::FindingKind::spoils_course`]). Where nothing is learned yet, a slow cooling spoils none that was proved in temper: it is slow by the
+//! its course ([`model::FindingKind::spoils_course`]). Where nothing is learned yet, a cooling that is less than twice too slow spoils none that was proved in temper: it is slow by the
 //! plant file's figure, which would otherwise stand for ever if it is too short.
 
 use std::collections::BTreeMap;

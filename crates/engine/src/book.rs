@@ -100,7 +100,7 @@ pub(crate) struct Closed {
     pub(crate) found: Vec<FindingKind>,
 }
 
-/// Is it a hold that goes wrong? Told of a rise, before it was known to be the melt of the next batch, it says nothing of that batch's course.
+/// Is it a hold that goes wrong? Raised while the charge was already rising to its next melt, it says nothing of the course of that next batch.
 fn is_of_a_hold(kind: FindingKind) -> bool {
     matches!(
         kind,

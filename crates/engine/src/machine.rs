@@ -290,7 +290,7 @@ impl MachineWatch {
         }
         if event.kind == EventKind::End && self.book.is_open_before(event.at) {
             let turn = self.tracker.end(event.at, &mut self.book.timeline);
-            self.turn(turn, &self.limits(setting));
+            self.turn(setting, turn, &self.limits(setting));
         }
     }
 
@@ -356,7 +356,7 @@ impl MachineWatch {
             pace: &self.pace,
         };
         let turn = self.tracker.step(&view, &mut self.book.timeline);
-        self.turn(turn, &limits);
+        self.turn(setting, turn, &limits);
         self.look(setting, tick, level, &limits, gap);
         self.ledger.has_turned();
     }

@@ -75,6 +75,15 @@ fn the_usual_length_is_learned_where_the_plant_file_takes_it_for_too_short() {
     assert_eq!((slow(Grade::Good), slow(Grade::Poor)), (3, 8));
 }
 
+/// A probe is a little late, and its mean more so: beside a charge that moves, a hand thermometer that agrees with it seems not to.
+#[test]
+fn a_hand_thermometer_in_a_charge_that_moves_says_nothing() {
+    for minute in [WORKS - 11, WORKS - 10, 2, 3] {
+        let told = |_| vec![reference(minute, 0.0)];
+        assert_eq!(found(FindingKind::ProbeDrift, 8, told).len(), 0, "minute {minute}");
+    }
+}
+
 /// The hand thermometer stands 0.9 °C above the probe from the fifth batch on.
 #[test]
 fn a_hand_thermometer_in_the_soak_says_nothing_of_the_hold() {

@@ -1,4 +1,5 @@
-//! Which batches are worth being compared with.
+//! Which batches are worth being compared with. The watch learns its usual cooling from a few more: of those whose cooling was slow by the
+//! plant file's figure alone it has to find out whether the figure is too short (`engine`, `baseline.rs`).
 
 use model::{Batch, Finding, Phase, Standing};
 

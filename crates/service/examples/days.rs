@@ -17,6 +17,7 @@ use model::{Channel, MachineId};
 use self::made_up::{plant, read_at, thousandths};
 
 const CHANNELS: [Channel; 3] = [Channel::Chocolate, Channel::Jacket, Channel::Motor];
+/// So many seconds go through at once, and make an hour.
 const AT_ONCE: i64 = 600;
 const HOUR: i64 = 3600;
 
@@ -61,6 +62,7 @@ fn rows(machine: i64, from: i64) -> Rows {
 
 fn resident_kb() -> Result<u64, Box<dyn Error>> {
     let status = fs::read_to_string("/proc/self/status")?;
-    let line = status.lines().find(|line| line.starts_with("VmRSS:")).unwrap_or_default();
-    Ok(line.split_whitespace().nth(1).unwrap_or("0").parse()?)
+    let line =
+        status.lines().find_map(|line| line.strip_prefix("VmRSS:")).ok_or("the kernel tells no VmRSS")?;
+    Ok(line.trim().trim_end_matches(" kB").parse()?)
 }

@@ -4,6 +4,8 @@
 use model::{Batch, CouvertureId, FindingKind, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use maths::statistics::{MAD_TO_SIGMA, median};
+
 use super::Told;
 use super::cooling_fade::CoolingFade;
 use super::probe_drift::ProbeDrift;
@@ -41,6 +43,13 @@ impl OverBatches {
         told.note(FindingKind::ProbeDrift, self.probe_drift.reset(at));
         told.note(FindingKind::CoolingFade, self.cooling_fade.reset(couverture, at));
     }
+}
+
+/// The deviation of a series by its steps from one value to the next, which a slow drift hardly moves: their median as a deviation (Hampel
+/// 1974), over √2. `None` of fewer than two values.
+pub(super) fn step_to_step(values: &[f64]) -> Option<f64> {
+    let steps: Vec<f64> = values.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    Some(MAD_TO_SIGMA * median(&steps)? / 2.0_f64.sqrt())
 }
 
 /// Did heater, stirrer or probe fail? Such a batch is no witness of what the machine is like.

@@ -12,7 +12,7 @@
 //!   drift that was there from the first batch on, when there is no target yet.
 //!
 //! The simulation below holds it to that: at σ = 0.1 °C at most one false alarm in 1,000 batches (at a batch a day, three years); a drift of
-//! 0.1 °C a batch is told within seven batches, half of them within five. Series of the newest 30 values. Over when the last three values are back, in the mean less than 0.2 °C from where it came from: what has moved
+//! 0.1 °C a batch is told within seven batches, half of them within five. Series of the newest 30 values. Over when the middle one of the last three is back, less than 0.2 °C from where it came from (or from the hand thermometer): what has moved
 //! and stays there trends no more, and has not come back. Batches in
 //! which the heater, the stirrer or the probe itself was at fault, or the charge was far out of range, say nothing.
 
@@ -22,7 +22,7 @@ use maths::trend::{mann_kendall, theil_sen};
 use model::{FindingKind, Priority, Timestamp};
 use serde::{Deserialize, Serialize};
 
-use super::over_batches::{Seen, machine_failed};
+use super::over_batches::{Seen, machine_failed, step_to_step};
 use super::{Report, Verdict, number, text};
 use crate::bounded::remember;
 
@@ -36,10 +36,10 @@ const LEAST_SIGMA: f64 = 0.08;
 const TREND_OVER: usize = 10;
 const TREND_FROM: usize = 7;
 const TREND_P: f64 = 0.005;
+/// What a signal of the chart is called in the evidence.
+const EWMA: &str = "ewma";
 /// Of Theil–Sen's interval, which is not used.
 const COVERAGE: f64 = 0.95;
-/// Median distance of normal values to their standard deviation (Hampel 1974).
-const MEDIAN_TO_SIGMA: f64 = maths::statistics::MAD_TO_SIGMA;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct ProbeDrift {
@@ -48,18 +48,27 @@ pub(crate) struct ProbeDrift {
     open: Option<Moved>,
 }
 
-/// What was told: a move of so much in one of the series.
+/// What was told: from where one of the series has moved, and how far.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 struct Moved {
     against: Against,
     from: f64,
-    by: f64,
+    moved: f64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 enum Against {
     SetPoint,
     HandThermometer,
+}
+
+impl Against {
+    fn as_str(self) -> &'static str {
+        match self {
+            Against::SetPoint => "the set-point",
+            Against::HandThermometer => "a hand thermometer",
+        }
+    }
 }
 
 /// Offsets in order of time, °C.
@@ -75,7 +84,7 @@ struct Series {
 struct Signal {
     from: f64,
     moved: f64,
-    by: &'static str,
+    test: &'static str,
 }
 
 impl ProbeDrift {
@@ -86,13 +95,13 @@ impl ProbeDrift {
             return Verdict::Quiet;
         };
         self.holds.push(offset);
-        self.verdict(seen.batch.start, seen.known)
+        self.verdict(Against::SetPoint, seen.batch.start, seen.known)
     }
 
     /// The probe was compared with a hand thermometer.
     pub(crate) fn compared(&mut self, offset: f64, at: Timestamp, known: Timestamp) -> Verdict {
         self.comparisons.push(offset);
-        self.verdict(at, known)
+        self.verdict(Against::HandThermometer, at, known)
     }
 
     /// Begins anew.
@@ -101,20 +110,26 @@ impl ProbeDrift {
         if was_open { Verdict::Over(at) } else { Verdict::Quiet }
     }
 
-    fn verdict(&mut self, from: Timestamp, known: Timestamp) -> Verdict {
-        if let Some(moved) = self.open {
-            let series = match moved.against {
-                Against::SetPoint => &self.holds,
-                Against::HandThermometer => &self.comparisons,
-            };
-            let came_back = series.is_back(moved);
+    /// What a new value in one of the series says. A hand thermometer says more than the set-point: what it shows takes over what is open.
+    fn verdict(&mut self, against: Against, from: Timestamp, known: Timestamp) -> Verdict {
+        let (series, target) = match against {
+            Against::SetPoint => (&self.holds, self.holds.target()),
+            Against::HandThermometer => (&self.comparisons, Some(0.0)),
+        };
+        if let Some(told) = self.open.filter(|told| told.against == against) {
+            let came_back = series.is_back(told);
             self.open = self.open.filter(|_| !came_back);
             return if came_back { Verdict::Over(known) } else { Verdict::Quiet };
         }
-        let compared = self.comparisons.signal(Some(0.0)).map(|signal| (signal, Against::HandThermometer));
-        let held = || self.holds.signal(self.holds.target()).map(|signal| (signal, Against::SetPoint));
-        let Some((signal, against)) = compared.or_else(held) else { return Verdict::Quiet };
-        self.open = Some(Moved { against, from: signal.from, by: signal.moved });
+        let takes_over = self.open.is_some();
+        if takes_over && against == Against::SetPoint {
+            return Verdict::Quiet;
+        }
+        let Some(signal) = series.signal(target) else { return Verdict::Quiet };
+        self.open = Some(Moved { against, from: signal.from, moved: signal.moved });
+        if takes_over {
+            return Verdict::Worse { priority: Priority::Medium, says: sentence(signal, against) };
+        }
         report(signal, against, from, known)
     }
 }
@@ -136,10 +151,12 @@ impl Series {
         (self.first.len() == FIRST).then(|| median(&self.first)).flatten()
     }
 
-    /// Do the last three values lie where it came from, or beyond?
-    fn is_back(&self, moved: Moved) -> bool {
+    /// Is the middle one of the last three back where it came from, or beyond? A probe that agrees with the hand thermometer is, too.
+    fn is_back(&self, told: Moved) -> bool {
         let [.., a, b, c] = self.newest.as_slice() else { return false };
-        ((a + b + c) / 3.0 - moved.from) * moved.by.signum() < STILL_MOVED
+        let middle = a.max(*b).min(a.min(*b).max(*c));
+        let agrees = told.against == Against::HandThermometer && middle.abs() < STILL_MOVED;
+        agrees || (middle - told.from) * told.moved.signum() < STILL_MOVED
     }
 
     fn signal(&self, target: Option<f64>) -> Option<Signal> {
@@ -157,7 +174,7 @@ impl Series {
         (step.signal.is_some() && moved.abs() >= MOVED && agree).then_some(Signal {
             from: target,
             moved: stands,
-            by: "ewma",
+            test: EWMA,
         })
     }
 
@@ -169,41 +186,42 @@ impl Series {
         let places: Vec<f64> = (0..newest.len()).map(|place| place as f64).collect();
         let line = theil_sen(&places, newest, COVERAGE).ok()?;
         let moved = line.slope * (newest.len() - 1) as f64;
-        (moved.abs() >= MOVED).then_some(Signal { from: line.intercept, moved, by: "mann-kendall" })
+        (moved.abs() >= MOVED).then_some(Signal { from: line.intercept, moved, test: "mann-kendall" })
     }
 
     /// Scatter from one value to the next.
     fn sigma(&self) -> f64 {
-        let steps: Vec<f64> = self.newest.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
-        median(&steps).map_or(LEAST_SIGMA, |step| (MEDIAN_TO_SIGMA * step / 2.0_f64.sqrt()).max(LEAST_SIGMA))
+        step_to_step(&self.newest).map_or(LEAST_SIGMA, |sigma| sigma.max(LEAST_SIGMA))
+    }
+}
+
+fn sentence(signal: Signal, against: Against) -> String {
+    let way = if signal.moved < 0.0 { "less" } else { "more" };
+    let far = signal.moved.abs();
+    match against {
+        // It may never have agreed: nobody knows what it showed before it was compared.
+        Against::HandThermometer if signal.test == EWMA => {
+            format!(
+                "Over the last comparisons the probe shows {far:.1} °C {way} than a hand thermometer beside it."
+            )
+        }
+        Against::SetPoint | Against::HandThermometer => {
+            format!(
+                "Over the last batches the probe has come to show {far:.1} °C {way} against {} than it did.",
+                against.as_str()
+            )
+        }
     }
 }
 
 fn report(signal: Signal, against: Against, from: Timestamp, known: Timestamp) -> Verdict {
-    let way = if signal.moved < 0.0 { "less" } else { "more" };
-    let by = signal.moved.abs();
-    let (against, says) = match against {
-        Against::SetPoint => (
-            "the set-point",
-            format!(
-                "Over the last batches the probe has come to show {by:.1} °C {way} against the set-point than it did."
-            ),
-        ),
-        // It may never have agreed: nobody knows what it showed before it was compared.
-        Against::HandThermometer => (
-            "a hand thermometer",
-            format!(
-                "Over the last comparisons the probe shows {by:.1} °C {way} than a hand thermometer beside it."
-            ),
-        ),
-    };
     Report {
         kind: FindingKind::ProbeDrift,
         priority: Priority::Medium,
         from,
         raised_at: known,
-        says,
-        evidence: vec![number("moved_c", signal.moved), text("against", against), text("test", signal.by)],
+        says: sentence(signal, against),
+        evidence: vec![number("moved_c", signal.moved), text("against", against.as_str()), text("test", signal.test)],
         advice: "Compare the probe at working temperature with a reference thermometer, enter the value, and have the probe corrected or \
                  replaced by a qualified person; look again at the batches since the last good comparison.",
     }
@@ -221,7 +239,7 @@ mod tests {
         for (batch, offset) in series.into_iter().enumerate() {
             detector.holds.push(offset);
             let at = Timestamp::from_millis(batch as i64);
-            match detector.verdict(at, at) {
+            match detector.verdict(Against::SetPoint, at, at) {
                 Verdict::Raise(report) => told.push(format!("{} {}", batch + 1, report.says)),
                 Verdict::Over(_) => told.push(format!("{} over", batch + 1)),
                 Verdict::Quiet | Verdict::Worse { .. } => {}
@@ -267,6 +285,49 @@ mod tests {
         };
         let again = (0..300).filter(|_| again()).count();
         assert!(again <= 9, "{again} of 300 machines");
+    }
+
+    fn compared(offsets: &[f64]) -> Vec<String> {
+        let mut detector = ProbeDrift::default();
+        let told = offsets.iter().enumerate().filter_map(|(n, &offset)| {
+            let at = Timestamp::from_millis(n as i64);
+            match detector.compared(offset, at, at) {
+                Verdict::Raise(report) => Some(format!("{} {}", n + 1, report.says)),
+                Verdict::Over(_) => Some(format!("{} over", n + 1)),
+                Verdict::Quiet | Verdict::Worse { .. } => None,
+            }
+        });
+        told.collect()
+    }
+
+    #[test]
+    fn one_hasty_comparison_mends_nothing_and_agreeing_ones_do() {
+        assert_eq!(
+            compared(&[0.0, 0.0, 0.0, 0.6, 0.6, 0.6, -0.7, 0.6, 0.6, 0.0, 0.1]),
+            [
+                "5 Over the last comparisons the probe shows 0.6 °C more than a hand thermometer beside it.",
+                "11 over"
+            ]
+        );
+        assert_eq!(
+            compared(&[-0.25, -0.2, -0.1, 0.0, 0.05, 0.1, 0.15, 0.0, 0.0]),
+            [
+                "7 Over the last batches the probe has come to show 0.4 °C more against a hand thermometer than it did.",
+                "8 over"
+            ]
+        );
+    }
+
+    #[test]
+    fn a_hand_thermometer_takes_over_what_the_set_point_says() {
+        let (mut detector, at) = (ProbeDrift::default(), Timestamp::from_millis(1));
+        detector.open = Some(Moved { against: Against::SetPoint, from: 0.0, moved: 0.4 });
+        assert_eq!(detector.compared(1.2, at, at), Verdict::Quiet);
+        let Verdict::Worse { says, .. } = detector.compared(1.2, at, at) else { panic!("not told") };
+        assert_eq!(
+            says,
+            "Over the last comparisons the probe shows 1.2 °C more than a hand thermometer beside it."
+        );
     }
 
     #[test]

@@ -4,7 +4,7 @@ use model::{BaselineDeed, BaselineOrder, Batch, Channel, FindingKind, Phase, Spa
 
 use plant::Limits;
 
-use super::{LOOKED_BACK, MachineWatch};
+use super::{LOOKED_BACK, MachineWatch, Setting};
 use crate::book::{Closed, Source};
 use crate::findings::Told;
 use crate::findings::over_batches::Seen;
@@ -12,14 +12,19 @@ use crate::history::{extremes, mean};
 use crate::measures::SETTLED;
 use crate::phases::Turn;
 
+/// A plant file takes the cooling for so many times too short, and no more: beyond that `slow-cooling` is of high priority.
+const MOST_TOO_SHORT: f64 = 2.0;
 /// A set-point that moves less has not been changed, °C.
 const SAME_SETPOINT: f64 = 0.05;
 /// A hand thermometer is compared with the probe's mean over so long before: a slow probe reports twice in it.
 const COMPARED_OVER: Span = Span::from_mins(2);
+/// ... of a charge that moves by no more than this over so long, °C/min (start value: a tenth of a degree in a probe that is a minute late).
+const STANDS: f64 = 0.1;
+const STANDS_OVER: Span = Span::from_mins(5);
 
 impl MachineWatch {
     /// A batch begins or ends.
-    pub(super) fn turn(&mut self, turn: Option<Turn>, limits: &Limits) {
+    pub(super) fn turn(&mut self, setting: &Setting<'_>, turn: Option<Turn>, limits: &Limits) {
         let Some(turn) = turn else { return };
         let source =
             Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
@@ -31,7 +36,7 @@ impl MachineWatch {
             Turn::Ends(at) => (*at, self.book.close(*at, &source)),
         };
         if let Some(closed) = closed {
-            self.closed(closed, at.max(self.known_to()));
+            self.closed(setting, closed, at.max(self.known_to()));
         }
         if let Turn::Begins(_) = turn {
             self.history.forget_before(at - LOOKED_BACK);
@@ -40,13 +45,16 @@ impl MachineWatch {
     }
 
     /// A batch has closed; `known` is when that was known.
-    pub(super) fn closed(&mut self, closed: Closed, known: Timestamp) {
+    pub(super) fn closed(&mut self, setting: &Setting<'_>, closed: Closed, known: Timestamp) {
         let Closed { batch, found } = closed;
         let hold_offset_c = self.hold_offset(&batch);
         // What is slow by the plant file's figure alone may be the figure's fault: a charge that was proved in temper was cooled as it should be.
         let proved = batch.standing == Standing::InTemper && !self.baselines.has_learned(&batch.couverture);
-        let spoils =
-            |kind: &FindingKind| kind.spoils_course() && !(proved && *kind == FindingKind::SlowCooling);
+        let took = batch.measures.cooling_minutes.zip(setting.machine.cooling_minutes);
+        let near = took.is_some_and(|(took, told)| took < MOST_TOO_SHORT * told);
+        let spoils = |kind: &FindingKind| {
+            kind.spoils_course() && !(proved && near && *kind == FindingKind::SlowCooling)
+        };
         if !found.iter().any(spoils) {
             self.baselines.learn(&batch, hold_offset_c, known);
         }
@@ -67,13 +75,15 @@ impl MachineWatch {
         (high - low < SAME_SETPOINT).then_some(settled - low)
     }
 
-    /// A hand thermometer showed `reference_c` beside the probe. Only in a hold do both show the same chocolate, and only its offset is asked for.
+    /// A hand thermometer showed `reference_c` beside the probe. The hold's offset is asked for, and only of a charge that stands still do both
+    /// show the same.
     pub(super) fn compare(&mut self, reference_c: f64, at: Timestamp) {
+        let until = at + self.sieve.step();
         let held = matches!(self.book.timeline.at(at), Some(Phase::Settling | Phase::Working));
-        if !held {
+        let line = self.history.line(until, STANDS_OVER);
+        if !held || line.is_some_and(|line| line.slope.abs() > STANDS) {
             return;
         }
-        let until = at + self.sieve.step();
         let probe = mean(self.history.chocolate(at - COMPARED_OVER, until).map(|(_, chocolate)| chocolate));
         let Some(probe) = probe else { return };
         let mut told = Told::default();

@@ -4,7 +4,7 @@
 //! of a fall is the chocolate at the step, or the top to which a wall that is still hot carries it; that of a rise its lowest since then. It is
 //! left at the last moment within a tenth of a degree of it. A probe that flickers passes that bound more than once: the date is half-way between
 //! the first time and the last. A probe that does not show so little dates a fall by the clock ([`driven`]); its rises are no truer by the step than
-//! by their own foot (from made-up days).
+//! by their own foot (from made-up days). Through much noise the moment is no better seen by the step than by the whole curve, and is left to that.
 
 use maths::statistics::scatter_with_jumps;
 use model::{Channel, Span, Timestamp};
@@ -94,14 +94,6 @@ pub(super) fn left_level_by_clock(view: &View<'_>, way: Move, step: Step) -> Opt
     driven::left_level_by_clock(view.history, way, step.about(), view.now)
 }
 
-/// What noise is left of the chocolate before `step` in a mean of [`SMOOTH`].
-fn noise(history: &History, step: Timestamp) -> f64 {
-    let (at, values): (Vec<Timestamp>, Vec<f64>) = history.chocolate(step - NOISE_SEEN, step).unzip();
-    let (Some(first), Some(last)) = (at.first(), at.last()) else { return 0.0 };
-    let in_a_mean = SMOOTH.as_secs_f64() / (*last - *first).as_secs_f64() * (at.len() - 1) as f64;
-    scatter_with_jumps(&values) / in_a_mean.max(1.0).sqrt()
-}
-
 /// The same for a probe that shows a tenth of a degree.
 fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) -> Option<Timestamp> {
     let sign = way.sign();
@@ -125,6 +117,14 @@ fn seen_to_leave(history: &History, way: Move, step: Timestamp, now: Timestamp) 
         Move::Rise => left,
         Move::Fall => (left - FALL_SHOWN_LATE).max(step),
     })
+}
+
+/// What noise is left of the chocolate before `step` in a mean of [`SMOOTH`].
+fn noise(history: &History, step: Timestamp) -> f64 {
+    let (at, values): (Vec<Timestamp>, Vec<f64>) = history.chocolate(step - NOISE_SEEN, step).unzip();
+    let (Some(first), Some(last)) = (at.first(), at.last()) else { return 0.0 };
+    let in_a_mean = SMOOTH.as_secs_f64() / (*last - *first).as_secs_f64() * (at.len() - 1) as f64;
+    scatter_with_jumps(&values) / in_a_mean.max(1.0).sqrt()
 }
 
 /// Mean around the warmest of some points, which fall where their values go up.

@@ -3,7 +3,8 @@
 //! The charge follows its jacket, `dT/dt = k·(jacket − T) − loss` (Newton), so that `T = T₀ + k·∫(jacket − T) dt − loss·t`. Fitted to half an hour of the
 //! hold and the first degrees of the fall, this is the chocolate's own course without the noise, swings of the control included; the level
 //! is its last turn, and is left a tenth of a degree below that. The wall, and the probe, follow with a lag of their own: of a few, the one that fits best.
-//! Without it the hold would have to lean for the fall's late beginning.
+//! Without a lag the fit would tilt the hold to explain why the
+//! fall begins late.
 
 use std::ops::Range;
 
@@ -21,20 +22,22 @@ const HELD: [Span; 4] = [Span::from_mins(30), Span::from_mins(20), Span::from_mi
 const FALLEN: f64 = 2.0;
 /// Fewer points than this do not carry three parameters.
 const FEWEST: usize = 20;
-/// Lags of the wall and the probe that are tried, minutes.
+/// Lags of the wall and the probe that are tried, minutes (bare probes 10–40 s, in a well 60–180 s, from memory; walls add to that).
 const LAGS_MIN: [f64; 6] = [0.0, 0.5, 1.0, 2.0, 4.0, 8.0];
-/// A hold leans where its course fits so many times better than a level one.
+/// A hold leans where its course fits so many times better than a level one (start value, from made-up days).
 const LEANS: f64 = 1.15;
-/// The jacket is cooled at most so long before the fall is seen.
+/// The jacket is cooled at most so long before the fall is seen (start value).
 const NOT_YET_COOLED: Span = Span::from_mins(5);
-/// What was just before it left its level is looked at for so long.
+/// What was just before it left its level is looked at for so long (start value).
 const BEFORE_IT_LEFT: Span = Span::from_mins(8);
 /// A fitted course that has moved by less than this in so long has come to rest, °C.
 const RESTS: Span = Span::from_mins(5);
 const RESTS_WITHIN: f64 = 0.02;
 /// Chocolate that keeps this close to the fitted course follows its jacket, °C; noise and the steps of a display come on top.
 const FOLLOWS: f64 = 0.02;
+/// So many deviations of the readings from one to the next, which is what noise leaves of a good fit and a little more.
 const NOISE: f64 = 1.25;
+/// So much of a step: even values within one scatter by 1/√12 of it.
 const STEPS: f64 = 0.35;
 /// A course whose top lies at its very beginning shows no level.
 const LEVEL_SEEN: Span = Span::from_mins(2);
@@ -96,7 +99,7 @@ impl Beside {
         felt.map(|((at, jacket), chocolate)| {
             let minutes = (*at - last).as_mins_f64();
             last = *at;
-            wall += (jacket - wall) * (1.0 - (-minutes / lag_min).exp());
+            wall += (jacket - wall) * if lag_min > 0.0 { 1.0 - (-minutes / lag_min).exp() } else { 1.0 };
             sum += (wall - chocolate) * minutes;
             [1.0, sum, (*at - self.at[0]).as_mins_f64()]
         })
@@ -122,15 +125,16 @@ impl Beside {
         (!self.is_belied(course, left)).then(|| self.crossed(course, left, top - LEFT))
     }
 
-    /// When the course went below `level`, of which it is below at `place` first.
+    /// When the course went below `level`; it is below at `place` first, which lies behind its top.
     fn crossed(&self, course: &[f64], place: usize, level: f64) -> Timestamp {
-        let Some(before) = place.checked_sub(1) else { return self.at[place] };
+        let before = place - 1;
         let minutes = (self.at[place] - self.at[before]).as_mins_f64();
         let share = (course[before] - level) / (course[before] - course[place]);
-        self.at[before] + Span::from_mins_f64(share * minutes)
+        (self.at[before] + Span::from_mins_f64(share * minutes)).floor(Span::from_secs(1))
     }
 
-    /// Where the course falls from `left` on, before the chocolate is seen to: has the chocolate not gone half of that way, its noise counted?
+    /// Where the course falls from `left` on, before the chocolate is seen to: has the chocolate not gone half of that way? Noise
+    /// counts against it: what noise hides, the chocolate does not show.
     fn is_belied(&self, course: &[f64], left: usize) -> bool {
         let seen = self.at.partition_point(|at| *at <= self.falls);
         let before = self.at.partition_point(|at| *at < self.at[left] - BEFORE_IT_LEFT);
@@ -159,8 +163,8 @@ impl Beside {
         let fits = LAGS_MIN.into_iter().filter_map(|lag_min| {
             let leaning = self.terms(lag_min);
             let (sum, minutes) = (leaning[level_to][1], leaning[level_to][2]);
-            let level =
-                leaning.iter().map(|terms| [1.0, terms[1] - sum / minutes * terms[2]]).collect::<Vec<_>>();
+            let share = if minutes > 0.0 { sum / minutes } else { return self.fit(&leaning) };
+            let level = leaning.iter().map(|terms| [1.0, terms[1] - share * terms[2]]).collect::<Vec<_>>();
             match (self.fit(&level), self.fit(&leaning)) {
                 (Some(level), Some(leaning)) if LEANS * leaning.scatter < level.scatter => Some(leaning),
                 (level, leaning) => level.or(leaning),

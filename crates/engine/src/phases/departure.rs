@@ -71,7 +71,7 @@ pub(super) const LEFT: f64 = 0.1;
 /// A probe shows a slow start so much later than it is: its sheath is some half a minute behind (bare 10–40 s, in a well 60–180 s, from memory),
 /// and a tenth of a degree has to stand out of noise (start value, from made-up days).
 const SHOWN_LATE: Span = Span::from_secs(70);
-/// A rise is brisk that is so far above its level within twice that, °C (start value, from made-up days).
+/// A rise is brisk if it stands this far above its level within twice [`SHOWN_LATE`], °C (start value, from made-up days).
 const BRISK: f64 = 0.5;
 /// A cooling begins more briskly: its tenth of a degree is shown later by hardly more than a bare sheath (start value, from made-up days).
 pub(super) const FALL_SHOWN_LATE: Span = Span::from_secs(20);
@@ -96,7 +96,7 @@ const MOVES_FOR: Span = Span::from_mins(5);
 const STANDS_OUT: f64 = 3.0;
 /// Fewer points than this do not carry a hinge; a corner of two straight lines is the answer.
 pub(super) const FEWEST_POINTS: usize = 12;
-/// ... nor does a move of which fewer than this are seen.
+/// A move of which fewer readings than this are seen carries none either: a hinge is fitted to four behind it.
 const FEWEST_MOVED: usize = 4;
 
 /// When the chocolate left its level on the move that was noticed at `noticed`; not before `earliest`.
@@ -127,12 +127,18 @@ pub(crate) fn left_level(
         }
     }
     let bursts = ground.before == Span::ZERO;
-    let few = points.len() < FEWEST_POINTS || {
-        let clearly = sign * foot_value + ground.noise + ground.noise.max(LEFT);
-        points.iter().filter(|&&(t, y)| t > 0.0 && y > clearly).count() < FEWEST_MOVED
-    };
-    let minutes = if pace.is_sparse() || few {
-        if bursts { between(&points) } else { corner(&points, way.beyond()) }
+    let clearly = sign * foot_value + ground.noise + ground.noise.max(LEFT);
+    let stood = points.iter().rposition(|&(t, y)| t <= 0.0 || y <= clearly).unwrap_or(0);
+    let minutes = if bursts && (pace.is_sparse() || points.len() < FEWEST_POINTS) {
+        between(&points)
+    } else if !bursts && points.len() - stood <= FEWEST_MOVED {
+        // Too brisk for a hinge: out of where it stood last, to which it may have drifted since its foot.
+        let (last, _) = *points.get(stood)?;
+        let since = last - ground.before.as_mins_f64();
+        let around = points.iter().filter(|(t, _)| since <= *t).map(|&(t, y)| (t - last, y));
+        corner(&around.collect::<Vec<_>>(), way.beyond()).map(|minutes| last + minutes)
+    } else if pace.is_sparse() || points.len() < FEWEST_POINTS {
+        corner(&points, way.beyond())
     } else {
         hinge(points, ground.tilted && came_down.is_none())
     };
@@ -157,10 +163,17 @@ pub(crate) fn left_level(
 
 /// What a probe shows late of a rise that seems to have left its level at `left`: a slow start [`SHOWN_LATE`], a brisk one less.
 pub(super) fn shown_late(history: &History, left: Timestamp, now: Timestamp) -> Span {
-    let level = mean(history.chocolate(left - MOVES_FOR, left).map(|(_, value)| value));
-    let brisk =
-        level.and_then(|level| history.chocolate(left, now).find(|(_, value)| *value > level + BRISK));
-    brisk.map_or(SHOWN_LATE, |(at, _)| SHOWN_LATE.min((at - left) / 2))
+    let before = || history.chocolate(left - MOVES_FOR, left);
+    // A rise with which the history begins has left no level that was seen.
+    let seen = before().next().is_some_and(|(first, _)| SHOWN_LATE <= left - first);
+    let Some(level) = mean(before().map(|(_, value)| value)).filter(|_| seen) else { return SHOWN_LATE };
+    // One reading must not speak alone: the next one says so, too.
+    let mut risen = None;
+    let brisk = history.chocolate(left, now).find_map(|(at, value)| {
+        let beyond = Some(at).filter(|_| value > level + BRISK);
+        std::mem::replace(&mut risen, beyond).filter(|_| beyond.is_some())
+    });
+    brisk.map_or(SHOWN_LATE, |at| SHOWN_LATE.min((at - left) / 2))
 }
 
 /// Was what a charge did between two moments only drift, beside what it did from then on? A cold one warms with its room.

@@ -7,7 +7,8 @@
 //!
 //! A definition met, or missed, by less than 15 % of its limit, or by less than the probe can tell, is
 //! [`Weight::Borderline`]: nobody should be judged by it. So is what else has an [`Excuse`]; some of those go beyond the contract.
-//! Where the definition speaks of `working`, the limits that make a hold are moved with its own ([`Courses::by`]).
+//! What counts from the beginning of `working`, and the limits of its temperatures, are weighed with the limits that make a hold moved likewise
+//! ([`Courses::by`]); what has minutes of its own to spare (drift, hunting, thickening, the stirrer) goes by the letter.
 
 mod around;
 mod batches;

@@ -27,7 +27,7 @@ fn working(course: &Course, scene: &Scene<'_>) -> Option<(Timestamp, Timestamp)>
     Some((span.from, span.to.unwrap_or(scene.moment(course.sure_to))))
 }
 
-/// What was left undone in `courses`, in which a hold may begin where it hardly does.
+/// What was left undone in `courses`, which may be those with easier or harder limits for a hold.
 pub(super) fn undone(scene: &Scene<'_>, courses: &[Course], temperatures: &[Condition]) -> Vec<Condition> {
     let mut all = seed_missed(scene, courses);
     all.extend(long_hold(scene, courses));

@@ -47,12 +47,17 @@ pub(crate) struct Courses {
 impl Courses {
     /// Those of a probe that tells the chocolate in steps of `told_to_c`; `at` are the batches by what makes a hold.
     pub(crate) fn of(told_to_c: f64, at: impl Fn(Rest) -> Vec<Course>) -> Courses {
-        let moved = |ease| at(Rest::moved(ease));
+        let letter = at(Rest::LETTER);
+        let moved = |ease| {
+            let moved = at(Rest::moved(ease));
+            assert_eq!(moved.len(), letter.len(), "what makes a hold makes no batch");
+            moved
+        };
         Courses {
-            letter: at(Rest::LETTER),
             easier: moved(Ease::by(-1.0, told_to_c, 0.0)),
             harder: moved(Ease::by(1.0, told_to_c, 0.0)),
             told: moved(Ease::told(told_to_c, 0.0)),
+            letter,
         }
     }
 
