@@ -6,18 +6,20 @@
 //! mass (`τ = m·c/(U·A)`, Newton).
 //!
 //! A person can freeze a baseline, let it learn again, or reset it. A batch is good when it was cooled and worked and nothing was found that spoils
-//! its course ([`model::FindingKind::spoils_course`]). Where nothing is learned yet, a cooling that is less than twice too slow spoils none that was proved in temper: it is slow by the
-//! plant file's figure, which would otherwise stand for ever if it is too short.
+//! its course ([`model::FindingKind::spoils_course`]). Until enough is learned, a slow cooling spoils none that was proved in temper and took less than
+//! twice what the plant file says: it is slow by that figure alone, which would otherwise stand for ever if it is too short.
 
 use std::collections::BTreeMap;
 
 use model::{
-    Baseline, BaselineDeed, BaselineOrder, BaselineState, Batch, CouvertureId, Phase, Timestamp, Usual,
+    Baseline, BaselineDeed, BaselineOrder, BaselineState, Batch, CouvertureId, FindingKind, Phase, Standing,
+    Timestamp, Usual,
 };
 use plant::Machine;
 use serde::{Deserialize, Serialize};
 
 use crate::bounded::remember;
+use crate::findings::slow_cooling::VERY_SLOW;
 
 /// So many good batches make a usual one.
 const ENOUGH: usize = 3;
@@ -74,9 +76,15 @@ impl Baselines {
         }
     }
 
-    /// Is enough known of such charges to say what is usual?
-    pub(crate) fn has_learned(&self, couverture: &CouvertureId) -> bool {
-        self.by_couverture.get(couverture).is_some_and(|learned| learned.batches.len() >= ENOUGH)
+    /// May the batch, in which this was found, teach what is usual?
+    pub(crate) fn learns_from(&self, machine: &Machine, batch: &Batch, found: &[FindingKind]) -> bool {
+        let learned = self.by_couverture.get(&batch.couverture).is_some_and(Learned::is_enough);
+        let took = batch.measures.cooling_minutes.zip(machine.cooling_minutes);
+        let nearly = took.is_some_and(|(took, told)| took < VERY_SLOW * told);
+        let by_the_file = !learned && nearly && batch.standing == Standing::InTemper;
+        let spoils =
+            |kind: &FindingKind| kind.spoils_course() && !(by_the_file && *kind == FindingKind::SlowCooling);
+        !found.iter().any(spoils)
     }
 
     /// Does what a person ordered.
@@ -141,10 +149,14 @@ impl Figures {
 }
 
 impl Learned {
+    fn is_enough(&self) -> bool {
+        ENOUGH <= self.batches.len()
+    }
+
     fn state(&self) -> BaselineState {
         if self.frozen {
             BaselineState::Frozen
-        } else if self.batches.len() < ENOUGH {
+        } else if !self.is_enough() {
             BaselineState::Learning
         } else {
             BaselineState::Learned
@@ -160,7 +172,7 @@ impl Learned {
 
 #[cfg(test)]
 mod tests {
-    use model::{BatchId, Confidence, Measures, Method, PhaseSpan, Standing};
+    use model::{BatchId, Confidence, Measures, Method, PhaseSpan};
     use plant::parse_plant;
 
     use super::*;

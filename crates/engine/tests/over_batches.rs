@@ -25,30 +25,17 @@ fn charge(minute: i64) -> f64 {
 /// What is found of some kind in so many batches, in each of which these events are told at their minute.
 fn found(kind: FindingKind, batches: i64, told: impl Fn(i64) -> Vec<(i64, EventKind)>) -> Vec<Finding> {
     let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
-    let mut push = |minute: i64, content: Content| {
-        let arrived = Timestamp::from_millis(1_772_427_600_000) + Span::from_mins(minute);
-        let content = match content {
-            Content::Reading(reading) => Content::Reading(Reading { at: arrived, ..reading }),
-            Content::Event(event) => Content::Event(Event { at: arrived, ..event }),
-        };
-        analyst.push(&Arrival { arrived, retained: false, content });
-    };
     for minute in 0..batches * BATCH {
+        let at = Timestamp::from_millis(1_772_427_600_000) + Span::from_mins(minute);
         let machine = || "alder".parse().expect("an id");
-        let (channel, at, value) = (Channel::Chocolate, Timestamp::default(), Some(charge(minute)));
-        push(minute, Content::Reading(Reading { machine: machine(), channel, at, value }));
-        let due = told(minute / BATCH).into_iter().filter(|(at, _)| *at == minute % BATCH);
-        for (_, kind) in due {
-            push(
-                minute,
-                Content::Event(Event {
-                    machine: machine(),
-                    at: Timestamp::default(),
-                    by: None,
-                    kind,
-                    raw: String::new(),
-                }),
-            );
+        let (channel, value) = (Channel::Chocolate, Some(charge(minute)));
+        let reading = Content::Reading(Reading { machine: machine(), channel, at, value });
+        let due = told(minute / BATCH).into_iter().filter(|(due, _)| *due == minute % BATCH);
+        let events = due.map(|(_, kind)| {
+            Content::Event(Event { machine: machine(), at, by: None, kind, raw: String::new() })
+        });
+        for content in std::iter::once(reading).chain(events) {
+            analyst.push(&Arrival { arrived: at, retained: false, content });
         }
     }
     let machine = analyst.finish().expect("fits into memory").machines.swap_remove(0);

@@ -18,9 +18,11 @@
 //! parameters known at compile time the whole method is a page, allocates once and builds in no time.
 //! It never looks for a start of its own, and it finds the nearest valley, not the deepest.
 
+mod linear;
 pub mod polynomial;
 mod triangle;
 
+pub use linear::fit_terms;
 pub use polynomial::fit_polynomial;
 
 use self::triangle::{TallSystem, Triangle, scaled_length};

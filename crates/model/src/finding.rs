@@ -75,8 +75,8 @@ kinds! {
     DampRoom = "damp-room", "The room is too damp";
     /// A temper test should be made.
     TestDue = "test-due", "A temper test is due";
-    /// The probe reads differently from what it did.
-    ProbeDrift = "probe-drift", "The probe reads differently from before";
+    /// The probe has drifted, or does not show what a hand thermometer shows.
+    ProbeDrift = "probe-drift", "The probe does not read as it should";
     /// The machine cools less well than it did.
     CoolingFade = "cooling-fade", "The machine cools less well than it did";
     /// The same trouble on several machines at once.

@@ -110,7 +110,7 @@ pub fn help(kind: FindingKind) -> Help {
             to_do: "Take a smear from the middle, let it stand for about ten minutes at room temperature, judge gloss, contraction and snap, and enter the result.",
         },
         FindingKind::ProbeDrift => Help {
-            meaning: "Over several batches its offset has moved. With a working range one degree wide, a few tenths decide what is in it.",
+            meaning: "Over several batches its offset has moved, or it does not show what a hand thermometer beside it shows. With a working range one degree wide, a few tenths decide what is in it.",
             to_do: "Compare it at working temperature with a reference thermometer, enter the value, and have the probe corrected or replaced. Look at the batches since the last good comparison again.",
         },
         FindingKind::CoolingFade => Help {

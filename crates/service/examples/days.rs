@@ -4,7 +4,8 @@
 //! what has changed is taken as the service takes it, and the state is written out every hour. It prints the resident memory of the process and judges
 //! nothing: intake, store and pages come on top, of which `tests/soak/run` tells.
 
-mod made_up;
+mod large_works;
+mod made_up_days;
 
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -14,7 +15,8 @@ use engine::Engine;
 use frames::Rows;
 use model::{Channel, MachineId};
 
-use self::made_up::{plant, read_at, thousandths};
+use self::large_works::plant;
+use self::made_up_days::{read_at, thousandths};
 
 const CHANNELS: [Channel; 3] = [Channel::Chocolate, Channel::Jacket, Channel::Motor];
 /// So many seconds go through at once, and make an hour.

@@ -5,6 +5,8 @@
 //! so that the files are as a kill leaves them. Then the service is started on the folder, and the time to the first
 //! answer of its pages is taken. It prints figures and judges nothing.
 
+mod large_works;
+
 use std::error::Error;
 use std::io::{Read, Write};
 use std::net::TcpStream;
@@ -17,12 +19,13 @@ use engine::Engine;
 use intake::BrokerAddress;
 use journal::Journal;
 use model::{Arrival, Channel, Content, MachineId, Reading, Timestamp};
-use plant::Plant;
 use records::{Records, SavedState, Update};
 use service::{Broker, DataFolder, Keep, ServiceConfig};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use web::WebConfig;
+
+use self::large_works::{plant, plant_text};
 
 const READINGS: usize = 10_000_000;
 const MACHINES: usize = 1_000;
@@ -85,7 +88,7 @@ fn write_and_die(folder: &Path, readings: usize) -> Outcome<()> {
             let durable = journal.append(&block)?;
             block.clear();
             if n < readings.saturating_sub(BEHIND_STATE) && readings <= n + BEHIND_STATE + BLOCK {
-                let bytes = Engine::new(made_up_plant()?).save()?;
+                let bytes = Engine::new(plant(MACHINES)?).save()?;
                 let state =
                     Some(SavedState { block: durable.into_inner().get(), bytes, ..SavedState::default() });
                 records.commit(&Update { state, ..Update::default() })?;
@@ -100,8 +103,8 @@ fn start_and_stop(folder: &Path) -> Outcome<Duration> {
     runtime.block_on(async {
         let began = Instant::now();
         let config = ServiceConfig {
-            plant: made_up_plant()?,
-            plant_text: made_up_plant_text(),
+            plant: plant(MACHINES)?,
+            plant_text: plant_text(MACHINES),
             data: DataFolder::new(folder),
             broker: Broker {
                 // Nobody is there: a start does not wait for the broker.
@@ -140,22 +143,4 @@ fn first_answer(address: std::net::SocketAddr) -> std::io::Result<Instant> {
     let answered = Instant::now();
     assert!(answer.starts_with("HTTP/1.1 "), "{answer}");
     Ok(answered)
-}
-
-fn made_up_plant() -> Outcome<Arc<Plant>> {
-    let read = plant::parse_plant(&made_up_plant_text());
-    read.map(Arc::new).map_err(|faults| format!("{} faults", faults.len()).into())
-}
-
-fn made_up_plant_text() -> String {
-    let mut text = String::from(
-        "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"mqtt://127.0.0.1:1\"\n\
-         [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n",
-    );
-    for n in 0..MACHINES {
-        text += &format!(
-            "[[machine]]\nid = \"kettle-{n}\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n"
-        );
-    }
-    text
 }

@@ -5,7 +5,8 @@
 //! and measures. Times are those of the one thread that works. It prints figures and judges nothing. With FOLDER the data stay there, for
 //! `tests/rolling/run` to be compared with, and are not made again where they are already.
 
-mod made_up;
+mod large_works;
+mod made_up_days;
 
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -20,7 +21,8 @@ use model::{Arrival, Channel, Content, MachineId, Reading, Span, Timestamp};
 use plant::{Machine, Plant};
 use store::Store;
 
-use self::made_up::{DAY, START, plant, read_at, thousandths};
+use self::large_works::plant;
+use self::made_up_days::{DAY, START, read_at, thousandths};
 
 type Outcome<T> = Result<T, Box<dyn Error>>;
 

@@ -27,8 +27,9 @@ use crate::bounded::remember;
 
 const FADED: f64 = 1.15;
 const STILL_FADED: f64 = 1.10;
+
 /// What is compared with what.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy)]
 struct Look {
     first: usize,
     newest: usize,
@@ -37,6 +38,8 @@ struct Look {
 }
 
 const QUICK: Look = Look { first: 5, newest: 3, trend_over: 12, trend_p: 0.02 };
+/// What was told quickly is over, and what has been mended is not told, by this one.
+const QUICK_BACK: Look = Look { newest: 5, ..QUICK };
 /// Where they scatter by more than [`QUIET`] (start values, from simulations).
 const PATIENT: Look = Look { first: 10, newest: 10, trend_over: 40, trend_p: 0.003 };
 /// So much scatter, as a share, leaves three and five of them something to say (start value, from simulations).
@@ -44,8 +47,6 @@ const QUIET: f64 = 0.08;
 /// The scatter of `n` steps is known to this share over √n or so (start value, from simulations).
 const UNSURE: f64 = 1.5;
 const TREND_FROM: usize = 6;
-/// So many have to be back.
-const BACK: usize = 5;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct CoolingFade {
@@ -60,6 +61,11 @@ struct Open {
     of: Comparable,
     /// It took the longer look to see it, and takes it to see that it is over.
     patiently: bool,
+}
+
+/// By which look a fade is over that was told like that.
+fn over_by(patiently: bool) -> Look {
+    if patiently { PATIENT } else { QUICK_BACK }
 }
 
 /// Coolings that can be compared.
@@ -104,11 +110,11 @@ impl CoolingFade {
         series.push(Cooled { tau_min: tau, mass_kg: seen.batch.mass_kg.filter(|mass| *mass > 0.0) });
         match &self.open {
             None => {
-                let Some((above, look)) = series.faded() else { return Verdict::Quiet };
-                self.open = Some(Open { of: group, patiently: look == PATIENT });
+                let Some((above, patiently)) = series.faded() else { return Verdict::Quiet };
+                self.open = Some(Open { of: group, patiently });
                 report(above, tau, against, seen)
             }
-            Some(told) if told.of == group && series.is_back(told.patiently) => {
+            Some(told) if told.of == group && series.is_back(over_by(told.patiently)) => {
                 self.open = None;
                 Verdict::Over(seen.known)
             }
@@ -142,16 +148,15 @@ impl Series {
         cooled.iter().map(|cooled| cooled.tau_min * usual / cooled.mass_kg.unwrap_or(usual)).collect()
     }
 
-    /// How many times as long as at first, if it has come to that, and which look shows it. What is back already has been mended.
-    fn faded(&self) -> Option<(f64, Look)> {
-        let look = if self.is_quiet() { QUICK } else { PATIENT };
-        let above =
-            self.above(look).filter(|above| *above >= FADED && self.rises(look) && !self.is_back(false))?;
-        Some((above, look))
+    /// How many times as long as at first, if it has come to that, and whether it took the longer look.
+    fn faded(&self) -> Option<(f64, bool)> {
+        let patiently = !self.is_quiet();
+        let look = if patiently { PATIENT } else { QUICK };
+        let above = self.above(look).filter(|above| *above >= FADED)?;
+        (self.rises(look) && !self.is_back(QUICK_BACK)).then_some((above, patiently))
     }
 
-    fn is_back(&self, patiently: bool) -> bool {
-        let look = if patiently { PATIENT } else { Look { newest: BACK, ..QUICK } };
+    fn is_back(&self, look: Look) -> bool {
         self.above(look).is_some_and(|above| above < STILL_FADED)
     }
 
@@ -279,9 +284,9 @@ mod tests {
                     let tau_min = 27.0 * (1.0 + faded) * (scatter * noise.normal()).exp();
                     series.push(Cooled { tau_min, mass_kg: None });
                     open = match open {
-                        Some(patiently) => Some(patiently).filter(|patiently| !series.is_back(*patiently)),
+                        Some(patiently) => Some(patiently).filter(|told| !series.is_back(over_by(*told))),
                         None => {
-                            series.faded().map(|(_, look)| look == PATIENT).inspect(|_| again |= 35 <= batch)
+                            series.faded().map(|(_, patiently)| patiently).inspect(|_| again |= 35 <= batch)
                         }
                     };
                 }

@@ -12,9 +12,9 @@
 //!   drift that was there from the first batch on, when there is no target yet.
 //!
 //! The simulation below holds it to that: at σ = 0.1 °C at most one false alarm in 1,000 batches (at a batch a day, three years); a drift of
-//! 0.1 °C a batch is told within seven batches, half of them within five. Series of the newest 30 values. Over when the middle one of the last three is back, less than 0.2 °C from where it came from (or from the hand thermometer): what has moved
-//! and stays there trends no more, and has not come back. Batches in
-//! which the heater, the stirrer or the probe itself was at fault, or the charge was far out of range, say nothing.
+//! 0.1 °C a batch is told within seven batches, half of them within five. Series of the newest 30 values. Over when the middle one of the last three is
+//! back, less than 0.2 °C from where it came from (or from the hand thermometer): what has moved and stays there trends no more, and has not come back.
+//! Batches in which the heater, the stirrer or the probe itself was at fault, or the charge was far out of range, say nothing.
 
 use maths::control::{Ewma, EwmaLimits};
 use maths::statistics::median;
@@ -28,6 +28,8 @@ use crate::bounded::remember;
 
 const MOVED: f64 = 0.3;
 const STILL_MOVED: f64 = 0.2;
+/// The middle one of so many has to be back.
+const BACK: usize = 3;
 const REMEMBERED: usize = 30;
 const FIRST: usize = 5;
 const LAMBDA: f64 = 0.4;
@@ -36,8 +38,6 @@ const LEAST_SIGMA: f64 = 0.08;
 const TREND_OVER: usize = 10;
 const TREND_FROM: usize = 7;
 const TREND_P: f64 = 0.005;
-/// What a signal of the chart is called in the evidence.
-const EWMA: &str = "ewma";
 /// Of Theil–Sen's interval, which is not used.
 const COVERAGE: f64 = 0.95;
 
@@ -84,7 +84,22 @@ struct Series {
 struct Signal {
     from: f64,
     moved: f64,
-    test: &'static str,
+    by: Chart,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Chart {
+    Ewma,
+    MannKendall,
+}
+
+impl Chart {
+    fn as_str(self) -> &'static str {
+        match self {
+            Chart::Ewma => "ewma",
+            Chart::MannKendall => "mann-kendall",
+        }
+    }
 }
 
 impl ProbeDrift {
@@ -153,8 +168,9 @@ impl Series {
 
     /// Is the middle one of the last three back where it came from, or beyond? A probe that agrees with the hand thermometer is, too.
     fn is_back(&self, told: Moved) -> bool {
-        let [.., a, b, c] = self.newest.as_slice() else { return false };
-        let middle = a.max(*b).min(a.min(*b).max(*c));
+        let Some(middle) = self.newest.last_chunk::<BACK>().and_then(|last| median(last)) else {
+            return false;
+        };
         let agrees = told.against == Against::HandThermometer && middle.abs() < STILL_MOVED;
         agrees || (middle - told.from) * told.moved.signum() < STILL_MOVED
     }
@@ -174,7 +190,7 @@ impl Series {
         (step.signal.is_some() && moved.abs() >= MOVED && agree).then_some(Signal {
             from: target,
             moved: stands,
-            test: EWMA,
+            by: Chart::Ewma,
         })
     }
 
@@ -186,7 +202,7 @@ impl Series {
         let places: Vec<f64> = (0..newest.len()).map(|place| place as f64).collect();
         let line = theil_sen(&places, newest, COVERAGE).ok()?;
         let moved = line.slope * (newest.len() - 1) as f64;
-        (moved.abs() >= MOVED).then_some(Signal { from: line.intercept, moved, test: "mann-kendall" })
+        (moved.abs() >= MOVED).then_some(Signal { from: line.intercept, moved, by: Chart::MannKendall })
     }
 
     /// Scatter from one value to the next.
@@ -200,7 +216,7 @@ fn sentence(signal: Signal, against: Against) -> String {
     let far = signal.moved.abs();
     match against {
         // It may never have agreed: nobody knows what it showed before it was compared.
-        Against::HandThermometer if signal.test == EWMA => {
+        Against::HandThermometer if signal.by == Chart::Ewma => {
             format!(
                 "Over the last comparisons the probe shows {far:.1} °C {way} than a hand thermometer beside it."
             )
@@ -221,7 +237,7 @@ fn report(signal: Signal, against: Against, from: Timestamp, known: Timestamp) -
         from,
         raised_at: known,
         says: sentence(signal, against),
-        evidence: vec![number("moved_c", signal.moved), text("against", against.as_str()), text("test", signal.test)],
+        evidence: vec![number("moved_c", signal.moved), text("against", against.as_str()), text("test", signal.by.as_str())],
         advice: "Compare the probe at working temperature with a reference thermometer, enter the value, and have the probe corrected or \
                  replaced by a qualified person; look again at the batches since the last good comparison.",
     }

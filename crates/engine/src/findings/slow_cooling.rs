@@ -15,7 +15,8 @@ use super::{Moment, Report, Verdict, number};
 
 /// Too slow from this much of the usual length on (contract, section 6).
 const SLOW: f64 = 1.35;
-const VERY_SLOW: f64 = 2.0;
+/// ... and very much so from here on.
+pub(crate) const VERY_SLOW: f64 = 2.0;
 /// A new projection each minute.
 const EVERY: Span = Span::from_mins(1);
 /// Projections in a row that have to agree.

@@ -1,6 +1,6 @@
 //! A batch begins or closes. One that closes is handed on, learned from, and shown to the detectors that look over batches.
 
-use model::{BaselineDeed, BaselineOrder, Batch, Channel, FindingKind, Phase, Span, Standing, Timestamp};
+use model::{BaselineDeed, BaselineOrder, Batch, Channel, Phase, Span, Timestamp};
 
 use plant::Limits;
 
@@ -12,8 +12,6 @@ use crate::history::{extremes, mean};
 use crate::measures::SETTLED;
 use crate::phases::Turn;
 
-/// A plant file takes the cooling for so many times too short, and no more: beyond that `slow-cooling` is of high priority.
-const MOST_TOO_SHORT: f64 = 2.0;
 /// A set-point that moves less has not been changed, °C.
 const SAME_SETPOINT: f64 = 0.05;
 /// A hand thermometer is compared with the probe's mean over so long before: a slow probe reports twice in it.
@@ -48,14 +46,7 @@ impl MachineWatch {
     pub(super) fn closed(&mut self, setting: &Setting<'_>, closed: Closed, known: Timestamp) {
         let Closed { batch, found } = closed;
         let hold_offset_c = self.hold_offset(&batch);
-        // What is slow by the plant file's figure alone may be the figure's fault: a charge that was proved in temper was cooled as it should be.
-        let proved = batch.standing == Standing::InTemper && !self.baselines.has_learned(&batch.couverture);
-        let took = batch.measures.cooling_minutes.zip(setting.machine.cooling_minutes);
-        let near = took.is_some_and(|(took, told)| took < MOST_TOO_SHORT * told);
-        let spoils = |kind: &FindingKind| {
-            kind.spoils_course() && !(proved && near && *kind == FindingKind::SlowCooling)
-        };
-        if !found.iter().any(spoils) {
+        if self.baselines.learns_from(setting.machine, &batch, &found) {
             self.baselines.learn(&batch, hold_offset_c, known);
         }
         let mut told = Told::default();

@@ -16,9 +16,9 @@ use crate::history::{History, mean};
 
 /// A single reading flickers; so long a mean does not.
 const SMOOTH: Span = Span::from_secs(40);
-/// Noise that is left in it may be so large, °C (start value, from made-up days): what hides in more is not seen by the moment. It is taken from so
-/// long before the step.
+/// Noise that is left in it may be so large, °C (start value, from made-up days): what hides in more is not seen by the moment ...
 const CLEAR: f64 = 0.4 * LEFT;
+/// ... and is taken from so long before the step.
 const NOISE_SEEN: Span = Span::from_mins(20);
 /// The chocolate at the step, taken from so long before it: a set-point is often told once a minute only.
 const AT_STEP: Span = Span::from_secs(60);
@@ -80,8 +80,8 @@ fn told_since(
 /// the step does not help.
 pub(super) fn left_level(view: &View<'_>, way: Move, step: Step) -> Option<Timestamp> {
     if view.pace.is_by_the_minute() && view.pace.is_fine() {
-        let clear = noise(view.history, step.earliest) <= CLEAR;
-        return clear.then(|| seen_to_leave(view.history, way, step.earliest, view.now)).flatten();
+        let seen = || seen_to_leave(view.history, way, step.earliest, view.now);
+        return if noise(view.history, step.earliest) <= CLEAR { seen() } else { None };
     }
     match way {
         Move::Rise => None,

@@ -2,13 +2,12 @@
 //!
 //! The charge follows its jacket, `dT/dt = k·(jacket − T) − loss` (Newton), so that `T = T₀ + k·∫(jacket − T) dt − loss·t`. Fitted to half an hour of the
 //! hold and the first degrees of the fall, this is the chocolate's own course without the noise, swings of the control included; the level
-//! is its last turn, and is left a tenth of a degree below that. The wall, and the probe, follow with a lag of their own: of a few, the one that fits best.
-//! Without a lag the fit would tilt the hold to explain why the
-//! fall begins late.
+//! is its last turn, and is left a tenth of a degree below that. The wall, and the probe, follow with a lag of their own: of a few, the one that
+//! fits best. Without a lag the fit would tilt the hold to explain why the fall begins late.
 
 use std::ops::Range;
 
-use maths::least_squares::{CurvePoint, fit_curve};
+use maths::least_squares::fit_terms;
 use maths::statistics::scatter_with_jumps;
 use model::{Channel, Span, Timestamp};
 
@@ -181,21 +180,15 @@ impl Beside {
     /// The place up to which the jacket has not gone below where it was in the hold.
     fn level_to(&self) -> usize {
         let hold = self.at.partition_point(|at| *at <= self.falls - NOT_YET_COOLED);
-        let lowest = self.jacket[..hold.max(1)].iter().copied().fold(f64::INFINITY, f64::min);
-        self.jacket.iter().rposition(|jacket| *jacket >= lowest).unwrap_or(0)
+        let lowest = extremes(self.jacket[..hold.max(1)].iter().copied()).map(|(lowest, _)| lowest);
+        self.jacket.iter().rposition(|jacket| Some(*jacket) >= lowest).unwrap_or(0)
     }
 
     fn fit<const N: usize>(&self, terms: &[[f64; N]]) -> Option<Fit> {
-        let line = |p: &[f64; N], points: &mut [CurvePoint<N>]| {
-            for (point, terms) in points.iter_mut().zip(terms) {
-                *point = CurvePoint { value: sum(p, terms), slopes: *terms };
-            }
-        };
-        let mut start = [0.0; N];
-        start[0] = *self.celsius.first()?;
-        let fit = fit_curve(line, &self.celsius, None, start).ok()?;
-        let course = terms.iter().map(|terms| sum(&fit.parameters, terms)).collect();
-        (fit.parameters[1] > 0.0).then_some(Fit { scatter: fit.residual_sd, course })
+        let fit = fit_terms(terms, &self.celsius).ok()?;
+        let height = |row: &[f64; N]| row.iter().zip(&fit.parameters).map(|(term, p)| term * p).sum();
+        (fit.parameters[1] > 0.0)
+            .then(|| Fit { scatter: fit.residual_sd, course: terms.iter().map(height).collect() })
     }
 }
 
@@ -203,10 +196,6 @@ impl Beside {
 struct Fit {
     scatter: f64,
     course: Vec<f64>,
-}
-
-fn sum<const N: usize>(parameters: &[f64; N], terms: &[f64; N]) -> f64 {
-    parameters.iter().zip(terms).map(|(p, t)| p * t).sum()
 }
 
 #[cfg(test)]

@@ -127,17 +127,15 @@ pub(crate) fn left_level(
         }
     }
     let bursts = ground.before == Span::ZERO;
-    let clearly = sign * foot_value + ground.noise + ground.noise.max(LEFT);
-    let stood = points.iter().rposition(|&(t, y)| t <= 0.0 || y <= clearly).unwrap_or(0);
-    let minutes = if bursts && (pace.is_sparse() || points.len() < FEWEST_POINTS) {
+    let few = pace.is_sparse() || points.len() < FEWEST_POINTS;
+    let moved_to = sign * foot_value + ground.noise + ground.noise.max(LEFT);
+    let stood = points.iter().rposition(|&(t, y)| t <= 0.0 || y <= moved_to).unwrap_or(0);
+    let brisk = !bursts && points.len() - stood <= FEWEST_MOVED;
+    let minutes = if brisk {
+        out_of_where_it_stood(&points, stood, ground.before, way)
+    } else if few && bursts {
         between(&points)
-    } else if !bursts && points.len() - stood <= FEWEST_MOVED {
-        // Too brisk for a hinge: out of where it stood last, to which it may have drifted since its foot.
-        let (last, _) = *points.get(stood)?;
-        let since = last - ground.before.as_mins_f64();
-        let around = points.iter().filter(|(t, _)| since <= *t).map(|&(t, y)| (t - last, y));
-        corner(&around.collect::<Vec<_>>(), way.beyond()).map(|minutes| last + minutes)
-    } else if pace.is_sparse() || points.len() < FEWEST_POINTS {
+    } else if few {
         corner(&points, way.beyond())
     } else {
         hinge(points, ground.tilted && came_down.is_none())
@@ -227,6 +225,14 @@ fn corner(points: &[(f64, f64)], beyond: usize) -> Option<f64> {
     };
     let back = (y - level - LEFT) / slope;
     Some(if back.is_finite() { (t - back).clamp(before, t) } else { before })
+}
+
+/// The corner of a move too brisk for a hinge, minutes from the foot: out of where it stood last, to which it may have drifted since its foot.
+fn out_of_where_it_stood(points: &[(f64, f64)], stood: usize, before: Span, way: Move) -> Option<f64> {
+    let (last, _) = *points.get(stood)?;
+    let since = last - before.as_mins_f64();
+    let around: Vec<_> = points.iter().filter(|(t, _)| since <= *t).map(|&(t, y)| (t - last, y)).collect();
+    corner(&around, way.beyond()).map(|minutes| last + minutes)
 }
 
 /// Bursts of heat begin anywhere between two readings: in the middle, minutes from the foot.

@@ -58,7 +58,7 @@ fn noise_in_a_level_soak_is_not_the_cooling() {
                     m if m < 14.0 => 39.0 + 0.5 * m,
                     m => (46.0 - falls * (m - 100.0).max(0.0)).max(31.5),
                 };
-                ((charge + 0.1 * normal(seed * 100_003 + (minute * 60.0) as u64)) * 10.0).round() / 10.0
+                ((charge + 0.1 * flicker(seed, minute)) * 10.0).round() / 10.0
             };
             let channels: [(Channel, &dyn Fn(f64) -> f64); 1] = [(Channel::Chocolate, &chocolate)];
             begin_of(Phase::Cooling, &begins_read_every(every, 160, &channels, |_| true))
@@ -218,24 +218,14 @@ fn noise_before_it_is_set_down_is_not_the_fall() {
     let off = |seed: u64| {
         let chocolate = |minute: f64| {
             let charge = (46.0 - 0.5 * (minute - 100.0).max(0.0)).max(31.5);
-            ((charge + 0.1 * normal(seed * 100_003 + (minute * 60.0) as u64)) * 100.0).round() / 100.0
+            ((charge + 0.1 * flicker(seed, minute)) * 100.0).round() / 100.0
         };
-        let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
-        for minute in 0..160 {
-            let mut push = |channel, value| {
-                let machine = "alder".parse().expect("an id");
-                let content =
-                    Content::Reading(Reading { machine, channel, at: at(60 * minute), value: Some(value) });
-                analyst.push(&Arrival { arrived: at(60 * minute), retained: false, content });
-            };
-            push(Channel::Chocolate, chocolate(minute as f64));
-            if minute % 5 == 0 {
-                push(Channel::Setpoint, if minute < 100 { 46.0 } else { 31.5 });
-            }
-        }
-        let batch = analyst.finish().expect("fits into memory").machines.swap_remove(0).batches.pop();
-        let cooling = batch.expect("a batch").first(Phase::Cooling).expect("it cools").from;
-        (cooling - at(60 * 100)).as_mins_f64()
+        let told = (0..160).flat_map(|minute| {
+            let setpoint = if minute < 100 { 46.0 } else { 31.5 };
+            let setpoint = (minute % 5 == 0).then_some((60 * minute, Channel::Setpoint, setpoint));
+            std::iter::once((60 * minute, Channel::Chocolate, chocolate(minute as f64))).chain(setpoint)
+        });
+        begin_in(&last_batch_of(told), Phase::Cooling) - 100.0
     };
     let off: Vec<f64> = (1..=50).map(off).filter(|off| !(-2.0..=2.0).contains(off)).collect();
     assert!(off.len() <= 3, "{} of fifty: {off:?}", off.len());

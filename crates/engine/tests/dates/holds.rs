@@ -12,7 +12,7 @@ fn a_hold_is_dated_through_noise_by_the_way_into_it() {
                 m if m < 30.0 => 46.0,
                 m => (20.0 + 26.0 * (-(m - 30.0) / 40.0).exp()).max(31.5),
             };
-            ((charge + noise * normal(seed * 100_003 + (minute * 60.0) as u64)) * 100.0).round() / 100.0
+            ((charge + noise * flicker(seed, minute)) * 100.0).round() / 100.0
         };
         let channels: [(Channel, &dyn Fn(f64) -> f64); 1] = [(Channel::Chocolate, &chocolate)];
         begin_of(Phase::Working, &begins_read_every(30, 120, &channels, |_| true))
@@ -34,24 +34,14 @@ fn a_set_point_that_is_told_every_five_minutes_dates_nothing() {
     };
     let setpoint = |minute: f64| if (60.0..180.0).contains(&minute) { 46.0 } else { 31.5 };
     let told = |minute: f64| (minute - 4.0).rem_euclid(5.0) < 0.01;
-    let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
-    let mut push = |at: Timestamp, channel, value| {
-        let machine = "alder".parse().expect("an id");
-        let content = Content::Reading(Reading { machine, channel, at, value: Some(value) });
-        analyst.push(&Arrival { arrived: at, retained: false, content });
-    };
-    push(at(0), Channel::Setpoint, 20.0);
-    for second in (0..260 * 60).step_by(10) {
-        let minute = f64::from(second) / 60.0;
-        push(at(i64::from(second)), Channel::Chocolate, charge(minute));
-        if told(minute) {
-            push(at(i64::from(second)), Channel::Setpoint, setpoint(minute));
-        }
-    }
-    let batch =
-        analyst.finish().expect("fits into memory").machines.swap_remove(0).batches.pop().expect("a batch");
-    let begin = |phase| batch.first(phase).map(|span| (span.from - at(0)).as_mins_f64());
-    let (melting, cooling) = (begin(Phase::Melting).expect("melts"), begin(Phase::Cooling).expect("cools"));
+    let first = std::iter::once((0, Channel::Setpoint, 20.0));
+    let read = (0..260 * 60).step_by(10).flat_map(|second| {
+        let minute = second as f64 / 60.0;
+        let setpoint = told(minute).then(|| (second, Channel::Setpoint, setpoint(minute)));
+        std::iter::once((second, Channel::Chocolate, charge(minute))).chain(setpoint)
+    });
+    let batch = last_batch_of(first.chain(read));
+    let (melting, cooling) = (begin_in(&batch, Phase::Melting), begin_in(&batch, Phase::Cooling));
     assert!((58.5..61.5).contains(&melting), "{melting}");
     assert!((179.5..181.0).contains(&cooling), "{cooling}");
 }

@@ -43,21 +43,29 @@ fn last_batch(
     channels: &[(Channel, &dyn Fn(f64) -> f64)],
     hears: impl Fn(f64) -> bool,
 ) -> Batch {
-    let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
-    for second in (0..minutes * 60).step_by(seconds) {
+    let heard = |second: i64| {
         let minute = second as f64 / 60.0;
-        for &(channel, shows) in channels {
-            if channel == Channel::Chocolate && !hears(minute) {
-                continue;
-            }
-            let machine = "alder".parse().expect("an id");
-            let reading = Reading { machine, channel, at: at(second), value: Some(shows(minute)) };
-            let content = Content::Reading(reading);
-            analyst.push(&Arrival { arrived: at(second), retained: false, content });
-        }
+        let told = channels.iter().filter(|(channel, _)| *channel != Channel::Chocolate || hears(minute));
+        told.map(|(channel, shows)| (second, *channel, shows(minute))).collect::<Vec<_>>()
+    };
+    last_batch_of((0..minutes * 60).step_by(seconds).flat_map(heard))
+}
+
+/// The last batch of readings: in which second, of what, and its value.
+fn last_batch_of(readings: impl IntoIterator<Item = (i64, Channel, f64)>) -> Batch {
+    let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
+    for (second, channel, value) in readings {
+        let machine = "alder".parse().expect("an id");
+        let content = Content::Reading(Reading { machine, channel, at: at(second), value: Some(value) });
+        analyst.push(&Arrival { arrived: at(second), retained: false, content });
     }
     let mut machine = analyst.finish().expect("fits into memory").machines.swap_remove(0);
     machine.batches.pop().expect("a batch")
+}
+
+/// When a phase of a batch begins, minutes.
+fn begin_in(batch: &Batch, phase: Phase) -> f64 {
+    (batch.first(phase).unwrap_or_else(|| panic!("no {phase}")).from - at(0)).as_mins_f64()
 }
 
 /// When a phase of it begins, where nothing but the chocolate is known, read every five seconds.
@@ -67,6 +75,11 @@ fn begins_by_chocolate(phase: Phase, minutes: i64, chocolate: impl Fn(f64) -> f6
 
 fn begin_of(phase: Phase, begins: &[(Phase, f64)]) -> f64 {
     begins.iter().find(|(begun, _)| *begun == phase).unwrap_or_else(|| panic!("no {phase}: {begins:?}")).1
+}
+
+/// Noise of a probe on the day of that seed, as a share of its deviation.
+fn flicker(seed: u64, minute: f64) -> f64 {
+    normal(seed * 100_003 + (minute * 60.0) as u64)
 }
 
 /// Near enough normal: twelve even numbers less six (of a generator after Knuth's MMIX, from memory).

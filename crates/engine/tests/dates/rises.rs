@@ -162,7 +162,7 @@ fn a_brisk_rise_is_dated_where_it_begins() {
         let off = |seed: u64| {
             let chocolate = |minute: f64| {
                 let charge = (21.0 + 2.6 * (minute - 120.0).max(0.0)).min(46.0);
-                ((charge + noise * normal(seed * 100_003 + (minute * 60.0) as u64)) * 100.0).round() / 100.0
+                ((charge + noise * flicker(seed, minute)) * 100.0).round() / 100.0
             };
             let channels: [(Channel, &dyn Fn(f64) -> f64); 1] = [(Channel::Chocolate, &chocolate)];
             begin_of(Phase::Melting, &begins_read_every(every, 180, &channels, |_| true)) - 120.0

@@ -1,7 +1,7 @@
-//! Polynomials by the linear step alone.
+//! Polynomials.
 
 use super::LeastSquares;
-use super::triangle::TallSystem;
+use super::linear::fit_terms;
 use crate::error::{MathsError, at_least, paired};
 
 /// Fits a polynomial of degree `P − 1`: `parameters[j]` belongs to `xʲ`.
@@ -18,29 +18,16 @@ pub fn fit_polynomial<const P: usize>(x: &[f64], y: &[f64]) -> Result<LeastSquar
     if !(0.0 < size) {
         return Err(MathsError::Constant);
     }
-    let mut system = TallSystem::<P>::default();
-    let powers = |x: f64| -> [f64; P] { std::array::from_fn(|j| (x / size).powi(j as i32)) };
-    for (x, y) in x.iter().zip(y) {
-        system.push(powers(*x), *y);
-    }
-    let triangle = system.reduce();
-    let inverse = triangle.inverse_of_square().ok_or(MathsError::Undetermined)?;
-    let scaled = triangle.solve();
-    let residual_ss: f64 = x
-        .iter()
-        .zip(y)
-        .map(|(x, y)| (y - powers(*x).iter().zip(&scaled).map(|(p, c)| p * c).sum::<f64>()).powi(2))
-        .sum();
-    let variance = residual_ss / (x.len() - P) as f64;
+    let powers: Vec<[f64; P]> =
+        x.iter().map(|x| std::array::from_fn(|j| (x / size).powi(j as i32))).collect();
+    let scaled = fit_terms(&powers, y)?;
     let unit = |j: usize| size.powi(j as i32);
     Ok(LeastSquares {
-        parameters: std::array::from_fn(|j| scaled[j] / unit(j)),
+        parameters: std::array::from_fn(|j| scaled.parameters[j] / unit(j)),
         covariance: std::array::from_fn(|a| {
-            std::array::from_fn(|b| inverse[a][b] * variance / unit(a) / unit(b))
+            std::array::from_fn(|b| scaled.covariance[a][b] / unit(a) / unit(b))
         }),
-        residual_ss,
-        residual_sd: variance.sqrt(),
-        n: x.len(),
+        ..scaled
     })
 }
 

@@ -25,7 +25,7 @@ const READINGS_IN_DOUBT: [(FindingKind, &str); 5] = [
     (FindingKind::ProbeStuck, "the probe repeated one value"),
     (FindingKind::ProbeFault, "the probe gave nothing usable"),
     (FindingKind::Silent, "nothing arrived"),
-    (FindingKind::ProbeDrift, "the probe reads differently from before"),
+    (FindingKind::ProbeDrift, "the probe does not read as it should"),
     (FindingKind::ClockOff, "a sender's clock was wrong"),
 ];
 

@@ -1,26 +1,10 @@
 //! Made-up days of a large works, the same each time.
 
-use std::sync::Arc;
-
 use model::Channel;
-use plant::Plant;
 
 /// 2026-03-01T00:00:00Z.
 pub(crate) const START: i64 = 1_772_323_200_000;
 pub(crate) const DAY: i64 = 86_400;
-
-pub(crate) fn plant(machines: usize) -> Result<Arc<Plant>, String> {
-    let mut text = String::from(
-        "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe/Lisbon\"\n[mqtt]\nurl = \"mqtt://127.0.0.1:1\"\n\
-         [[couverture]]\nid = \"dark-64\"\nfamily = \"dark\"\n",
-    );
-    for n in 0..machines {
-        text += &format!(
-            "[[machine]]\nid = \"kettle-{n}\"\nstyle = \"kettle\"\ncouverture = \"dark-64\"\nmethod = \"seed\"\n"
-        );
-    }
-    plant::parse_plant(&text).map(Arc::new).map_err(|faults| format!("{} faults", faults.len()))
-}
 
 /// When a machine is read in a second, milliseconds.
 pub(crate) fn read_at(second: i64, machine: i64) -> i64 {
