@@ -28,7 +28,7 @@ const PIECE: usize = 128;
 const OPEN: Span = Span::from_hours(1);
 
 /// Level: mean of the chocolate over this long, so that one noisy tick does not speak for the charge.
-const LEVEL_WINDOW: Span = Span::from_secs(20);
+pub(crate) const LEVEL_WINDOW: Span = Span::from_secs(20);
 
 /// Ticks in the order of time.
 #[derive(Debug, Clone, Default, PartialEq)]

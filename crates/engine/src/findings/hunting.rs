@@ -4,7 +4,8 @@
 //! of a zigzag: a peak is one when the chocolate has come down by 0.8 °C from it, a trough likewise. Six of them in a row, each followed by a swing
 //! (the last by half of one), make three cycles. The cycles of one controller are alike, so that three top-ups in an hour are none: the longest is
 //! at most twice the shortest.
-//! Noise turns too: the swings have to stand out of what neighbouring readings differ by, which takes some six readings a cycle.
+//! Noise turns too: the swings have to stand out of what neighbouring readings differ by, which takes some six readings a cycle. And it makes a swing
+//! seem larger, since a turn is the furthest of some noisy levels around it: that is taken off.
 //! A set-point change or top-up starts anew ten minutes later. Over when no further turn comes within one and a half cycles.
 
 use std::collections::VecDeque;
@@ -15,7 +16,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
 use crate::bounded::remember_newest;
-use crate::history::extremes;
+use crate::history::{LEVEL_WINDOW, extremes};
 
 const SWING: f64 = 0.8;
 /// Six turns, each followed by a swing, are three cycles; the last one is one when half of a swing has come back.
@@ -27,6 +28,9 @@ const ALIKE: f64 = 2.0;
 /// Half an hour of readings twice a minute, with normal noise, reaches some 4.6 deviations from its lowest to its highest (from memory); a
 /// start value above that.
 const OUT_OF_NOISE: f64 = 5.5;
+/// The highest of the five to ten levels near a peak, with normal noise, lies some 1.2 to 1.5 deviations above their mean (from memory), and the peak is
+/// not flat.
+const TURNS_OUT_BY: f64 = 1.2;
 const DISTURBED_FOR: Span = Span::from_mins(10);
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -161,8 +165,11 @@ fn is_noise(m: &Moment<'_>, from: Timestamp, turns: &VecDeque<Turn>) -> bool {
     let readings: Vec<f64> = m.history.chocolate(from, m.known).map(|(_, value)| value).collect();
     let levels: Vec<f64> = turns.iter().map(|turn| turn.level).collect();
     let swings: Vec<f64> = levels.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    let noise = scatter_with_jumps(&readings);
+    let in_a_level = LEVEL_WINDOW.as_secs_f64() / (m.known - from).as_secs_f64() * readings.len() as f64;
+    let seems_larger_by = 2.0 * TURNS_OUT_BY * noise / in_a_level.max(1.0).sqrt();
     // One excursion among swings of noise is no swing of a control.
-    median(&swings).is_none_or(|swing| swing < OUT_OF_NOISE * scatter_with_jumps(&readings))
+    median(&swings).is_none_or(|swing| swing < OUT_OF_NOISE * noise || swing - seems_larger_by < SWING)
 }
 
 #[cfg(test)]
@@ -209,6 +216,28 @@ mod tests {
         let points: Vec<String> = (1..2 * 120).map(entry).collect();
         let script = format!("working 0:00 31.5 | {}", points.join(" | "));
         check(&mut Hunting::default(), Hunting::step, &script, &expect![""]);
+    }
+
+    /// Swings of 0.68 °C, once in twenty minutes, that a probe shows with even noise up to a fifth of a degree: more than 0.8 °C from the lowest level to
+    /// the highest, of which the noise makes the rest. The same noise on swings of a degree hides none of them.
+    #[test]
+    fn what_noise_adds_to_a_swing_is_taken_off() {
+        let hold = |half: f64| {
+            let swing = |minute: f64| half * (minute / 20.0 * std::f64::consts::TAU).sin();
+            let mut random = 1_u64;
+            let mut noise = || {
+                // Knuth's linear congruential generator, of which the upper bits are good.
+                random =
+                    random.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                (random >> 40) as f64 / (1_u64 << 24) as f64 * 0.4 - 0.2
+            };
+            let mut at = |i: usize| 31.5 + swing(i as f64 / 12.0) + noise();
+            let mut entry = |i: usize| format!("~{}:{:02} {:.3}", i / 12, i % 12 * 5, at(i));
+            let points: Vec<String> = (1..=12 * 150).map(&mut entry).collect();
+            format!("working 0:00 31.5 | {}", points.join(" | "))
+        };
+        check(&mut Hunting::default(), Hunting::step, &hold(0.34), &expect![""]);
+        check(&mut Hunting::default(), Hunting::step, &hold(0.5), &expect!["58:55 raise hunting from 4:55"]);
     }
 
     #[test]

@@ -5,6 +5,7 @@ use model::{Method, Phase, PhaseSpan, Span, Timestamp};
 use super::approach;
 use super::asked;
 use super::departure::{FITTED_MOVE, Ground, LEFT, Move, left_level, shown_late, smoothed};
+use super::driven;
 use super::rest;
 use super::rising::{PARTIAL_MELT_STAY, STAIRCASE};
 use super::turn;
@@ -291,7 +292,10 @@ fn out_of_hold(view: &View<'_>, timeline: &Timeline) -> Timestamp {
     let soak = soak_from(view.next_limits);
     let step = asked::asked_since(view, earliest, |setpoint| setpoint >= soak);
     let asked = step.and_then(|step| asked::left_level(view, Move::Rise, step));
-    let left = asked.or_else(|| {
+    let heated =
+        || step.map(|step| step.told).or_else(|| driven::heated_from(view.history, earliest, view.now));
+    let poured = || heated().and_then(|heated| turn::poured_and_heated(view.history, heated));
+    let left = asked.or_else(poured).or_else(|| {
         let left_since = |since| left_level(view.history, Move::Rise, ground, since, view.now, view.pace);
         let on_level = |level| view.limits.working.holds(level, REWARMED_FROM);
         let left = left_since(earliest)?;

@@ -9,7 +9,7 @@ use model::{Span, Timestamp};
 
 use super::View;
 use super::departure::{LEFT, Move, smoothed};
-use crate::history::{History, mean};
+use crate::history::{History, extremes, mean};
 
 /// Means over so long show a swing and hardly any noise.
 const BLOCK: Span = Span::from_secs(60);
@@ -109,20 +109,39 @@ fn blocks(history: &History, from: Timestamp, to: Timestamp) -> Vec<(Timestamp, 
 
 /// When a cold charge that was poured in shortly before a rise had come to stand; `rises` is where the rise seems to begin.
 pub(super) fn poured(history: &History, rises: Timestamp) -> Option<Timestamp> {
-    let points: Vec<_> = history.chocolate(rises - POURED_BEFORE, rises).collect();
-    let points = smoothed(&points, SMOOTH);
-    let fell = |i: usize| {
-        let (at, value) = points[i];
-        let before = points[..i].iter().rev().take_while(|p| at - p.0 <= POURED_WITHIN);
-        before.map(|p| p.1 - value).fold(0.0, f64::max)
-    };
-    let steepest = (0..points.len()).max_by(|&a, &b| fell(a).total_cmp(&fell(b)))?;
-    let fall = Some(fell(steepest)).filter(|fall| *fall >= POURED)?;
-    let after = &points[steepest..];
-    let lowest = after.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
-    let warmest = after.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
-    let stands = after.iter().find(|p| p.1 <= lowest + STANDS * fall).map(|p| p.0);
-    stands.filter(|_| warmest <= lowest + STILL_COLD * fall)
+    Pour::between(history, rises - POURED_BEFORE, rises)
+        .filter(|pour| !pour.is_made_up)
+        .map(|pour| pour.stands)
+}
+
+/// The same where the charge has been heated ever since `heated`, about when it was poured in: however it wandered on its way up, that was its rise.
+pub(super) fn poured_and_heated(history: &History, heated: Timestamp) -> Option<Timestamp> {
+    Pour::between(history, heated - POURED_BEFORE, heated + POURED_BEFORE).map(|pour| pour.stands)
+}
+
+/// Something cold came into a charge, which fell at once.
+struct Pour {
+    /// When it had come to stand.
+    stands: Timestamp,
+    /// It has come back up since.
+    is_made_up: bool,
+}
+
+impl Pour {
+    fn between(history: &History, from: Timestamp, to: Timestamp) -> Option<Pour> {
+        let points = smoothed(&history.chocolate(from, to).collect::<Vec<_>>(), SMOOTH);
+        let fell = |i: usize| {
+            let (at, value) = points[i];
+            let before = points[..i].iter().rev().take_while(|p| at - p.0 <= POURED_WITHIN);
+            before.map(|p| p.1 - value).fold(0.0, f64::max)
+        };
+        let steepest = (0..points.len()).max_by(|&a, &b| fell(a).total_cmp(&fell(b)))?;
+        let fall = Some(fell(steepest)).filter(|fall| *fall >= POURED)?;
+        let after = &points[steepest..];
+        let (lowest, warmest) = extremes(after.iter().map(|p| p.1))?;
+        let stands = after.iter().find(|p| p.1 <= lowest + STANDS * fall)?.0;
+        Some(Pour { stands, is_made_up: warmest > lowest + STILL_COLD * fall })
+    }
 }
 
 #[cfg(test)]

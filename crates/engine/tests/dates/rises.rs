@@ -171,3 +171,29 @@ fn a_brisk_rise_is_dated_where_it_begins() {
         assert_eq!(off, [0.0; 0], "every {every} s");
     }
 }
+
+/// Worked at 31.5 °C, refilled with cold pieces at minute 240 and heated from then on: it wanders by a degree for half an hour and rises steadily from
+/// there. Only the jacket, or the set-point, tells that it was one rise.
+#[test]
+fn a_charge_that_is_refilled_and_heated_rises_from_where_it_came_to_stand() {
+    let chocolate = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 240.0 => (46.0 - 0.5 * (m - 40.0).max(0.0)).max(31.5),
+        m if m < 242.0 => 31.5 - 1.5 * (m - 240.0),
+        m if m < 272.0 => 29.0 - 0.5 * ((m - 242.0) / 10.0 * std::f64::consts::TAU / 2.0).cos(),
+        m => (29.5 + 0.3 * (m - 272.0)).min(46.0),
+    };
+    let jacket = |minute: f64| match minute {
+        m if m < 40.0 => 50.0,
+        m if m < 240.0 => 29.0,
+        m => (29.0 + 1.5 * (m - 240.0)).min(54.0),
+    };
+    let setpoint = |minute: f64| if (40.0..241.0).contains(&minute) { 31.5 } else { 46.0 };
+    let others: [(Channel, &dyn Fn(f64) -> f64); 2] =
+        [(Channel::Jacket, &jacket), (Channel::Setpoint, &setpoint)];
+    for other in others {
+        let batch = begins(340, &[(Channel::Chocolate, &chocolate), other], |_| true);
+        let melting = begin_of(Phase::Melting, &batch);
+        assert!((melting - 242.0).abs() < 2.0, "{} {batch:?}", other.0);
+    }
+}
