@@ -12,6 +12,7 @@ use plant::{Machine, Plant};
 
 use crate::engine::{Changes, Engine};
 use crate::machine::{MachineWatch, Setting};
+use crate::sorter::is_of_no_clock;
 use crate::standing::standing_of;
 
 /// Reads a recording, arrival by arrival.
@@ -41,6 +42,8 @@ impl Stretch {
 #[derive(Debug, Default)]
 struct Kept {
     heap: ReadingHeap,
+    /// What comes from a clock that nobody had set.
+    of_no_clock: ReadingHeap,
     events: Vec<Event>,
     came_late: bool,
 }
@@ -94,12 +97,16 @@ impl Analyst {
     pub fn push(&mut self, arrival: &Arrival) {
         let at = arrival.at();
         self.told.reach(at);
-        if !arrival.retained && matches!(arrival.content, Content::Reading(_)) {
+        let is_of_no_clock = is_of_no_clock(at - arrival.arrived);
+        if !arrival.retained && !is_of_no_clock && matches!(arrival.content, Content::Reading(_)) {
             self.measured.reach(at);
         }
         let kept = self.kept.entry(arrival.machine().clone()).or_default();
         match &arrival.content {
-            Content::Reading(reading) => kept.heap.push(reading.channel, reading.at, reading.value),
+            Content::Reading(reading) => {
+                let heap = if is_of_no_clock { &mut kept.of_no_clock } else { &mut kept.heap };
+                heap.push(reading.channel, reading.at, reading.value);
+            }
             Content::Event(event) => kept.events.push(event.clone()),
         }
         self.engine.apply(arrival);
@@ -133,10 +140,15 @@ impl Analyst {
             plant_findings: of_the_plant(&self.findings),
         };
         for machine in &self.plant.machines {
-            let Kept { heap, events, came_late } = self.kept.remove(&machine.id).unwrap_or_default();
-            let tidy = heap.tidy()?;
-            analysis.readings += tidy.rows.len();
-            analysis.duplicates += tidy.duplicates;
+            let Kept { heap, of_no_clock, events, came_late } =
+                self.kept.remove(&machine.id).unwrap_or_default();
+            let (mut tidy, mut other) = (heap.tidy()?, of_no_clock.tidy()?);
+            analysis.readings += tidy.rows.len() + other.rows.len();
+            analysis.duplicates += tidy.duplicates + other.duplicates;
+            if tidy.rows.is_empty() {
+                // Its clock was never set, or the recording came in by another one: then these are its times.
+                std::mem::swap(&mut tidy, &mut other);
+            }
             let mut findings: Vec<Finding> = self
                 .findings
                 .values()

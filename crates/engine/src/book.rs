@@ -227,6 +227,17 @@ impl Book {
         }
     }
 
+    /// It is `at` again: nothing that is known of the charge can be later.
+    pub(crate) fn turn_back(&mut self, at: Timestamp) {
+        self.timeline.turn_back(at);
+        if let Some(open) = &mut self.open {
+            open.start = open.start.min(at);
+        }
+        for told in [&mut self.charged_at, &mut self.others_from, &mut self.ended] {
+            *told = told.map(|told| told.min(at));
+        }
+    }
+
     pub(crate) fn finding(&mut self, kind: FindingKind, raised_at: Timestamp) {
         if let Some(open) = &mut self.open {
             open.find(kind, raised_at);

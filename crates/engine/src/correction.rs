@@ -38,7 +38,7 @@ pub fn correct(
         limits: &plant.limits(machine, &batch.couverture),
         seeded_at: events.iter().filter(during).filter(is_seed).map(|event| event.at).min(),
         now: batch.end.or(known_to).unwrap_or(batch.start),
-        longest_gap: pace.longest_gap(),
+        longest_gap: pace.unknown_from(),
     });
     Batch { phases, measures, ..batch.clone() }
 }
@@ -114,11 +114,11 @@ fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Ke
     let wanted = |at: Timestamp| end.is_none_or(|end| at < end + step);
     for &(at, channel, value) in tidy.rows.iter().take_while(|(at, _, _)| wanted(*at)) {
         let passes = if channel == Channel::Chocolate {
-            silent.arrived(at);
+            silent.arrived(at, true);
             if kept.pace.is_surely_on_change() {
                 silent.note_on_change(at);
             }
-            sieve.look(at, value, &kept.history, silent.steady_limit()).and_then(|(_, value)| value)
+            sieve.look(at, value, &kept.history, silent.unchanged_limit()).and_then(|(_, value)| value)
         } else {
             value
         };

@@ -121,6 +121,12 @@ impl History {
         self.count();
     }
 
+    /// Forgets everything: what comes next may be older.
+    pub(crate) fn forget_all(&mut self) {
+        self.forget_before(Timestamp::from_millis(i64::MAX));
+        self.kept_from = None;
+    }
+
     /// Counts what is kept; only the first piece has to be looked into.
     fn count(&mut self) {
         let packed = self.packed_only();

@@ -8,6 +8,7 @@ mod late;
 mod looking;
 mod standing;
 mod stretch;
+mod turned_back;
 
 use self::late::Late;
 pub(crate) use self::standing::Seen;
@@ -37,8 +38,21 @@ use crate::phases::{Pace, Tracker, View};
 use crate::regular::Regular;
 use crate::rise::HeldRise;
 use crate::sieve::{Passed, Sieve};
-use crate::sorter::{Pushed, Sorted, Sorter};
+use crate::sorter::{Pushed, Sorted, Sorter, is_of_no_clock};
 use crate::standing::Proof;
+
+/// A measured value that came after its turn is taken for that of a moment not longer ago than this.
+const SOON_AFTER: Span = Span::from_secs(60);
+
+/// Does a value that is older than what has had its turn still say what is, the newest of its channel as it is? Set-point and stirrer hold until
+/// they are told otherwise.
+fn still_says(channel: Channel, older_by: Span) -> bool {
+    match channel {
+        Channel::Setpoint | Channel::Stirrer => true,
+        Channel::Jacket | Channel::Room | Channel::Humidity | Channel::Motor => older_by <= SOON_AFTER,
+        Channel::Chocolate => false,
+    }
+}
 
 /// Before a batch began its rise was looked for so far back.
 const LOOKED_BACK: Span = Span::from_hours(24);
@@ -124,7 +138,7 @@ impl MachineWatch {
                 if !arrival.retained {
                     self.heard(*channel, *at, arrival.arrived);
                 }
-                self.queue(*channel, *at, *value, arrival.arrived);
+                self.queue(setting, (*at, *channel, *value), arrival.arrived);
             }
             Content::Event(event) => {
                 self.told(event);
@@ -141,7 +155,7 @@ impl MachineWatch {
         (at, channel, value): (Timestamp, Channel, Option<f64>),
     ) {
         self.heard(channel, at, at);
-        self.queue(channel, at, value, at);
+        self.queue(setting, (at, channel, value), at);
         self.take_due(setting);
     }
 
@@ -149,16 +163,31 @@ impl MachineWatch {
     fn heard(&mut self, channel: Channel, at: Timestamp, arrived: Timestamp) {
         self.clock_off.arrived(channel, at, arrived);
         if channel == Channel::Chocolate {
-            let verdict = self.silent.arrived(arrived);
+            let is_news = self.newest.at(channel).is_none_or(|newest| newest < at);
+            let verdict = self.silent.arrived(arrived, is_news);
             self.enter(FindingKind::Silent, verdict);
         }
     }
 
-    fn queue(&mut self, channel: Channel, at: Timestamp, value: Option<f64>, arrived: Timestamp) {
-        self.newest.note(channel, at, value);
+    fn queue(
+        &mut self,
+        setting: &Setting<'_>,
+        (at, channel, value): (Timestamp, Channel, Option<f64>),
+        arrived: Timestamp,
+    ) {
+        let is_news = self.newest.note(channel, at, value);
         match self.sorter.push_reading(channel, at, value, arrived) {
-            Pushed::Waits | Pushed::Replaced => {}
+            Pushed::Waits | Pushed::Replaced => return,
+            Pushed::Late if is_of_no_clock(self.sorter.late_by(at)) => return,
             Pushed::Late => self.late.work_out_from(at),
+        }
+        if is_news && still_says(channel, self.sorter.late_by(at)) {
+            self.sorter.push_after_all(channel, value);
+        }
+        if channel == Channel::Chocolate && self.sorter.is_set_back(at, arrived) {
+            self.turn_back(setting, at);
+            self.sorter.set_back(at, arrived);
+            self.sorter.push_reading(channel, at, value, arrived);
         }
     }
 
@@ -173,7 +202,9 @@ impl MachineWatch {
     pub(crate) fn advance_clock(&mut self, setting: &Setting<'_>, clock: Timestamp) {
         self.look_at_clock(clock);
         if self.silent.nothing_comes(clock) {
-            self.drain(setting);
+            while let Some((at, sorted)) = self.sorter.pop_measured(clock) {
+                self.take(setting, at, sorted);
+            }
             let verdict = self.silent.step(clock, self.phase_watched());
             self.enter(FindingKind::Silent, verdict);
         }
@@ -227,7 +258,7 @@ impl MachineWatch {
     fn take_chocolate(&mut self, setting: &Setting<'_>, at: Timestamp, value: Option<f64>) {
         let verdict = self.probe_fault.step(at, value);
         self.enter(FindingKind::ProbeFault, verdict);
-        let looked = self.sieve.look(at, value, &self.history, self.silent.steady_limit());
+        let looked = self.sieve.look(at, value, &self.history, self.silent.unchanged_limit());
         let Some((verdict, value)) = looked else { return };
         self.enter(FindingKind::ProbeStuck, verdict);
         let verdict = self.spikes.step(at);
@@ -401,7 +432,7 @@ impl MachineWatch {
     }
 
     fn source<'a>(&'a self, limits: &'a Limits) -> Source<'a> {
-        Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() }
+        Source { history: &self.history, limits, longest_gap: self.pace.unknown_from(), now: self.known_to() }
     }
 
     /// How far the chocolate is known.

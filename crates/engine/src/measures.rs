@@ -43,6 +43,8 @@ const DRIFT_COVERAGE: f64 = 0.95;
 const ABOVE_CRYSTALS: f64 = 1.0;
 /// A person reports seed so much too early or too late.
 const REPORTED_WITHIN: Span = Span::from_mins(10);
+/// A cooling whose begin or end nobody saw has no length, unless it is known to so much of itself (start value).
+const KNOWN_TO_PER_CENT: i64 = 5;
 
 pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
     let cooling = batch.span(Phase::Cooling);
@@ -66,6 +68,10 @@ pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
             .map(|(_, high)| high),
         cooling_minutes: cooling
             .filter(|_| seen_whole && batch.phases.iter().any(|span| span.phase == Phase::Settling))
+            .filter(|&(from, to)| {
+                let apart = batch.longest_gap.max((to - from) * KNOWN_TO_PER_CENT / 100);
+                batch.is_seen(from, apart) && batch.is_seen(to, apart)
+            })
             .map(|(from, to)| (to - from).as_mins_f64()),
         cooling_tau_min: tau,
         cooling_tau_against: against,
@@ -91,6 +97,15 @@ impl Measured<'_> {
         let first = self.phases.iter().find(|span| span.phase == phase)?;
         let last = self.phases.iter().rfind(|span| span.phase == phase)?;
         Some((first.from, last.to.unwrap_or(self.now)))
+    }
+
+    /// Was the chocolate seen all around `at`, never `apart` without a reading? What lies at the edge of a gap may have been in it.
+    fn is_seen(&self, at: Timestamp, apart: Span) -> bool {
+        let is_heard = |nth: i64| {
+            let (from, to) = (at + apart * nth, at + apart * (nth + 1));
+            self.now < to || self.history.chocolate(from, to).next().is_some()
+        };
+        (-2..2).all(is_heard)
     }
 
     /// The chocolate between two moments, each tick averaged with its neighbours.

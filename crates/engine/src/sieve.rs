@@ -98,15 +98,14 @@ impl Sieve {
     }
 
     /// Looks at a chocolate reading before it is let on: what `probe-stuck` says, and the value if it is none of its and possible at all.
-    /// `history` holds all ticks so far; `longest_gap` is how far apart two readings of this probe may be, `None` for a sender that
-    /// pauses as a rule.
+    /// `history` holds all ticks so far; `longest_gap` is how far apart two readings may be that show the same without a break.
     #[inline]
     pub(crate) fn look(
         &mut self,
         at: Timestamp,
         value: Option<f64>,
         history: &History,
-        longest_gap: Option<Span>,
+        longest_gap: Span,
     ) -> Option<(Verdict, Option<f64>)> {
         let value = value.filter(|_| ProbeFault::is_possible(value))?;
         self.look_whether_quiet(at, history);
@@ -162,7 +161,7 @@ mod tests {
             let at = Timestamp::from_millis(minute * 60_000);
             let value = 31.4 + if minute < 120 { flicker[minute as usize % flicker.len()] } else { 0.0 };
             let (verdict, value) =
-                sieve.look(at, Some(value), &history, Some(Span::from_mins(5))).expect("a possible value");
+                sieve.look(at, Some(value), &history, Span::from_mins(5)).expect("a possible value");
             if verdict != Verdict::Quiet {
                 told.push(minute);
             }

@@ -1,8 +1,10 @@
 //! Readings and events back in the order of their own times, as far as they came within the lateness allowance.
 //!
-//! The watermark is the newest time seen less the allowance; what is older than something already let through is late.
-//! One wrong clock value in the future must not make everything after it late, so a time far ahead of its arrival
-//! moves the watermark only when the sender's clock is steadily ahead.
+//! The watermark is the machine's own now, less the allowance; what is older than something already let through is late. The chocolate's clock is
+//! the machine's: now is its newest time, and as much later as arrivals have gone on since. Another channel, whose sender has a clock of its own or
+//! another way to come, moves the watermark no further than that, and waits for its turn where it is ahead.
+//! A few wrong times in the future must not make everything after them late, so a time far ahead of its arrival moves the watermark only when the
+//! clock has been steadily ahead for a while; and a clock that is set right again is followed back ([`Sorter::is_set_back`]).
 
 use std::collections::VecDeque;
 use std::ops::Range;
@@ -17,8 +19,12 @@ use crate::bounded::remember;
 const AHEAD: Span = Span::from_secs(60);
 /// So many messages in a row ...
 const STEADY_MESSAGES: usize = 5;
-/// ... whose offset lies within this make a clock that is steadily wrong.
+/// ... whose offset lies within this make a clock that is steadily wrong ...
 const STEADY_WITHIN: Span = Span::from_secs(10);
+/// ... once it has not been right for so long (start value): a logger that starts shows any time for half a minute.
+const WRONG_FOR: Span = Span::from_mins(5);
+/// No clock that was ever set is off by more; no logger brings readings that are older.
+const A_YEAR: Span = Span::from_hours(366 * 24);
 /// Waiting readings a machine: an hour of seven channels at 1 Hz. Beyond it the oldest goes through.
 const MOST_WAITING: usize = 25_200;
 /// So many rows are taken at once ...
@@ -52,7 +58,72 @@ pub(crate) struct Sorter {
     events_seen: u32,
     newest: Option<Timestamp>,
     let_through: Option<Timestamp>,
+    clock: Clock,
+    /// Chocolate waits that is far ahead of its arrival and not believed.
+    holds_doubted: bool,
+}
+
+/// The clock by which the chocolate is measured.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+struct Clock {
+    /// Its newest time that is believed, and when that arrived.
+    shows: Option<(Timestamp, Timestamp)>,
+    /// How far the newest times were from their arrival, and the newest of them.
     offsets: Vec<Span>,
+    last: Option<Timestamp>,
+    /// The newest arrival at which it was right, or the first at all.
+    right_at: Option<Timestamp>,
+}
+
+impl Clock {
+    /// A message of the chocolate; the same one again says nothing.
+    fn note(&mut self, at: Timestamp, arrived: Timestamp) {
+        if self.last.replace(at) == Some(at) {
+            return;
+        }
+        remember(&mut self.offsets, at - arrived, STEADY_MESSAGES);
+        if is_right(at, arrived) || self.right_at.is_none() {
+            self.right_at = Some(arrived);
+        }
+        let is_believed = at - arrived <= AHEAD || self.is_wrong_for_long(at, arrived);
+        if is_believed && self.shows.is_none_or(|(newest, _)| newest < at) {
+            self.shows = Some((at, arrived));
+        }
+    }
+
+    /// Can it be so late?
+    fn believes(&self, at: Timestamp) -> bool {
+        self.shows.is_some_and(|(newest, _)| at <= newest)
+    }
+
+    fn is_steadily_right(&self, at: Timestamp, arrived: Timestamp) -> bool {
+        self.is_steady() && is_right(at, arrived)
+    }
+
+    fn is_wrong_for_long(&self, at: Timestamp, arrived: Timestamp) -> bool {
+        let has_been_set = self.right_at.is_none_or(|right_at| arrived - right_at >= WRONG_FOR);
+        self.is_steady() && has_been_set && !is_of_no_clock(at - arrived)
+    }
+
+    fn is_steady(&self) -> bool {
+        let (low, high) = (self.offsets.iter().min(), self.offsets.iter().max());
+        self.offsets.len() == STEADY_MESSAGES
+            && matches!((low, high), (Some(&low), Some(&high)) if high - low <= STEADY_WITHIN)
+    }
+
+    /// What it shows when something arrives at `arrived`.
+    fn at(&self, arrived: Timestamp) -> Option<Timestamp> {
+        self.shows.map(|(newest, came)| newest + (arrived - came).max(Span::ZERO))
+    }
+}
+
+/// Is a time so far off that it comes from a clock that nobody has set?
+pub(crate) fn is_of_no_clock(off: Span) -> bool {
+    off < -A_YEAR || A_YEAR < off
+}
+
+fn is_right(at: Timestamp, arrived: Timestamp) -> bool {
+    -AHEAD <= at - arrived && at - arrived <= AHEAD
 }
 
 /// Readings sort by channel within a moment, events after them.
@@ -66,7 +137,8 @@ impl Sorter {
             events_seen: FIRST_EVENT,
             newest: None,
             let_through: None,
-            offsets: Vec::new(),
+            clock: Clock::default(),
+            holds_doubted: false,
         }
     }
 
@@ -77,13 +149,18 @@ impl Sorter {
         value: Option<f64>,
         arrived: Timestamp,
     ) -> Pushed {
-        self.note_offset(at - arrived);
+        if channel == Channel::Chocolate {
+            self.clock.note(at, arrived);
+            self.holds_doubted |= !self.clock.believes(at);
+            if self.holds_doubted && self.clock.is_steadily_right(at, arrived) {
+                self.forget_doubted(arrived);
+            }
+        }
         if self.let_through.is_some_and(|through| at <= through) {
             return Pushed::Late;
         }
-        if at - arrived <= AHEAD || self.clock_is_steady() {
-            self.newest = self.newest.max(Some(at));
-        }
+        let now = self.clock.at(arrived).or((at - arrived <= AHEAD).then_some(at));
+        self.newest = self.newest.max(now.map(|now| now.min(at)));
         self.insert((at, channel.index() as u32), Sorted::Reading(channel, value))
     }
 
@@ -117,6 +194,7 @@ impl Sorter {
     ) -> Option<impl Iterator<Item = (Timestamp, Channel, Option<f64>)>> {
         let is_reading = |(_, sorted): &((Timestamp, u32), Sorted)| matches!(sorted, Sorted::Reading(..));
         let in_order = self.newest.max(self.let_through).is_none_or(|newest| newest < at)
+            && self.clock.shows.is_none_or(|(at, came)| at == came)
             && self.waiting.back().is_none_or(|((last, _), _)| *last < at);
         let ready = in_order && self.waiting.len() <= MOST_BEFORE && self.waiting.iter().all(is_reading);
         let reading = |((at, _), sorted): &((Timestamp, u32), Sorted)| match sorted {
@@ -124,6 +202,27 @@ impl Sorter {
             Sorted::Event(_) => None,
         };
         ready.then(|| self.waiting.iter().filter_map(reading))
+    }
+
+    /// A clock that has gone wrong for a moment is right again: what it showed meanwhile is not of the future.
+    fn forget_doubted(&mut self, arrived: Timestamp) {
+        self.holds_doubted = false;
+        let of_the_chocolate = Channel::Chocolate.index() as u32;
+        self.waiting.retain(|((at, kind), _)| *kind != of_the_chocolate || *at <= arrived + AHEAD);
+    }
+
+    /// Was the clock far ahead, and has it been set right? What was measured by it since has been let through, and all that comes now is older.
+    pub(crate) fn is_set_back(&self, at: Timestamp, arrived: Timestamp) -> bool {
+        self.clock.is_steadily_right(at, arrived)
+            && self.let_through.is_some_and(|through| arrived + AHEAD < through)
+    }
+
+    /// Goes on from `at`, by the clock that has been set right.
+    pub(crate) fn set_back(&mut self, at: Timestamp, arrived: Timestamp) {
+        self.let_through = Some(at - Span::from_millis(1));
+        self.newest = Some(at);
+        self.clock.shows = Some((at, arrived));
+        self.waiting.retain(|((waits, _), _)| *waits <= arrived + AHEAD);
     }
 
     /// How old a reading has to be when another comes at `now`, to have its turn.
@@ -143,8 +242,9 @@ impl Sorter {
             self.let_through = Some(rows.at(through));
         }
         self.newest = Some(rows.at(last));
-        let offsets = came.clone().rev().flat_map(|row| rows.readings(row)).take(STEADY_MESSAGES).count();
-        (0..offsets).for_each(|_| self.note_offset(Span::ZERO));
+        let measured = |row: &usize| rows.slot(*row, Channel::Chocolate).is_some();
+        let newest: Vec<usize> = came.clone().rev().filter(measured).take(STEADY_MESSAGES).collect();
+        newest.iter().rev().for_each(|row| self.clock.note(rows.at(*row), rows.at(*row)));
         for row in waiting..came.end {
             for (channel, value) in rows.readings(row) {
                 let key = (rows.at(row), channel.index() as u32);
@@ -177,21 +277,30 @@ impl Sorter {
         (at <= due).then(|| self.pop()).flatten()
     }
 
-    /// The next thing, whether its time has come or not: at the end of a stream, or when the machine has gone silent.
+    /// The next thing that the machine's clock has come to when arrivals have come to `clock`, or soon will: nothing that would be before it is
+    /// still expected.
+    pub(crate) fn pop_measured(&mut self, clock: Timestamp) -> Option<(Timestamp, Sorted)> {
+        self.pop_until(self.clock.at(clock).unwrap_or(clock) + AHEAD)
+    }
+
+    /// By how much `at` is older than the newest that has had its turn.
+    pub(crate) fn late_by(&self, at: Timestamp) -> Span {
+        self.let_through.map_or(Span::ZERO, |through| (through - at).max(Span::ZERO))
+    }
+
+    /// [`Sorter::push_reading`] of what came after its turn, for the first moment that has not had its own.
+    pub(crate) fn push_after_all(&mut self, channel: Channel, value: Option<f64>) {
+        if let Some(through) = self.let_through {
+            let first = through + Span::from_millis(1);
+            self.insert((first, channel.index() as u32), Sorted::Reading(channel, value));
+        }
+    }
+
+    /// The next thing, whether its time has come or not: at the end of a stream.
     pub(crate) fn pop(&mut self) -> Option<(Timestamp, Sorted)> {
         let ((at, _), sorted) = self.waiting.pop_front()?;
         self.let_through = self.let_through.max(Some(at));
         Some((at, sorted))
-    }
-
-    fn note_offset(&mut self, offset: Span) {
-        remember(&mut self.offsets, offset, STEADY_MESSAGES);
-    }
-
-    fn clock_is_steady(&self) -> bool {
-        let (low, high) = (self.offsets.iter().min(), self.offsets.iter().max());
-        self.offsets.len() == STEADY_MESSAGES
-            && matches!((low, high), (Some(&low), Some(&high)) if high - low <= STEADY_WITHIN)
     }
 }
 
@@ -236,9 +345,60 @@ mod tests {
     #[test]
     fn a_clock_that_is_steadily_ahead_is_followed() {
         let mut sorter = Sorter::new(Span::from_secs(15));
-        for seconds in 0..30 {
+        for seconds in 0..300 {
             sorter.push_reading(Channel::Chocolate, at(3600 + seconds), Some(31.0), at(seconds));
         }
-        assert_eq!(due(&mut sorter).len(), 15);
+        assert_eq!(due(&mut sorter), [0; 0], "it has not been wrong for long");
+        sorter.push_reading(Channel::Chocolate, at(3900), Some(31.0), at(300));
+        assert_eq!(due(&mut sorter).len(), 286, "up to the lateness that is allowed");
+    }
+
+    /// A logger that starts shows tomorrow for half a minute: that makes nothing late, and does not come back tomorrow.
+    #[test]
+    fn a_clock_that_is_wrong_for_a_moment_is_forgotten() {
+        let mut sorter = Sorter::new(Span::from_secs(15));
+        push(&mut sorter, 0, 31.0);
+        for seconds in 1..30 {
+            sorter.push_reading(Channel::Chocolate, at(86_400 + seconds), Some(31.0), at(seconds));
+        }
+        (30..100).for_each(|seconds| drop(push(&mut sorter, seconds, 31.0)));
+        assert_eq!(due(&mut sorter).len(), 1 + 85 - 30);
+        assert!(sorter.waiting.iter().all(|((waits, _), _)| *waits < at(100)));
+    }
+
+    /// The jacket's sender is half a minute ahead, and the chocolate's forty seconds behind: both have their turn in the order of their times.
+    #[test]
+    fn other_channels_wait_for_the_chocolate() {
+        let mut sorter = Sorter::new(Span::from_secs(15));
+        let mut late = 0;
+        for seconds in 0..120 {
+            let channels = [(Channel::Chocolate, -40), (Channel::Jacket, 30), (Channel::Stirrer, 0)];
+            for (channel, ahead) in channels {
+                let pushed =
+                    sorter.push_reading(channel, at(100 + seconds + ahead), Some(31.0), at(100 + seconds));
+                late += usize::from(pushed == Pushed::Late);
+            }
+            if seconds == 0 {
+                due(&mut sorter);
+            }
+        }
+        assert_eq!(late, 0);
+        let order = due(&mut sorter);
+        assert!(order.is_sorted() && order.last() == Some(&(100 + 119 - 40 - 15)), "{order:?}");
+    }
+
+    #[test]
+    fn a_clock_that_is_set_right_is_followed_back() {
+        let mut sorter = Sorter::new(Span::from_secs(15));
+        for seconds in 0..400 {
+            sorter.push_reading(Channel::Chocolate, at(3600 + seconds), Some(31.0), at(seconds));
+        }
+        due(&mut sorter);
+        let told = (400..410).find(|&seconds| {
+            push(&mut sorter, seconds, 31.0) == Pushed::Late && sorter.is_set_back(at(seconds), at(seconds))
+        });
+        assert_eq!(told, Some(404), "with its fifth message");
+        sorter.set_back(at(404), at(404));
+        assert_eq!(push(&mut sorter, 404, 31.0), Pushed::Waits);
     }
 }

@@ -44,6 +44,14 @@ impl Timeline {
         }
     }
 
+    /// It is `at` again: what was written after that was too late by the clock, and the newest phase goes on.
+    pub(crate) fn turn_back(&mut self, at: Timestamp) {
+        if let Some(newest) = self.spans.last().copied().filter(|newest| at < newest.from) {
+            self.cut(at);
+            self.spans.push(PhaseSpan { from: at, ..newest });
+        }
+    }
+
     /// Forgets everything.
     pub(crate) fn clear(&mut self) {
         self.spans.clear();

@@ -99,10 +99,19 @@ impl Pace {
         gap
     }
 
+    /// The usual interval is the one in which half of the time lies: channels that follow one another by seconds, and then all wait for minutes, have
+    /// many short ones. The longest does not count, since it may have been a gap.
     fn longest(&self) -> Span {
         let mut sorted = self.intervals.clone();
         sorted.sort_unstable();
-        sorted.get(sorted.len() / 2).map_or(SHORTEST_GAP, |&usual| SHORTEST_GAP.max(usual * USUAL_INTERVALS))
+        sorted.truncate((sorted.len() - sorted.len().min(1)).max(1));
+        let all = sorted.iter().fold(Span::ZERO, |sum, interval| sum + *interval);
+        let mut sum = Span::ZERO;
+        let usual = sorted.into_iter().find(|interval| {
+            sum = sum + *interval;
+            all <= sum * 2
+        });
+        usual.map_or(SHORTEST_GAP, |usual| SHORTEST_GAP.max(usual * USUAL_INTERVALS))
     }
 }
 
@@ -124,5 +133,12 @@ mod tests {
         let gaps = (0..20).filter(|i| slow.gap(at(i * 300))).count();
         assert_eq!(gaps, 1, "until it is known how slow it is");
         assert!(!slow.gap(at(19 * 300 + 1_200)));
+        let mut bundled = Pace::default();
+        let told = (0..30).flat_map(|i| [0, 7, 14].map(|second| i * 120 + second));
+        assert_eq!(
+            told.filter(|second| bundled.gap(at(*second))).count(),
+            2,
+            "three channels every two minutes"
+        );
     }
 }

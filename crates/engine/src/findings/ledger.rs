@@ -96,6 +96,22 @@ impl Ledger {
         }
     }
 
+    /// What is seen in the readings of a batch is over at `at`: nobody looks at what it was seen in any more.
+    pub(crate) fn close_watched(&mut self, at: Timestamp) {
+        let is_watched = |kind: &FindingKind| {
+            !matches!(
+                kind,
+                FindingKind::Silent
+                    | FindingKind::ClockOff
+                    | FindingKind::ProbeDrift
+                    | FindingKind::CoolingFade
+            )
+        };
+        let kinds: Vec<FindingKind> =
+            self.open.iter().map(|finding| finding.kind).filter(is_watched).collect();
+        kinds.into_iter().for_each(|kind| self.close(kind, at, None));
+    }
+
     fn close(&mut self, kind: FindingKind, at: Timestamp, superseded_by: Option<FindingId>) {
         if let Some(place) = self.open.iter().position(|finding| finding.kind == kind) {
             let mut finding = self.open.remove(place);

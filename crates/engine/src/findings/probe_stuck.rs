@@ -70,8 +70,8 @@ impl ProbeStuck {
         Flickering(self.run)
     }
 
-    /// Takes a possible reading. `quiet`: the chocolate is holding; `longest_gap`: how far apart two readings of this probe may be, `None` for a
-    /// sender that pauses as a rule.
+    /// Takes a possible reading. `quiet`: the chocolate is holding; `longest_gap`: how far apart two readings may be that show the same without a
+    /// break.
     #[inline]
     pub(crate) fn step(
         &mut self,
@@ -79,12 +79,8 @@ impl ProbeStuck {
         value: f64,
         quiet: bool,
         history: &History,
-        longest_gap: Option<Span>,
+        longest_gap: Span,
     ) -> Verdict {
-        let Some(longest_gap) = longest_gap else {
-            self.run = None;
-            return if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet };
-        };
         match self.run {
             Some(run) if run.value == value && at - run.last <= longest_gap => {
                 self.run = Some(Run { last: at, ..run });
@@ -174,7 +170,7 @@ mod tests {
         let mut ticker = frames::Ticker::new(Span::from_secs(5));
         for (i, value) in values.enumerate() {
             let second = i as i64 * 5;
-            match detector.step(at(second), value, true, &history, Some(Span::from_secs(60))) {
+            match detector.step(at(second), value, true, &history, Span::from_secs(60)) {
                 Verdict::Raise(report) => {
                     told.push(format!("{second} raise from {}", report.from.as_millis() / 1000));
                 }
@@ -213,7 +209,7 @@ mod tests {
         let mut raised = |minute: &i64| {
             // A clock that is a little late now and then.
             let at = at(minute * 60) + Span::from_millis(minute % 3 * 20);
-            let verdict = detector.step(at, 31.4, true, &history, Some(Span::from_mins(5)));
+            let verdict = detector.step(at, 31.4, true, &history, Span::from_mins(5));
             ticker.insert(Channel::Chocolate, at, 31.4).into_iter().for_each(|tick| history.push(tick));
             ticker.insert(Channel::Jacket, at, 32.0 + 0.4 * *minute as f64);
             verdict != Verdict::Quiet

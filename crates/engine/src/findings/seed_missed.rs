@@ -77,9 +77,11 @@ fn cooled_without_dip(m: &Moment<'_>) -> Option<f64> {
     };
     let (from, _) = batch.span(Phase::Cooling)?;
     let to = m.phase_since;
-    let times: Vec<Timestamp> = m.history.chocolate(from, to).map(|(at, _)| at).collect();
+    let times: Vec<Timestamp> = m.history.chocolate(from - FARTHEST, to).map(|(at, _)| at).collect();
     let is_often = m.spacing <= DIP_SEEN;
-    let seen = m.on_change || is_often && times.windows(2).all(|pair| pair[1] - pair[0] <= FARTHEST);
+    let begins_seen = times.first().is_some_and(|first| *first < from);
+    let often_enough = begins_seen && times.windows(2).all(|pair| pair[1] - pair[0] <= FARTHEST);
+    let seen = m.on_change || is_often && often_enough;
     (seen && times.len() > 2 && batch.way_down(from, to).is_smooth(m.grain))
         .then(|| (to - from).as_mins_f64())
 }

@@ -24,6 +24,13 @@ const AGREE: u8 = 3;
 /// And so much of the usual length has to have passed: until then the machine itself is still turning cold.
 const PROJECTED_FROM: f64 = 0.5;
 
+/// Behind a gap it takes so long until it is known whether it still cools ...
+const SEEN_AGAIN: Span = Span::from_mins(2);
+/// ... what is dated so shortly before it may have begun in it ...
+const EDGE: Span = Span::from_mins(5);
+/// ... and of a longer one nothing is gained by knowing where it began.
+const LONGEST_UNSEEN: Span = Span::from_hours(12);
+
 /// A charge that is held by its set-point does not fall further below it, °C.
 const HELD_WITHIN: f64 = 3.0;
 
@@ -40,6 +47,8 @@ pub(crate) struct SlowCooling {
     /// The newest projection, where it was worked out: the fit is dear, and hardly any cooling can be late.
     projected: Option<Projected>,
     raised: Option<Priority>,
+    /// The newest time of which nothing is known, from the reading before it to the one behind it.
+    unseen: Option<(Timestamp, Timestamp)>,
     /// The same for people, who were the first to ask; not saved, because whether they did must change nothing.
     #[serde(skip)]
     shown: OnceLock<Option<Projected>>,
@@ -47,6 +56,10 @@ pub(crate) struct SlowCooling {
 
 impl SlowCooling {
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
+        if m.gap {
+            let before = m.history.chocolate(m.at - LONGEST_UNSEEN, m.at).next_back();
+            self.unseen = Some((before.map_or(m.at - LONGEST_UNSEEN, |(at, _)| at), m.at));
+        }
         match m.phase {
             Phase::Cooling => self.cooling(m),
             Phase::Idle
@@ -56,7 +69,7 @@ impl SlowCooling {
             | Phase::Working
             | Phase::Rewarming => {
                 let was_open = self.raised.is_some();
-                *self = SlowCooling::default();
+                *self = SlowCooling { unseen: self.unseen, ..SlowCooling::default() };
                 if was_open { Verdict::Over(m.phase_since.min(m.at)) } else { Verdict::Quiet }
             }
         }
@@ -83,16 +96,19 @@ impl SlowCooling {
             self.next_fit = Some(m.at + EVERY);
             self.shown = OnceLock::new();
             self.projected = may_be_late(m).then(|| m.cooling().projected()).flatten();
-            let late =
-                self.projected.zip(m.usual_cooling_min).is_some_and(|(p, usual)| p.early_min > SLOW * usual);
+            let early = self.projected.map(|p| p.early_min - self.unseen_min(m));
+            let late = early.zip(m.usual_cooling_min).is_some_and(|(early, usual)| early > SLOW * usual);
             self.late_in_a_row = if late { self.late_in_a_row.saturating_add(1) } else { 0 };
         }
         let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole && !falls_to_a_melt(m)) else {
             return Verdict::Quiet;
         };
-        let passed = (m.known - m.phase_since).as_mins_f64();
+        if self.unseen.is_some_and(|(_, seen_again)| m.at - seen_again < SEEN_AGAIN) {
+            return Verdict::Quiet;
+        }
+        let passed = (m.known - m.phase_since).as_mins_f64() - self.unseen_min(m);
         let told = self.late_in_a_row >= AGREE && passed >= PROJECTED_FROM * usual;
-        let early = self.projected.filter(|_| told).map_or(0.0, |p| p.early_min);
+        let early = self.projected.filter(|_| told).map_or(0.0, |p| p.early_min - self.unseen_min(m));
         let ratio = early.max(passed) / usual;
         let priority = if ratio >= VERY_SLOW { Priority::High } else { Priority::Medium };
         match self.raised {
@@ -106,6 +122,13 @@ impl SlowCooling {
             }
             Some(_) | None => Verdict::Quiet,
         }
+    }
+
+    /// By how much it may have begun later than it is dated, min: what began while nothing was known may have begun at its end.
+    fn unseen_min(&self, m: &Moment<'_>) -> f64 {
+        let began_in =
+            |(from, to): &(Timestamp, Timestamp)| *from - EDGE <= m.phase_since && m.phase_since <= *to;
+        self.unseen.filter(began_in).map_or(0.0, |(_, to)| (to - m.phase_since).as_mins_f64())
     }
 
     /// The newest projection, even where it could not be late.

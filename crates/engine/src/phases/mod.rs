@@ -171,6 +171,26 @@ impl Stage {
     fn working() -> Stage {
         Stage::Working { rise_from: None, cold_since: None, coldest: f64::INFINITY }
     }
+
+    /// The same with nothing in it that would be after `at`.
+    fn turned_back(self, at: Timestamp) -> Stage {
+        match self {
+            Stage::Unknown { since } => Stage::Unknown { since: since.min(at) },
+            Stage::Melting { from, from_level } => Stage::Melting { from: from.min(at), from_level },
+            Stage::Soak { from } => Stage::Soak { from: from.min(at) },
+            Stage::Cooling { from, noticed, lowest, lowest_at } => Stage::Cooling {
+                from: from.min(at),
+                noticed: noticed.min(at),
+                lowest,
+                lowest_at: lowest_at.min(at),
+            },
+            Stage::Settling { lowest, lowest_at, .. } => {
+                Stage::Settling { lowest, lowest_at: lowest_at.min(at), rise_from: None }
+            }
+            Stage::Working { coldest, .. } => Stage::Working { rise_from: None, cold_since: None, coldest },
+            Stage::Idle | Stage::Rewarming => self,
+        }
+    }
 }
 
 /// Follows one machine through its phases.
@@ -228,6 +248,15 @@ impl Tracker {
         self.phase().unwrap_or_else(|| {
             if level().is_some_and(|level| level >= IDLE_BELOW) { Phase::Melting } else { Phase::Idle }
         })
+    }
+
+    /// It is `at` again: what was before that stays as it was, and nothing has been later.
+    pub(crate) fn turn_back(&mut self, at: Timestamp) {
+        self.stage = self.stage.map(|stage| stage.turned_back(at));
+        self.before = None;
+        for moment in [&mut self.in_range_since, &mut self.idle_since, &mut self.charged_at] {
+            *moment = moment.map(|moment| moment.min(at));
+        }
     }
 
     /// Takes one tick with chocolate.

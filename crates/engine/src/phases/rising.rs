@@ -16,6 +16,8 @@ const FIRST_LOOK: Span = Span::from_mins(5);
 const FIRST_LOOK_TICKS: usize = 3;
 /// Slopes that tell a move from a hold at the beginning of a history, °C/min.
 const MOVES: f64 = 0.05;
+/// What rises through the range by more is not settling yet (contract, section 6), °C/min.
+const PASSES: f64 = 0.1;
 /// A rise out of idle is believed when the chocolate stands this far above the lowest of the last hour, °C ...
 const RISE: f64 = 2.0;
 /// ... or this far when the set-point asks for the melt range.
@@ -107,6 +109,10 @@ impl Tracker {
             let stage =
                 Stage::Cooling { from: since, noticed: view.now, lowest: view.level, lowest_at: view.now };
             return (stage, Some(Turn::Begins(vec![(Phase::Cooling, since)])));
+        }
+        if self.in_range_since.is_some() && line.slope > PASSES {
+            // It comes up from the cold: to its range, or through it on its way to a melt.
+            return unknown;
         }
         if self.in_range_since.is_some() {
             let stage = Stage::settling(view);

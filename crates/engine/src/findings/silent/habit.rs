@@ -41,6 +41,8 @@ pub(super) const BUNDLED: Span = Span::from_millis(500);
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Habit {
     pub(super) last: Option<Timestamp>,
+    /// When the newest came that told something newer than all before it.
+    pub(super) last_news: Option<Timestamp>,
     pub(super) intervals: Vec<Span>,
     /// The same, with the silences that were told among them.
     pub(super) came: Vec<Span>,
@@ -58,14 +60,18 @@ pub(super) struct Habit {
 }
 
 impl Habit {
-    /// A reading came; `was_told`: it ends a silence that had been told.
-    pub(super) fn arrived(&mut self, at: Timestamp, was_told: bool) {
+    /// A reading came; `is_news`: it is newer than all before it; `was_told`: it ends a silence that had been told. What had been measured before, the
+    /// same once more or what was kept during an outage, shows that the sender is alive, and nothing of how often it measures.
+    pub(super) fn arrived(&mut self, at: Timestamp, is_news: bool, was_told: bool) {
         self.arrivals += 1;
         if let Some(last) = self.last.replace(at) {
             self.note_pause(at - last);
-            if at - last >= BUNDLED {
-                self.note_interval(at - last, was_told);
-            }
+        }
+        if is_news
+            && let Some(last) = self.last_news.replace(at)
+            && at - last >= BUNDLED
+        {
+            self.note_interval(at - last, was_told);
         }
     }
 
@@ -75,6 +81,7 @@ impl Habit {
         for at in times {
             self.arrivals += 1;
             let interval = self.last.replace(at).map(|last| at - last);
+            self.last_news = Some(at);
             self.intervals.extend(interval);
         }
         if self.arrivals == before {
@@ -96,7 +103,9 @@ impl Habit {
         if !was_told {
             remember(&mut self.intervals, interval, REMEMBERED);
             let intervals = sorted(&self.intervals);
-            let usual = intervals[intervals.len() / 2];
+            // Of a few the longest counts: two gateways that pass on the same, one after the other, have short ones among them.
+            let few = self.intervals.len() < SHOWN_BY;
+            let usual = if few { intervals[intervals.len() - 1] } else { intervals[intervals.len() / 2] };
             self.usual = Some(usual);
             self.is_unsteady = are_uneven(usual, intervals[intervals.len() * 9 / 10], UNSTEADY);
         } else if came[came.len() / 2] >= self.usual_limit() {
@@ -116,12 +125,7 @@ impl Habit {
         self.usual_limit().max(self.pausing_limit())
     }
 
-    /// The same for a sender with one interval; `None` for one that pauses as a rule: what it keeps to itself has not changed.
-    pub(super) fn steady_limit(&self) -> Option<Span> {
-        (!self.is_pausing()).then(|| self.usual_limit())
-    }
-
-    fn usual_limit(&self) -> Span {
+    pub(super) fn usual_limit(&self) -> Span {
         self.usual.map_or(SHORTEST, |usual| SHORTEST.max(usual * USUAL_INTERVALS))
     }
 

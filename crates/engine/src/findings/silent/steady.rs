@@ -32,7 +32,7 @@ impl Steady {
         let (last, usual) = (habit.last?, habit.usual?);
         let learned = habit.intervals.len() == REMEMBERED && habit.came == habit.intervals;
         let (low, high) = (usual * 3 / 4, usual * 7 / 5);
-        let calm = !silent.open && !habit.is_unsteady && !habit.is_pausing();
+        let calm = habit.last == habit.last_news && !silent.open && !habit.is_unsteady && !habit.is_pausing();
         if !learned || !calm || high * USUAL_INTERVALS > SHORTEST || low < BUNDLED {
             return None;
         }
