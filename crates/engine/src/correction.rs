@@ -114,7 +114,7 @@ fn kept_of(machine: &Machine, tidy: &TidyReadings, end: Option<Timestamp>) -> Ke
     let wanted = |at: Timestamp| end.is_none_or(|end| at < end + step);
     for &(at, channel, value) in tidy.rows.iter().take_while(|(at, _, _)| wanted(*at)) {
         let passes = if channel == Channel::Chocolate {
-            silent.arrived(at, true);
+            silent.arrived(at, Span::ZERO, true);
             if kept.pace.is_surely_on_change() {
                 silent.note_on_change(at);
             }

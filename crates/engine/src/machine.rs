@@ -163,8 +163,8 @@ impl MachineWatch {
     fn heard(&mut self, channel: Channel, at: Timestamp, arrived: Timestamp) {
         self.clock_off.arrived(channel, at, arrived);
         if channel == Channel::Chocolate {
-            let is_news = self.newest.at(channel).is_none_or(|newest| newest < at);
-            let verdict = self.silent.arrived(arrived, is_news);
+            let is_newer = self.newest.at(channel).is_none_or(|newest| newest < at);
+            let verdict = self.silent.arrived(arrived, arrived - at, is_newer);
             self.enter(FindingKind::Silent, verdict);
         }
     }

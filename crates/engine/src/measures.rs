@@ -45,6 +45,9 @@ const ABOVE_CRYSTALS: f64 = 1.0;
 const REPORTED_WITHIN: Span = Span::from_mins(10);
 /// A cooling whose begin or end nobody saw has no length, unless it is known to so much of itself (start value).
 const KNOWN_TO_PER_CENT: i64 = 5;
+/// What moves less while nothing is heard of it has not left its level meanwhile, °C: a logger on change says nothing then (start value).
+const STANDS_WITHIN: f64 = 0.5;
+const LONGEST_UNSEEN: Span = Span::from_hours(12);
 
 pub(crate) fn measure(batch: &Measured<'_>) -> Measures {
     let cooling = batch.span(Phase::Cooling);
@@ -99,13 +102,17 @@ impl Measured<'_> {
         Some((first.from, last.to.unwrap_or(self.now)))
     }
 
-    /// Was the chocolate seen all around `at`, never `apart` without a reading? What lies at the edge of a gap may have been in it.
+    /// Was the chocolate seen all around `at`, never `apart` without a reading while it moved? What lies at the edge of a gap may have been in it.
     fn is_seen(&self, at: Timestamp, apart: Span) -> bool {
-        let is_heard = |nth: i64| {
-            let (from, to) = (at + apart * nth, at + apart * (nth + 1));
-            self.now < to || self.history.chocolate(from, to).next().is_some()
+        let (from, to) = (at - apart * 2, at + apart * 2);
+        let before = self.history.chocolate(from - LONGEST_UNSEEN, from).next_back();
+        let after = self.history.chocolate(to, to + LONGEST_UNSEEN).next();
+        let around = before.into_iter().chain(self.history.chocolate(from, to)).chain(after);
+        let around: Vec<(Timestamp, f64)> = around.collect();
+        let is_known = |pair: &[(Timestamp, f64)]| {
+            pair[1].0 - pair[0].0 <= apart || (pair[1].1 - pair[0].1).abs() <= STANDS_WITHIN
         };
-        (-2..2).all(is_heard)
+        around.windows(2).all(is_known)
     }
 
     /// The chocolate between two moments, each tick averaged with its neighbours.

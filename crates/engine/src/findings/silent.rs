@@ -29,10 +29,10 @@ pub(crate) struct Silent {
 }
 
 impl Silent {
-    /// A chocolate reading came, good or missing; `is_news`: it is newer than all before it.
-    pub(crate) fn arrived(&mut self, at: Timestamp, is_news: bool) -> Verdict {
+    /// A chocolate reading came, good or missing, so long on its `way`; `is_newer`: it was measured later than all before it.
+    pub(crate) fn arrived(&mut self, at: Timestamp, way: Span, is_newer: bool) -> Verdict {
         let was_told = std::mem::take(&mut self.open);
-        self.habit.arrived(at, is_news, was_told);
+        self.habit.arrived(at, way, is_newer, was_told);
         if was_told { Verdict::Over(at) } else { Verdict::Quiet }
     }
 
@@ -125,20 +125,20 @@ mod tests {
     fn a_minute_of_nothing_is_told_with_the_moment_it_was_over() {
         let mut silent = Silent::default();
         for i in 0..20 {
-            silent.arrived(at(i * 5), true);
+            silent.arrived(at(i * 5), Span::ZERO, true);
         }
         assert_eq!(silent.step(at(154), Phase::Working), Verdict::Quiet);
         let verdict = silent.step(at(500), Phase::Working);
         assert_eq!(raised(verdict), (at(155), Priority::High));
         assert_eq!(silent.step(at(600), Phase::Working), Verdict::Quiet, "told once");
-        assert_eq!(silent.arrived(at(700), true), Verdict::Over(at(700)));
+        assert_eq!(silent.arrived(at(700), Span::ZERO, true), Verdict::Over(at(700)));
     }
 
     #[test]
     fn a_slow_logger_is_given_five_intervals_and_idle_none_of_it() {
         let mut silent = Silent::default();
         for i in 0..20 {
-            silent.arrived(at(i * 60), true);
+            silent.arrived(at(i * 60), Span::ZERO, true);
         }
         assert_eq!(silent.step(at(19 * 60 + 299), Phase::Soak), Verdict::Quiet);
         assert_eq!(silent.step(at(19 * 60 + 300), Phase::Idle), Verdict::Quiet);
@@ -151,7 +151,7 @@ mod tests {
         for _ in 0..5 {
             for interval in intervals.iter().cycle().take(60) {
                 now += interval;
-                silent.arrived(at(now), true);
+                silent.arrived(at(now), Span::ZERO, true);
             }
             now += 600;
             silent.step(at(now), Phase::Working);
@@ -169,7 +169,7 @@ mod tests {
         let (mut silent, mut now) = (Silent::default(), 0);
         for interval in (0..60).map(|n: i64| 5 + (n * 17 % 41).pow(2) / 40) {
             now += interval;
-            silent.arrived(at(now), true);
+            silent.arrived(at(now), Span::ZERO, true);
         }
         let mut uneven = silent.clone();
         let missed = raised(uneven.step(at(now + 900), Phase::Working)).0 - at(now);
@@ -185,13 +185,13 @@ mod tests {
     fn who_reports_on_change_is_missed_by_its_signs_of_life() {
         let mut silent = Silent::default();
         for i in 0..40 {
-            silent.arrived(at(i * 15), true);
+            silent.arrived(at(i * 15), Span::ZERO, true);
         }
         silent.note_on_change(at(585));
         let told: Vec<i64> = (1..=6)
             .filter(|sign| {
                 let verdict = silent.step(at(585 + 120 * sign), Phase::Soak);
-                silent.arrived(at(585 + 120 * sign), true);
+                silent.arrived(at(585 + 120 * sign), Span::ZERO, true);
                 verdict != Verdict::Quiet
             })
             .collect();
@@ -206,7 +206,7 @@ mod tests {
             let arrival = |n: i64| n * interval + if n % 10 == 3 { late } else { 0 };
             let mut arrivals: Vec<i64> = (0..300).map(arrival).collect();
             arrivals.sort_unstable();
-            arrivals.into_iter().for_each(|second| drop(silent.arrived(at(second), true)));
+            arrivals.into_iter().for_each(|second| drop(silent.arrived(at(second), Span::ZERO, true)));
             assert_eq!((silent.limit(), silent.unchanged_limit()), (SHORTEST, SHORTEST), "{interval} s");
         }
     }
@@ -215,7 +215,7 @@ mod tests {
     #[test]
     fn a_pause_ends_what_is_taken_at_once() {
         let mut silent = Silent::default();
-        (0..40).for_each(|i| drop(silent.arrived(at(i * 5), true)));
+        (0..40).for_each(|i| drop(silent.arrived(at(i * 5), Span::ZERO, true)));
         let mut steady = silent.steady().expect("a steady sender");
         assert!(steady.goes_on(at(200)) && steady.goes_on(at(214)) && !steady.goes_on(at(235)));
     }
@@ -224,12 +224,12 @@ mod tests {
     fn a_queue_that_comes_in_a_bundle_says_nothing_of_the_interval() {
         let mut silent = Silent::default();
         for i in 0..40 {
-            silent.arrived(at(i * 5), true);
+            silent.arrived(at(i * 5), Span::ZERO, true);
         }
         for i in 0..20 {
-            silent.arrived(Timestamp::from_millis(400_000 + 4 * i), true);
+            silent.arrived(Timestamp::from_millis(400_000 + 4 * i), Span::ZERO, true);
         }
-        silent.arrived(at(405), true);
+        silent.arrived(at(405), Span::ZERO, true);
         assert_eq!((silent.limit(), silent.habit.is_pausing()), (SHORTEST, false));
     }
 
@@ -242,7 +242,7 @@ mod tests {
     fn a_logger_of_two_minutes_is_not_silent_from_its_first_reading() {
         let mut silent = Silent::default();
         for second in (0..3_600).step_by(120) {
-            silent.arrived(at(second), true);
+            silent.arrived(at(second), Span::ZERO, true);
             assert_eq!(silent.step(at(second + 119), Phase::Melting), Verdict::Quiet, "at {second}");
         }
         assert_eq!(raised(silent.step(at(3_480 + 600), Phase::Melting)).0, at(3_480 + 600));
@@ -257,7 +257,7 @@ mod tests {
             if silent.step(at(now), Phase::Soak) != Verdict::Quiet {
                 told.push(nth);
             }
-            silent.arrived(at(now), true);
+            silent.arrived(at(now), Span::ZERO, true);
         }
         assert!(told.iter().all(|nth| *nth <= SHOWN_BY), "told of again after {told:?}");
         assert!(!told.is_empty(), "nothing is known of it at first");
@@ -266,10 +266,10 @@ mod tests {
     #[test]
     fn after_two_readings_nobody_knows_when_to_expect_more() {
         let mut silent = Silent::default();
-        silent.arrived(at(0), true);
-        silent.arrived(at(5), true);
+        silent.arrived(at(0), Span::ZERO, true);
+        silent.arrived(at(5), Span::ZERO, true);
         assert_eq!(silent.step(at(4_000), Phase::Melting), Verdict::Quiet);
-        (0..12).for_each(|i| drop(silent.arrived(at(4_000 + 5 * i), true)));
+        (0..12).for_each(|i| drop(silent.arrived(at(4_000 + 5 * i), Span::ZERO, true)));
         assert_eq!(raised(silent.step(at(4_115), Phase::Melting)).0, at(4_115));
     }
 
@@ -279,22 +279,29 @@ mod tests {
         let mut silent = Silent::default();
         for minute in (0..60).step_by(2) {
             assert_eq!(silent.step(at(minute * 60), Phase::Soak), Verdict::Quiet, "minute {minute}");
-            silent.arrived(at(minute * 60), true);
-            silent.arrived(at(minute * 60 + 3), true);
+            silent.arrived(at(minute * 60), Span::ZERO, true);
+            silent.arrived(at(minute * 60 + 3), Span::ZERO, true);
         }
     }
 
-    /// A logger of a minute brings what it kept during an outage, a reading every two seconds, while it goes on.
+    /// A logger of a minute is cut off for an hour, and brings what it kept, a reading every two seconds: before it goes on, or meanwhile.
     #[test]
     fn what_was_kept_says_nothing_of_the_interval() {
-        let mut silent = Silent::default();
-        for second in 0..3_900 {
-            if second % 60 == 0 {
-                silent.arrived(at(second), true);
-            } else if (3_600..3_900).contains(&second) && second % 2 == 0 {
-                silent.arrived(at(second), false);
+        for goes_on_at in [7_200, 7_320] {
+            let mut silent = Silent::default();
+            (0..60).for_each(|minute| drop(silent.arrived(at(minute * 60), Span::ZERO, true)));
+            let mut newest = 59 * 60;
+            for second in 7_200..7_319 {
+                if second % 60 == 0 && goes_on_at <= second {
+                    silent.arrived(at(second), Span::ZERO, true);
+                    newest = second;
+                } else if second % 2 == 0 {
+                    let measured = 3_600 + (second - 7_200) / 2 * 60;
+                    silent.arrived(at(second), at(second) - at(measured), newest < measured);
+                    newest = newest.max(measured);
+                }
             }
+            assert_eq!(silent.limit(), Span::from_mins(5), "{goes_on_at}");
         }
-        assert_eq!(silent.limit(), Span::from_mins(5));
     }
 }

@@ -43,6 +43,8 @@ pub(super) struct Habit {
     pub(super) last: Option<Timestamp>,
     /// When the newest came that told something newer than all before it.
     pub(super) last_news: Option<Timestamp>,
+    /// How long the newest had been on its way.
+    pub(super) way: Span,
     pub(super) intervals: Vec<Span>,
     /// The same, with the silences that were told among them.
     pub(super) came: Vec<Span>,
@@ -60,9 +62,11 @@ pub(super) struct Habit {
 }
 
 impl Habit {
-    /// A reading came; `is_news`: it is newer than all before it; `was_told`: it ends a silence that had been told. What had been measured before, the
-    /// same once more or what was kept during an outage, shows that the sender is alive, and nothing of how often it measures.
-    pub(super) fn arrived(&mut self, at: Timestamp, is_news: bool, was_told: bool) {
+    /// A reading came, so long on its `way`; `is_newer` than all before it; `was_told`: it ends a silence that had been told. The same once more, or what
+    /// was kept during an outage and is on its way less and less long, shows that the sender is alive, and nothing of how often it measures.
+    pub(super) fn arrived(&mut self, at: Timestamp, way: Span, is_newer: bool, was_told: bool) {
+        let before = std::mem::replace(&mut self.way, way);
+        let is_news = is_newer && (way <= SHORTEST || (-LATE <= way - before && way - before <= LATE));
         self.arrivals += 1;
         if let Some(last) = self.last.replace(at) {
             self.note_pause(at - last);
@@ -81,7 +85,7 @@ impl Habit {
         for at in times {
             self.arrivals += 1;
             let interval = self.last.replace(at).map(|last| at - last);
-            self.last_news = Some(at);
+            (self.last_news, self.way) = (Some(at), Span::ZERO);
             self.intervals.extend(interval);
         }
         if self.arrivals == before {
