@@ -39,7 +39,7 @@ use crate::regular::Regular;
 use crate::rise::HeldRise;
 use crate::sieve::{Passed, Sieve};
 use crate::sorter::{Pushed, Sorted, Sorter, is_of_no_clock};
-use crate::standing::Proof;
+use crate::standing::{Proof, is_passed};
 
 /// A measured value that came after its turn is taken for that of a moment not longer ago than this.
 const SOON_AFTER: Span = Span::from_secs(60);
@@ -317,7 +317,14 @@ impl MachineWatch {
                 self.events_seen = true;
                 self.tracker.charged(event.at, &self.book.timeline);
             }
-            EventKind::Seed { .. } | EventKind::TemperTest(_) | EventKind::End => self.events_seen = true,
+            EventKind::TemperTest(test) => {
+                self.events_seen = true;
+                self.ledger.was_over_at(FindingKind::TestDue, event.at);
+                if is_passed(test) {
+                    self.ledger.was_over_at(FindingKind::LongHold, event.at);
+                }
+            }
+            EventKind::Seed { .. } | EventKind::End => self.events_seen = true,
         }
         if event.kind == EventKind::End && self.book.is_open_before(event.at) {
             let turn = self.tracker.end(event.at, &mut self.book.timeline);

@@ -3,8 +3,8 @@
 //! **Invariant:** without a temper test nothing is ever `in-temper`: temperature alone does not prove temper.
 
 use model::{
-    Batch, Event, EventKind, Finding, FindingKind, Grade, Phase, PhaseSpan, Span, Standing, TestDue,
-    Timestamp,
+    Batch, Event, EventKind, Finding, FindingKind, Grade, Phase, PhaseSpan, Span, Standing, TemperTest,
+    TestDue, Timestamp,
 };
 use serde::{Deserialize, Serialize};
 
@@ -17,6 +17,11 @@ pub(crate) const JUDGED_AFTER: Span = Span::from_mins(60);
 const FIRST_AFTER: Span = Span::from_mins(15);
 /// What did not pass is put right, stirred and tested again (domain brief 5.2).
 const AGAIN_AFTER: Span = Span::from_mins(5);
+
+/// Is it good throughout?
+pub(crate) fn is_passed(test: &TemperTest) -> bool {
+    test.worst() == Grade::Good
+}
 
 /// What has happened to a batch that bears on its standing.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -32,7 +37,7 @@ pub(crate) struct Proof {
 impl Proof {
     pub(crate) fn event(&mut self, event: &Event) {
         match &event.kind {
-            EventKind::TemperTest(test) if test.worst() == Grade::Good => {
+            EventKind::TemperTest(test) if is_passed(test) => {
                 self.passed_at = self.passed_at.max(Some(event.at));
             }
             EventKind::TopUp { .. } => self.topped_up_at = self.topped_up_at.max(Some(event.at)),

@@ -100,6 +100,23 @@ fn an_ended_charge_needs_no_test_also_where_no_reading_counts() {
     assert_eq!((raised(&[]), raised(&[(85, 85, EventKind::End)])), (1, 0));
 }
 
+/// Ready at minute 73 and worked until somebody ends it at minute 300; a good test of minute 110 is told when that is over.
+#[test]
+fn a_prompt_is_over_with_the_test_whenever_that_is_told() {
+    let over = |told: i64, grade: Grade| {
+        let told = [(300, 300, EventKind::End), (told, 110, tested(grade))];
+        let found = analysed(330, day, &told).findings;
+        let to = |kind: FindingKind| {
+            let finding = found.iter().find(|finding| finding.kind == kind);
+            finding.and_then(|finding| finding.to).map(|to| (to - minute(0)).as_millis() / 60_000)
+        };
+        (to(FindingKind::TestDue), to(FindingKind::LongHold))
+    };
+    assert_eq!(over(320, Grade::Good), (Some(110), Some(193)), "not before it was raised");
+    assert_eq!(over(320, Grade::Fair), (Some(110), Some(300)));
+    assert_eq!(over(110, Grade::Good).0, Some(110));
+}
+
 /// The live watch says which batches have to be judged again, and which worked out.
 #[test]
 fn the_watch_says_what_was_told_too_late() {

@@ -96,6 +96,19 @@ impl Ledger {
         }
     }
 
+    /// What was over only with its batch was so at `at` already, as is told only now.
+    pub(crate) fn was_over_at(&mut self, kind: FindingKind, at: Timestamp) {
+        let lasted = |finding: &&mut Finding| {
+            finding.kind == kind
+                && finding.from <= at
+                && finding.to.is_some_and(|to| at.max(finding.raised_at) < to)
+        };
+        for finding in self.over.iter_mut().filter(lasted) {
+            finding.to = Some(at.max(finding.raised_at));
+            self.changed.push(finding.clone());
+        }
+    }
+
     /// What is seen in the readings of a batch is over at `at`: nobody looks at what it was seen in any more.
     pub(crate) fn close_watched(&mut self, at: Timestamp) {
         let is_watched = |kind: &FindingKind| {

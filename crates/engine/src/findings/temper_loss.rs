@@ -122,8 +122,9 @@ impl Excursion {
                 number("highest_c", self.highest),
                 number("temper_loss_limit_c", m.limits.temper_loss),
             ],
-            advice: "Stop moulding, bring it back into its range with 2–5 % seed, and make a temper test before going on; keep \
-                     apart what was made since the last good test.",
+            // From 34 °C on dark counts as untempered (domain brief, faults, row 2): two degrees above its range, as it is read for the others.
+            advice: "Stop moulding and keep apart what was made since the last good test; bring it back into its range with 2–5 % seed, or \
+                     temper it anew if it was more than two degrees above, and make a temper test before going on.",
         }
     }
 }

@@ -53,7 +53,7 @@ impl WarmHold {
                     high
                 ),
                 evidence: vec![number("chocolate_c", m.level), number("working_high_c", high)],
-                advice: "Check the set-point and bring it down by half a degree, then make a temper test.",
+                advice: "Check the set-point, bring the chocolate back into its range, and make a temper test.",
             })
     }
 }
