@@ -3,16 +3,25 @@
 use model::{Channel, Latest, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use crate::sorter::AHEAD;
+
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Newest {
     latest: [Option<Latest>; Channel::ALL.len()],
 }
 
 impl Newest {
-    /// Takes a reading, in whatever order they come; says whether it is the newest.
-    pub(crate) fn note(&mut self, channel: Channel, at: Timestamp, value: Option<f64>) -> bool {
+    /// Takes a reading, in whatever order they come; says whether it is the newest. One that a clock has dated far ahead gives way to the next that
+    /// is not.
+    pub(crate) fn note(
+        &mut self,
+        channel: Channel,
+        (at, value): (Timestamp, Option<f64>),
+        arrived: Timestamp,
+    ) -> bool {
         let slot = &mut self.latest[channel.index()];
-        let is_newest = slot.is_none_or(|latest| latest.at <= at);
+        let is_ahead = |at: Timestamp| arrived + AHEAD < at;
+        let is_newest = slot.is_none_or(|latest| latest.at <= at || is_ahead(latest.at) && !is_ahead(at));
         if is_newest {
             *slot = Some(Latest { at, value });
         }

@@ -117,6 +117,11 @@ fn a_few_times_of_tomorrow_are_nothing() {
         let machine = analysed(vec![probe(ahead, 0); copies]);
         assert_eq!(told(&machine), [DUE], "sent {copies} times");
         assert_eq!(machine.batches.len(), 1);
+        let mut watch = Engine::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
+        let until = |message: &Message| message.0 < 210 * 60;
+        probe(ahead, 0).into_iter().filter(until).for_each(|message| watch.apply(&arrival(message)));
+        let shown = watch.board().lanes.swap_remove(0).latest(Channel::Chocolate);
+        assert_eq!(shown.map(|latest| latest.at), Some(at(210 * 60 - 5)), "the board shows what is");
     }
 }
 

@@ -82,7 +82,7 @@ impl MachineWatch {
             let held = came.clone().rev().filter_map(|row| Some((rows.at(row), rows.slot(row, channel)?)));
             let newest: Vec<_> = held.take(MESSAGES).collect();
             if let Some(&(at, value)) = newest.first() {
-                self.newest.note(channel, at, value);
+                self.newest.note(channel, (at, value), at);
             }
             self.clock_off.arrived_at_once(channel, newest.into_iter().rev().map(|(at, _)| at));
         }
