@@ -4,6 +4,8 @@
 //! nothing is known of what was drawn off. Drawing off an even mix changes no share then and there, but whatever is added later is a larger
 //! part of what is left. So the share of a later addition is **at least** what is worked out here, and that of an earlier one at most.
 //!
+//! A charge that never became a batch, because somebody told its `end` before it was melted, goes into none.
+//!
 //! A batch of which nobody told a charge is taken to hold what was left of the batch before: for tracing, one lot too many is the safer
 //! mistake. Where a mass is missing no share is worked out, and the lot stands there all the same.
 
@@ -48,6 +50,8 @@ pub struct Addition {
     pub couverture: Option<CouvertureId>,
     /// Was it the site's own product, melted again?
     pub is_rework: bool,
+    /// The last `end` that was told before the machine was charged again.
+    pub ended_at: Option<Timestamp>,
 }
 
 /// One lot in a machine.
@@ -158,9 +162,14 @@ pub fn batch_of(addition: &Addition, batches: &[Batch]) -> Option<BatchId> {
 /// next one's.
 fn goes_into(addition: &Addition, batches: &[&Batch]) -> Option<usize> {
     let next = batches.partition_point(|batch| batch.start <= addition.at);
+    let before = next.checked_sub(1).map(|current| batches[current]);
+    // The `end` of the batch before takes nothing out that was filled in for the next one.
+    let is_of_before =
+        |ended: Timestamp| before.and_then(|before| before.end).is_some_and(|end| ended <= end);
+    let taken_out = addition.ended_at.filter(|ended| !is_of_before(*ended));
     let upcoming = (next < batches.len()).then_some(next);
-    let Some(current) = next.checked_sub(1) else { return upcoming };
-    let batch = batches[current];
+    let upcoming = upcoming.filter(|place| taken_out.is_none_or(|ended| batches[*place].start <= ended));
+    let (Some(batch), Some(current)) = (before, next.checked_sub(1)) else { return upcoming };
     if batch.end.is_some_and(|end| end <= addition.at) {
         return upcoming;
     }

@@ -71,7 +71,13 @@ pub fn changeovers(
             cleans.iter().any(|clean| counts(&clean))
         };
         milk = milk.filter(|milk| !cleaned_since(milk));
-        let during = |at: Timestamp| batch.start <= at && batch.end.is_none_or(|end| at < end);
+        // A charge that somebody took out again before it was a batch was in the machine all the same.
+        let since = before.map_or(batch.start, |before| before.end.unwrap_or(batch.start));
+        let counts = |clean: &&Clean| clean.machine == batch.machine && clean.at <= batch.start;
+        let cleaned_at = cleans.iter().filter(counts).map(|clean| clean.at).max();
+        let during = |at: Timestamp| {
+            since.max(cleaned_at.unwrap_or(since)) <= at && batch.end.is_none_or(|end| at < end)
+        };
         let added = additions.iter().find_map(|addition| {
             let couverture = addition.couverture.as_ref()?;
             let is_milk = addition.machine == batch.machine
@@ -104,8 +110,8 @@ mod tests {
     use crate::lots::Way;
     use crate::usual::tests::batch;
 
-    /// A batch a day of `dark` or `milk`; a clean on the evening before a day.
-    fn check(couvertures: &[&str], cleaned_before: &[i64], additions: &[(i64, &str)]) -> Vec<String> {
+    /// A batch a day of `dark` or `milk`, for ten hours; a clean eight hours before a day; additions by day and hour.
+    fn check(couvertures: &[&str], cleaned_before: &[i64], additions: &[(i64, i64, &str)]) -> Vec<String> {
         let day = |(couverture, day): (&&str, i64)| {
             let batch = batch(day, 70.0);
             let end = Some(batch.start + Span::from_hours(10));
@@ -122,14 +128,15 @@ mod tests {
             .collect();
         let additions: Vec<Addition> = additions
             .iter()
-            .map(|(day, couverture)| Addition {
+            .map(|(day, hour, couverture)| Addition {
                 machine: "alder".parse().unwrap(),
-                at: batch(*day, 70.0).start + Span::from_hours(5),
+                at: batch(*day, 70.0).start + Span::from_hours(*hour),
                 way: Way::TopUp,
                 lot: None,
                 mass_kg: None,
                 couverture: Some(couverture.parse().unwrap()),
                 is_rework: false,
+                ended_at: None,
             })
             .collect();
         let milk_of = |id: &CouvertureId| if id.as_str() == "dark" { Milk::Without } else { Milk::With };
@@ -159,8 +166,17 @@ mod tests {
 
     #[test]
     fn milk_that_is_put_in_is_told_and_stays() {
-        assert_eq!(check(&["dark", "dark"], &[], &[(1, "milk")]), ["added milk", "milk of 02"]);
-        assert_eq!(check(&["dark", "dark"], &[], &[(1, "dark")]), ["–", "–"]);
+        assert_eq!(check(&["dark", "dark"], &[], &[(1, 5, "milk")]), ["added milk", "milk of 02"]);
+        assert_eq!(check(&["dark", "dark"], &[], &[(1, 5, "dark")]), ["–", "–"]);
+    }
+
+    /// A charge of milk was taken out before it was melted, between two batches of dark.
+    #[test]
+    fn milk_that_never_was_a_batch_is_told() {
+        let charged = [(1, 12, "milk")];
+        assert_eq!(check(&["dark", "dark"], &[], &charged), ["–", "added milk"]);
+        assert_eq!(check(&["dark", "dark"], &[2], &charged), ["–", "–"], "cleaned since");
+        assert_eq!(check(&["dark", "milk"], &[2], &charged), ["–", "–"], "it is that batch's own");
     }
 
     #[test]

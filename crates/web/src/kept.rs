@@ -1,7 +1,7 @@
 //! What people keep of a batch, gathered for its report, its machine and programs: decisions, what failed tests and wrong probes put in
 //! question, what it was made of, and whether milk may be in it.
 
-use history::lots::{BatchContent, Way, batch_of, contents};
+use history::lots::{Addition, BatchContent, Way, batch_of, contents};
 use history::milk::{Changeover, changeovers};
 use history::{Concerned, Doubt, concerned, doubts};
 use model::{Batch, BatchId, Decision, Event, MachineId, ProbeCheck, Span, Timestamp};
@@ -10,7 +10,7 @@ use records::{BatchQuery, RecordsError};
 use report::KeptDto;
 
 use crate::app::App;
-use crate::material::{KINDS, additions, cleans, milk_of};
+use crate::material::{KINDS, additions, cleans, is_addition, milk_of};
 use crate::problem::Problem;
 
 /// Batches of a machine that are looked back upon for what is left in it: most of a year of a batch a day.
@@ -86,10 +86,12 @@ impl Kept {
         let milk = |couverture: &model::CouvertureId| milk_of(&app.state.plant, couverture);
         let changeover = changeovers(&past.batches, &added, &cleans(&past.events), milk);
         let goes_in = |event: &&Event| {
-            let of_event = additions(std::slice::from_ref(*event));
+            let is_its = |addition: &&Addition| addition.at == event.at && addition.machine == event.machine;
             event.at < batch.start
-                && of_event
+                && is_addition(event)
+                && added
                     .iter()
+                    .filter(is_its)
                     .any(|addition| batch_of(addition, &past.batches).as_ref() == Some(&batch.id))
         };
         Ok(Kept {

@@ -2,15 +2,30 @@
 
 use history::lots::{Addition, Way};
 use history::milk::{Clean, Milk};
-use model::{CouvertureId, Event, EventKind};
+use model::{CouvertureId, Event, EventKind, Timestamp};
 use plant::{Family, Plant};
 
 /// Kinds of event that tell what a machine holds.
-pub(crate) const KINDS: [&str; 4] = ["charge", "seed", "top-up", "note"];
+pub(crate) const KINDS: [&str; 5] = ["charge", "seed", "top-up", "note", "end"];
 
 /// What was put in.
 pub(crate) fn additions(events: &[Event]) -> Vec<Addition> {
-    events.iter().filter_map(addition).collect()
+    let with_end = |event: &Event| Some(Addition { ended_at: ended_at(event, events), ..addition(event)? });
+    events.iter().filter_map(with_end).collect()
+}
+
+/// The last `end` told of what was in the machine with that event, before it was charged again.
+fn ended_at(of: &Event, events: &[Event]) -> Option<Timestamp> {
+    let later = || events.iter().filter(|event| event.machine == of.machine && of.at < event.at);
+    let is_charge = |event: &&Event| matches!(event.kind, EventKind::Charge { .. });
+    let charged = later().filter(is_charge).map(|event| event.at).min();
+    let ends = later().filter(|event| event.kind == EventKind::End).map(|event| event.at);
+    ends.filter(|end| charged.is_none_or(|charged| *end < charged)).max()
+}
+
+/// Is it something that was put in?
+pub(crate) fn is_addition(event: &Event) -> bool {
+    addition(event).is_some()
 }
 
 fn addition(event: &Event) -> Option<Addition> {
@@ -31,6 +46,7 @@ fn addition(event: &Event) -> Option<Addition> {
         mass_kg: *mass_kg,
         couverture: couverture.or(further.couverture),
         is_rework: further.is_rework,
+        ended_at: None,
     })
 }
 

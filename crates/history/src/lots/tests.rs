@@ -28,11 +28,15 @@ fn days(count: i64) -> Vec<Batch> {
     (1..=count).map(day).collect()
 }
 
-/// `charge L1 40 at 0; top-up L2 10 at 5`: masses in kg, times in hours; `?` where nobody told.
+/// `charge L1 40 at 0; top-up L2 10 at 5 ended 10`: masses in kg, times in hours; `?` where nobody told.
 fn told(script: &str) -> Vec<Addition> {
     let line = |line: &str| {
         let words: Vec<&str> = line.split_whitespace().collect();
-        let [way, lot, mass, "at", hours] = words[..] else { panic!("{line}") };
+        let (words, ended) = match words[..] {
+            [.., "ended", hours] => (&words[..words.len() - 2], Some(hour(hours.parse().unwrap()))),
+            _ => (&words[..], None),
+        };
+        let [way, lot, mass, "at", hours] = *words else { panic!("{line}") };
         let (is_rework, lot) = match lot.strip_prefix("again:") {
             Some(lot) => (true, lot),
             None => (false, lot),
@@ -48,6 +52,7 @@ fn told(script: &str) -> Vec<Addition> {
             mass_kg: mass.parse().ok(),
             couverture: None,
             is_rework,
+            ended_at: ended,
         }
     };
     script.split(';').map(line).collect()
@@ -75,6 +80,29 @@ fn check(count: i64, script: &str, expected: Expect) {
 }
 
 /// 40 of 40; 40 and 10 of 50; 40, 10 and 5 of 55: by hand 72.7, 18.2 and 9.1 %.
+/// The second charge was taken out again, and a third one was melted; the end of a batch is none of the charge that was filled in on it.
+#[test]
+fn a_charge_that_was_taken_out_goes_into_no_batch() {
+    check(
+        2,
+        "charge L1 40 at 0; charge L2 40 at 12 ended 20; seed L9 10 at 15 ended 20; charge L3 40 at 22",
+        expect![[r#"
+            charged
+              0–10: L1 100.0 %
+            charged
+              24–on: L3 100.0 %"#]],
+    );
+    check(
+        2,
+        "charge L1 40 at 0; charge L2 40 at 9 ended 10",
+        expect![[r#"
+        charged
+          0–10: L1 100.0 %
+        charged
+          24–on: L2 100.0 %"#]],
+    );
+}
+
 #[test]
 fn shares_go_by_mass() {
     check(
