@@ -46,7 +46,7 @@ const REPORTED_WITHIN: Span = Span::from_mins(10);
 /// A cooling whose begin or end nobody saw has no length, unless it is known to so much of itself (start value).
 const KNOWN_TO_PER_CENT: i64 = 5;
 /// What moves less while nothing is heard of it has not left its level meanwhile, °C: a logger on change says nothing then (start value).
-const STANDS_WITHIN: f64 = 0.5;
+const STANDS_WITHIN: f64 = 0.8;
 const LONGEST_UNSEEN: Span = Span::from_hours(12);
 
 pub(crate) fn measure(batch: &Measured<'_>) -> Measures {

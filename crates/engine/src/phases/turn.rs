@@ -29,6 +29,8 @@ const SMOOTH: Span = Span::from_secs(40);
 const POURED: f64 = 1.0;
 /// ... within this; a cooling does not.
 const POURED_WITHIN: Span = Span::from_mins(2);
+/// A few readings of a noisy probe seem to fall, too: by less than so many of its deviations (start value).
+const POURED_OUT_OF_NOISE: f64 = 6.0;
 /// A rise is out of a poured charge when it is noticed this soon after.
 const POURED_BEFORE: Span = Span::from_mins(10);
 /// So much of the fall may be missing where the charge has come to stand, and so much may be made up before it is taken for a rise of its own.
@@ -129,14 +131,16 @@ struct Pour {
 
 impl Pour {
     fn between(history: &History, from: Timestamp, to: Timestamp) -> Option<Pour> {
-        let points = smoothed(&history.chocolate(from, to).collect::<Vec<_>>(), SMOOTH);
+        let points: Vec<_> = history.chocolate(from, to).collect();
+        let noise = scatter(&points.iter().map(|p| p.1).collect::<Vec<_>>());
+        let points = smoothed(&points, SMOOTH);
         let fell = |i: usize| {
             let (at, value) = points[i];
             let before = points[..i].iter().rev().take_while(|p| at - p.0 <= POURED_WITHIN);
             before.map(|p| p.1 - value).fold(0.0, f64::max)
         };
         let steepest = (0..points.len()).max_by(|&a, &b| fell(a).total_cmp(&fell(b)))?;
-        let fall = Some(fell(steepest)).filter(|fall| *fall >= POURED)?;
+        let fall = Some(fell(steepest)).filter(|fall| *fall >= POURED.max(POURED_OUT_OF_NOISE * noise))?;
         let after = &points[steepest..];
         let (lowest, warmest) = extremes(after.iter().map(|p| p.1))?;
         let stands = after.iter().find(|p| p.1 <= lowest + STANDS * fall)?.0;
