@@ -18,15 +18,17 @@ pub struct MachineAlarms {
     pub machine: Option<MachineId>,
     /// How many were raised.
     pub raised: usize,
+    /// Raised before, and still standing at the end.
+    pub standing: usize,
     /// The kind that came most often, and how often.
     pub most_frequent: Option<(FindingKind, usize)>,
-    /// The one that stood longest.
+    /// The one that stood longest, one of before included.
     pub longest: Option<Standing>,
     /// Kinds that came three times in an hour or more.
     pub chattering: Vec<FindingKind>,
-    /// Stood for more than a day.
+    /// Stood for more than a day, those of before included.
     pub stale: usize,
-    /// Nobody acknowledged them.
+    /// Of those that were raised, how many nobody acknowledged.
     pub unseen: usize,
     /// The time until somebody did, the one in the middle.
     pub median_until_seen: Option<Span>,
@@ -54,6 +56,8 @@ pub struct Standing {
 pub struct AlarmWeek {
     /// All that were raised.
     pub raised: usize,
+    /// Raised before, and still standing at the end.
+    pub standing: usize,
     /// One a machine that had any, in the order of the ids; the plant's last.
     pub machines: Vec<MachineAlarms>,
     /// When too many came at once.
@@ -63,8 +67,8 @@ pub struct AlarmWeek {
 }
 
 /// Works out the figures of the time from `from` on and before `to`. `now` is how far anything is known.
-pub fn week(
-    findings: &[Finding],
+pub fn week<'f>(
+    findings: &'f [Finding],
     seen: &[Acknowledgement],
     asides: &[SetAside],
     from: Timestamp,
@@ -72,28 +76,32 @@ pub fn week(
     now: Timestamp,
 ) -> AlarmWeek {
     let is_in = |at: Timestamp| from <= at && at < to;
-    let mut alarms: Vec<&Finding> = findings
-        .iter()
-        .filter(|finding| is_in(finding.raised_at) && finding.superseded_by.is_none())
-        .filter(|finding| rationale(finding.kind).is_alarm())
-        .collect();
+    let end = now.min(to);
+    let is_alarm = |finding: &&Finding| finding.superseded_by.is_none() && rationale(finding.kind).is_alarm();
+    let mut alarms: Vec<&Finding> =
+        findings.iter().filter(|finding| is_in(finding.raised_at)).filter(is_alarm).collect();
     alarms.sort_by_key(|finding| finding.raised_at);
+    let stood_on = |finding: &&Finding| finding.raised_at < from && finding.to.is_none_or(|over| from < over);
+    let of_before: Vec<&Finding> = findings.iter().filter(stood_on).filter(is_alarm).collect();
     let asides: Vec<&SetAside> = asides.iter().filter(|aside| is_in(aside.from)).collect();
     let of_alarms = alarms.iter().map(|finding| finding.machine.as_ref());
-    let places: BTreeSet<Option<&MachineId>> =
-        of_alarms.chain(asides.iter().map(|aside| aside.machine.as_ref())).collect();
+    let places: BTreeSet<Option<&MachineId>> = of_alarms
+        .chain(of_before.iter().map(|finding| finding.machine.as_ref()))
+        .chain(asides.iter().map(|aside| aside.machine.as_ref()))
+        .collect();
     let mut machines: Vec<MachineAlarms> = places
         .into_iter()
         .map(|machine| {
-            let own: Vec<&Finding> =
-                alarms.iter().filter(|finding| finding.machine.as_ref() == machine).copied().collect();
+            let own = |all: &[&'f Finding]| -> Vec<&'f Finding> {
+                all.iter().filter(|finding| finding.machine.as_ref() == machine).copied().collect()
+            };
             let aside = |way: Aside| {
                 asides.iter().filter(|aside| aside.machine.as_ref() == machine && aside.way == way).count()
             };
             MachineAlarms {
                 shelved: aside(Aside::Shelved),
                 out_of_service: aside(Aside::OutOfService),
-                ..of_machine(machine, &own, seen, now.min(to))
+                ..of_machine(machine, &own(&alarms), &own(&of_before), seen, end)
             }
         })
         .collect();
@@ -102,15 +110,21 @@ pub fn week(
     let times_seen = |finding: &&&Finding| seen.iter().any(|told| told.finding == finding.id);
     AlarmWeek {
         raised: alarms.len(),
+        standing: of_before.iter().filter(|finding| stands(finding, end)).count(),
         machines,
-        floods: floods(&raised, now.min(to)),
+        floods: floods(&raised, end),
         seen: alarms.iter().filter(times_seen).count(),
     }
+}
+
+fn stands(finding: &Finding, end: Timestamp) -> bool {
+    finding.to.is_none_or(|over| end < over)
 }
 
 fn of_machine(
     machine: Option<&MachineId>,
     alarms: &[&Finding],
+    of_before: &[&Finding],
     seen: &[Acknowledgement],
     until: Timestamp,
 ) -> MachineAlarms {
@@ -118,7 +132,9 @@ fn of_machine(
     for finding in alarms {
         *counts.entry(finding.kind).or_insert(0) += 1;
     }
-    let lasted = |finding: &Finding| finding.to.unwrap_or(until).since(finding.raised_at);
+    let all = || alarms.iter().chain(of_before);
+    // What comes after the week is the next one's.
+    let lasted = |finding: &Finding| finding.to.unwrap_or(until).min(until).since(finding.raised_at);
     let first_seen = |finding: &Finding| {
         seen.iter()
             .filter(|told| told.finding == finding.id)
@@ -131,14 +147,15 @@ fn of_machine(
         machine: machine.cloned(),
         raised: alarms.len(),
         most_frequent: counts.iter().max_by_key(|(_, count)| **count).map(|(kind, count)| (*kind, *count)),
-        longest: alarms.iter().max_by_key(|finding| lasted(finding)).map(|finding| Standing {
+        standing: of_before.iter().filter(|finding| stands(finding, until)).count(),
+        longest: all().max_by_key(|finding| lasted(finding)).map(|finding| Standing {
             kind: finding.kind,
             from: finding.raised_at,
             lasted: lasted(finding),
-            goes_on: finding.is_open(),
+            goes_on: stands(finding, until),
         }),
         chattering: counts.keys().copied().filter(|kind| chattered(alarms, *kind)).collect(),
-        stale: alarms.iter().filter(|finding| STALE_AFTER < lasted(finding)).count(),
+        stale: all().filter(|finding| STALE_AFTER < lasted(finding)).count(),
         unseen: alarms.len() - until_seen.len(),
         median_until_seen: until_seen.get(until_seen.len() / 2).copied(),
         shelved: 0,
@@ -174,5 +191,23 @@ mod tests {
         assert_eq!((alder.stale, alder.unseen, alder.shelved, alder.out_of_service), (1, 2, 1, 0));
         assert_eq!(alder.median_until_seen, Some(Span::from_mins(10)));
         assert_eq!(alder.longest.map(|longest| longest.lasted), Some(Span::from_hours(25)));
+    }
+
+    #[test]
+    fn one_of_before_stands_in_a_week_without_being_raised_in_it() {
+        let day = 24 * 60;
+        let figures = |to: Option<i64>| {
+            let findings = [finding(FindingKind::ProbeDrift, -3 * day, to)];
+            week(&findings, &[], &[], at(0), at(7 * day), at(9 * day))
+        };
+        let stands = figures(None);
+        assert_eq!((stands.raised, stands.standing), (0, 1));
+        let alder = &stands.machines[0];
+        assert_eq!((alder.raised, alder.standing, alder.stale, alder.unseen), (0, 1, 1, 0));
+        let longest = alder.longest.unwrap();
+        assert_eq!((longest.lasted, longest.goes_on), (Span::from_hours(240), true));
+        assert_eq!((figures(Some(day)).standing, figures(Some(day)).machines.len()), (0, 1));
+        assert_eq!(figures(Some(8 * day)).standing, 1, "it ended after the week");
+        assert_eq!(figures(Some(-day)).machines, []);
     }
 }

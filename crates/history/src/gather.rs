@@ -9,6 +9,7 @@ use records::{BatchQuery, EventQuery, FindingQuery, Records, RecordsError};
 use store::{StoreError, StoreReader};
 
 use crate::day::{Courses, DayRecord, MachineDay};
+use crate::stands::stood_over;
 use crate::week::{IsoWeek, RoomWeek, WeekData, anchor};
 use crate::{Course, HistoryError, ReferenceBand, reference_band};
 
@@ -134,7 +135,9 @@ impl About {
 
     fn record(&self, courses: Courses, batch: Batch, seen_to: Timestamp) -> DayRecord {
         let to = batch.end.unwrap_or(seen_to);
-        let mine = |finding: &&Finding| finding.batch.as_ref() == Some(&batch.id);
+        let mine = |finding: &&Finding| {
+            finding.batch.as_ref() == Some(&batch.id) || stood_over(finding, &batch, seen_to)
+        };
         let findings = self.findings.iter().filter(mine).cloned().collect();
         let during = |event: &&Event| batch.start <= event.at && event.at < to;
         let mut events: Vec<Event> = self.events.iter().filter(during).cloned().collect();
@@ -337,4 +340,29 @@ fn band_behind(
         courses.push(Course { cooling_start: anchor(batch), readings });
     }
     Ok(reference_band(&courses, GALLERY_STEP)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use model::FindingKind;
+
+    use super::*;
+    use crate::good::tests::finding;
+    use crate::usual::tests::batch;
+
+    #[test]
+    fn what_an_earlier_batch_raised_is_of_every_batch_that_it_stands_over() {
+        let ended = |day: i64| {
+            let batch = batch(day, 70.0);
+            Batch { end: Some(batch.start + Span::from_hours(10)), ..batch }
+        };
+        let first = ended(2);
+        let fade = Finding { to: Some(ended(5).start), ..finding(&first, FindingKind::CoolingFade) };
+        let slow = finding(&first, FindingKind::SlowCooling);
+        let drift = finding(&first, FindingKind::ProbeDrift);
+        let elsewhere = Finding { machine: Some("birch".parse().unwrap()), batch: None, ..drift };
+        let about = About { findings: vec![fade, slow, elsewhere], events: Vec::new() };
+        let found = |day: i64| about.record(Courses::default(), ended(day), ended(9).start).findings.len();
+        assert_eq!([1, 2, 3, 4, 5].map(found), [0, 2, 1, 1, 0]);
+    }
 }

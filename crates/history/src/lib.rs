@@ -25,6 +25,7 @@ pub mod gather;
 mod good;
 pub mod lots;
 pub mod milk;
+mod stands;
 mod usual;
 pub mod week;
 

@@ -59,6 +59,11 @@ pub(crate) fn counted(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
 }
 
+/// `83 %` for 82.5: half a per cent counts up, where formatting alone would go to the even one.
+pub(crate) fn percent(value: f64) -> String {
+    format!("{:.0} %", value.round())
+}
+
 /// `once`, `twice`, `three times`.
 pub(crate) fn times(number: usize) -> String {
     match number {
@@ -82,6 +87,11 @@ mod tests {
     fn lengths_are_said_in_words() {
         let said = [20, 60, 1500, 7200, 7830].map(|seconds| length(Span::from_secs(seconds)));
         assert_eq!(said, ["20 s", "1 min", "25 min", "2 h", "2 h 11 min"]);
+    }
+
+    #[test]
+    fn half_a_per_cent_counts_up() {
+        assert_eq!([82.5, 87.5, 82.4].map(percent), ["83 %", "88 %", "82 %"]);
     }
 
     #[test]

@@ -93,16 +93,16 @@ pub(crate) fn tied(sentence: &str) -> String {
     })
 }
 
-/// `45 s`, `25 min`, `2 h 10 min`, `3 days`. A negative length counts as none.
+/// `45 s`, `25 min`, `2 h 10 min`, `3 days`, to the nearest of its smallest unit. A negative length counts as none.
 pub(crate) fn length(span: Span) -> String {
     let seconds = span.as_millis().max(0) / 1000;
-    let minutes = seconds / 60;
+    let minutes = (seconds + 30) / 60;
     match (seconds, minutes) {
         (..60, _) => format!("{seconds}\u{a0}s"),
         (_, ..60) => format!("{minutes}\u{a0}min"),
         (_, ..2880) if minutes % 60 == 0 => format!("{}\u{a0}h", minutes / 60),
         (_, ..2880) => format!("{}\u{a0}h {}\u{a0}min", minutes / 60, minutes % 60),
-        _ => format!("{}\u{a0}days", minutes / 1440),
+        _ => format!("{}\u{a0}days", (minutes + 720) / 1440),
     }
 }
 
@@ -256,9 +256,9 @@ mod tests {
 
     #[test]
     fn lengths_are_said_in_the_unit_that_people_use() {
-        let said =
-            [5, 59, 60, 1500, 3600, 7800, 200_000].map(|s| length(Span::from_secs(s)).replace('\u{a0}', " "));
-        assert_eq!(said, ["5 s", "59 s", "1 min", "25 min", "1 h", "2 h 10 min", "2 days"]);
+        let said = [5, 59, 60, 1500, 3600, 7790, 200_000, 220_000]
+            .map(|s| length(Span::from_secs(s)).replace('\u{a0}', " "));
+        assert_eq!(said, ["5 s", "59 s", "1 min", "25 min", "1 h", "2 h 10 min", "2 days", "3 days"]);
         assert_eq!(length(Span::from_secs(-90)), "0\u{a0}s");
         assert_eq!(ago(Span::from_secs(3)), "just now");
     }

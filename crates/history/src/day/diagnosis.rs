@@ -96,6 +96,14 @@ pub struct Diagnosis {
     pub not_only_good: Vec<MachineId>,
 }
 
+impl Diagnosis {
+    /// Does another cause come near the first one?
+    pub fn is_contested(&self) -> bool {
+        let [first, next, ..] = self.cases.as_slice() else { return false };
+        Likelihood::Possible <= next.likelihood && first.points - next.points < CLEAR_LEAD
+    }
+}
+
 /// Works out what was different. `day` holds each machine's batches of the day and its earlier good ones.
 ///
 /// # Errors
@@ -175,7 +183,7 @@ fn odd_of(seen: &Seen<'_>) -> Vec<Odd> {
         .iter()
         .filter(|finding| finding.superseded_by.is_none() && is_trouble(finding.kind))
         .filter(|finding| seen.finding(finding.kind).is_some())
-        .map(|finding| odd(Sign::Found(finding.kind), Some(finding.from)));
+        .map(|finding| odd(seen.found_sign(finding), Some(finding.from)));
     let tests = seen.test(true).map(|at| odd(Sign::TestFailed, Some(at)));
     figures.chain(findings).chain(tests).collect()
 }

@@ -98,7 +98,13 @@ impl MachineDay {
     fn remember(&mut self, records: &[DayRecord]) {
         self.earlier += records.len();
         for record in records {
-            let kinds: BTreeSet<FindingKind> = record.findings.iter().map(|finding| finding.kind).collect();
+            let kinds: BTreeSet<FindingKind> = record
+                .findings
+                .iter()
+                .map(|finding| finding.kind)
+                // What has stood for weeks is no less worth a word for it.
+                .filter(|kind| !crate::stands::is_over_batches(*kind))
+                .collect();
             for kind in kinds {
                 *self.seen_before.entry(kind).or_default() += 1;
             }

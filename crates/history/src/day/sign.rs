@@ -13,6 +13,8 @@ pub enum Sign {
     AsUsual(Deviation),
     /// Something was found.
     Found(FindingKind),
+    /// Something was found over earlier batches, and stood while this one ran.
+    Stood(FindingKind),
     /// No dip was seen where seed should have gone in.
     NoDip,
     /// The jacket moved with the chocolate.
@@ -39,6 +41,36 @@ pub enum Sign {
         of: usize,
         /// The figure in which it shows, if it is one.
         figure: Option<Figure>,
+    },
+    /// Couverture went in shortly before the hold was out.
+    TopUp {
+        /// How much, as far as it was told.
+        mass_kg: Option<f64>,
+        /// How warm it was.
+        temperature: Option<f64>,
+        /// Is it a good part of the charge, or may it have been?
+        is_large: bool,
+    },
+    /// It began during or after a silence of so many machines at once.
+    AfterGap {
+        /// That were silent together.
+        machines: usize,
+    },
+    /// Batches of a lot that none of their machines held before failed, and others passed.
+    NewLot {
+        /// Machines on which it failed.
+        failed: usize,
+        /// Machines that hold it.
+        of: usize,
+        /// Machines without it that passed.
+        passed: usize,
+    },
+    /// All that failed were worked by the same person, all that passed by others.
+    OnePerson {
+        /// Batches that failed.
+        failed: usize,
+        /// Batches that passed.
+        passed: usize,
     },
     /// Only this machine of so many shows it.
     Alone {

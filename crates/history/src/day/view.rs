@@ -1,5 +1,7 @@
 //! A day as the weighing sees it: each batch with its figures already held against the past.
 
+use std::collections::BTreeSet;
+
 use model::{EventKind, Finding, FindingKind, Grade, MachineId, Phase, Timestamp};
 
 use super::deviation::STANDS_OUT;
@@ -141,7 +143,11 @@ impl<'d> Seen<'d> {
 
     /// First failed and first passed temper test.
     pub(crate) fn test(&self, failed: bool) -> Option<Timestamp> {
-        let told = self.record.events.iter().filter_map(|event| match &event.kind {
+        self.graded().filter(|(_, worst)| (*worst == Grade::Poor) == failed).map(|(at, _)| at).min()
+    }
+
+    fn graded(&self) -> impl Iterator<Item = (Timestamp, Grade)> {
+        self.record.events.iter().filter_map(|event| match &event.kind {
             EventKind::TemperTest(test) => Some((event.at, test.worst())),
             EventKind::Charge { .. }
             | EventKind::Seed { .. }
@@ -149,8 +155,19 @@ impl<'d> Seen<'d> {
             | EventKind::Reference { .. }
             | EventKind::Note { .. }
             | EventKind::End => None,
-        });
-        told.filter(|(_, worst)| (*worst == Grade::Poor) == failed).map(|(at, _)| at).min()
+        })
+    }
+
+    /// The first failed test, where no good one came before it. Holds lose their temper late on many a day; what was wrong with the charge
+    /// or its seed shows from the start.
+    pub(crate) fn began_badly(&self) -> Option<Timestamp> {
+        let clear = self.graded().filter(|(_, worst)| *worst != Grade::Fair);
+        clear.min_by_key(|(at, _)| *at).filter(|(_, worst)| *worst == Grade::Poor).map(|(at, _)| at)
+    }
+
+    /// The first passed test of a batch that did not begin badly.
+    pub(crate) fn began_well(&self) -> Option<Timestamp> {
+        self.test(false).filter(|_| self.began_badly().is_none())
     }
 
     /// When a figure can have begun to move.
@@ -189,6 +206,17 @@ impl<'d> Seen<'d> {
         }
     }
 
+    /// A finding of this batch, or one that stood when it began.
+    pub(crate) fn found_sign(&self, finding: &Finding) -> Sign {
+        if crate::stands::is_over_batches(finding.kind)
+            && finding.batch.as_ref() != Some(&self.record.batch.id)
+        {
+            Sign::Stood(finding.kind)
+        } else {
+            Sign::Found(finding.kind)
+        }
+    }
+
     /// `sign` as a clue of this batch.
     pub(crate) fn clue(&self, sign: Sign, since: Option<Timestamp>, points: f64) -> Clue {
         Clue {
@@ -199,6 +227,11 @@ impl<'d> Seen<'d> {
             points,
         }
     }
+}
+
+/// How many machines these batches ran on: one that ran twice counts once.
+pub(crate) fn machines<'s, 'd: 's>(batches: impl IntoIterator<Item = &'s Seen<'d>>) -> usize {
+    batches.into_iter().map(|seen| seen.machine).collect::<BTreeSet<&MachineId>>().len()
 }
 
 #[cfg(test)]

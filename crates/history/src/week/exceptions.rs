@@ -5,6 +5,7 @@
 use model::{Batch, FindingKind, Phase, Priority, Timestamp};
 
 use super::{Outcome, View};
+use crate::stands::stood_over;
 
 /// More of working unknown than this is an exception, minutes (start value).
 const UNKNOWN_MIN: f64 = 10.0;
@@ -26,6 +27,13 @@ pub enum Reason {
     AboveLoss(f64),
     /// A finding that asked for somebody at once or soon.
     Found(FindingKind, Priority),
+    /// A finding over batches that an earlier batch had raised stood while this one ran.
+    Stood {
+        /// Which.
+        kind: FindingKind,
+        /// Since when.
+        since: Timestamp,
+    },
     /// Minutes of settling and working of which nothing is known.
     Unknown(f64),
     /// A test failed, and a later one passed.
@@ -64,6 +72,8 @@ fn exception(view: &View<'_>, batch: &Batch) -> Option<Exception> {
     kinds.sort();
     kinds.dedup();
     reasons.extend(kinds.into_iter().rev().map(|(priority, kind)| Reason::Found(kind, priority)));
+    let stood = view.findings.iter().filter(|finding| stood_over(finding, batch, view.known_to));
+    reasons.extend(stood.map(|finding| Reason::Stood { kind: finding.kind, since: finding.from }));
     let unknown = batch.measures.unknown_minutes.filter(|minutes| UNKNOWN_MIN < *minutes);
     reasons.extend(unknown.map(Reason::Unknown));
     reasons.sort_by_key(|reason| std::cmp::Reverse(risk(reason)));
@@ -90,7 +100,7 @@ fn risk(reason: &Reason) -> u32 {
         Reason::NoTest => 60,
         Reason::Found(_, Priority::High) => 30,
         Reason::AboveLoss(_) => 25,
-        Reason::Found(_, Priority::Medium | Priority::Low) => 12,
+        Reason::Found(_, Priority::Medium | Priority::Low) | Reason::Stood { .. } => 12,
         Reason::Unknown(_) => 10,
         Reason::Recovered { .. } => 8,
     }

@@ -7,22 +7,25 @@ use jiff::civil::Date;
 use model::{Finding, FindingKind, MachineId, Priority, Span, Timestamp};
 
 use super::View;
+use crate::stands::was_open;
 
 /// One kind of finding in the week.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KindRow {
     /// Which.
     pub kind: FindingKind,
-    /// How often in the week.
+    /// How often it was raised in the week.
     pub week: usize,
     /// And in the week before.
     pub before: usize,
-    /// On which machines, in the order of their ids.
+    /// On which machines it was open in the week, in the order of their ids.
     pub machines: Vec<MachineId>,
-    /// How long it stood, all added up.
+    /// How long it stood within the week, all added up.
     pub lasted: Span,
-    /// Still open at the end.
+    /// Still open at the end of the week, or as far as is known.
     pub open: usize,
+    /// Raised in earlier weeks and open in this one.
+    pub from_before: usize,
 }
 
 /// How many alarms people had.
@@ -46,12 +49,18 @@ fn raised_between<'f>(
     })
 }
 
-pub(super) fn kinds(view: &View<'_>, seen_to: Timestamp) -> Vec<KindRow> {
+/// `end` is that of the week, or how far anything is known.
+pub(super) fn kinds(view: &View<'_>, end: Timestamp) -> Vec<KindRow> {
     let length = view.to - view.from;
     let mut rows: Vec<KindRow> = Vec::new();
     for kind in FindingKind::ALL {
-        let of_kind: Vec<&Finding> =
-            raised_between(view, view.from, view.to).filter(|finding| finding.kind == *kind).collect();
+        let raised = raised_between(view, view.from, view.to).filter(|finding| finding.kind == *kind).count();
+        let of_kind: Vec<&Finding> = view
+            .findings
+            .iter()
+            .filter(|finding| finding.kind == *kind && finding.superseded_by.is_none())
+            .filter(|finding| finding.raised_at < view.to && was_open(finding, view.from, view.to))
+            .collect();
         let before =
             raised_between(view, view.from - length, view.from).filter(|finding| finding.kind == *kind);
         let before = before.count();
@@ -62,18 +71,19 @@ pub(super) fn kinds(view: &View<'_>, seen_to: Timestamp) -> Vec<KindRow> {
             of_kind.iter().filter_map(|finding| finding.machine.clone()).collect();
         let lasted = of_kind
             .iter()
-            .map(|finding| finding.to.unwrap_or(seen_to).since(finding.from))
+            .map(|finding| finding.to.unwrap_or(end).min(end).since(finding.from.max(view.from)))
             .fold(Span::ZERO, |sum, span| sum + span);
         rows.push(KindRow {
             kind: *kind,
-            week: of_kind.len(),
+            week: raised,
             before,
             machines: machines.into_iter().collect(),
             lasted,
-            open: of_kind.iter().filter(|finding| finding.is_open()).count(),
+            open: of_kind.iter().filter(|finding| finding.to.is_none_or(|over| end < over)).count(),
+            from_before: of_kind.iter().filter(|finding| finding.raised_at < view.from).count(),
         });
     }
-    rows.sort_by_key(|row| std::cmp::Reverse((row.week, row.before)));
+    rows.sort_by_key(|row| std::cmp::Reverse((row.week + row.from_before, row.before)));
     rows
 }
 

@@ -13,8 +13,10 @@ pub struct LotRow {
     pub lot: String,
     /// Of which couverture.
     pub couverture: CouvertureId,
-    /// When the first batch of it began to cool, as far back as is looked.
+    /// When the first batch of it began to cool, as far back as is looked: this decides its week.
     pub first: Timestamp,
+    /// When that batch began.
+    pub began: Timestamp,
     /// Batches in the week.
     pub batches: usize,
     /// On which machines.
@@ -41,7 +43,8 @@ fn row(view: &View<'_>, lot: &str, couverture: &CouvertureId) -> Option<LotRow> 
     let of_lot = |batch: &&&Batch| batch.lot.as_deref() == Some(lot) && batch.couverture == *couverture;
     let week: Vec<&Batch> = view.week.iter().filter(of_lot).copied().collect();
     let all = view.before.iter().filter(of_lot).copied().chain(week.iter().copied());
-    let first = all.map(super::anchor).min()?;
+    let earliest = all.min_by_key(|batch| super::anchor(batch))?;
+    let (first, began) = (super::anchor(earliest), earliest.start);
     let tested: Vec<bool> = week.iter().filter_map(|batch| view.tests.passed_first(batch)).collect();
     let passed = tested.iter().filter(|passed| **passed).count();
     let machines: BTreeSet<MachineId> = week.iter().map(|batch| batch.machine.clone()).collect();
@@ -49,6 +52,7 @@ fn row(view: &View<'_>, lot: &str, couverture: &CouvertureId) -> Option<LotRow> 
         lot: lot.to_owned(),
         couverture: couverture.clone(),
         first,
+        began,
         batches: week.len(),
         machines: machines.into_iter().collect(),
         first_pass: Share { n: passed, of: tested.len() },

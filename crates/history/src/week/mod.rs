@@ -137,6 +137,7 @@ pub fn review(data: WeekData<'_>) -> Result<Review, HistoryError> {
         tests: &tests,
         from,
         to,
+        known_to: data.seen_to,
     };
     let groups = groups::groups(&view)?;
     Ok(Review {
@@ -181,6 +182,8 @@ struct View<'v> {
     tests: &'v Tests<'v>,
     from: Timestamp,
     to: Timestamp,
+    /// How far anything is known, the weeks after it included.
+    known_to: Timestamp,
 }
 
 impl View<'_> {

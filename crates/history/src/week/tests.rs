@@ -239,4 +239,51 @@ fn a_lot_is_new_in_the_week_in_which_its_first_batch_began_to_cool() {
     alder.start = alder.start - Span::from_hours(2);
     let lots = reviewed(vec![alder], Vec::new(), Vec::new(), Vec::new()).lots;
     assert!(lots[0].is_new && lots[0].first == monday(), "its night began on Sunday: {lots:?}");
+    assert_eq!(lots[0].began, monday() - Span::from_hours(12), "and so did the batch");
+}
+
+#[test]
+fn what_was_raised_weeks_ago_and_stands_is_of_this_week_too() {
+    let raised = monday() - Span::from_hours(24 * 10);
+    let drift = |to: Option<Timestamp>| Finding {
+        id: FindingId::new("alder", "probe-drift", raised),
+        batch: Some(batch("alder", -10, 70.0, 31.5).id),
+        kind: model::FindingKind::ProbeDrift,
+        from: raised,
+        to,
+        raised_at: raised,
+        ..made_up().1[0].clone()
+    };
+    // Midnight, six hours before the batches begin to cool.
+    let midnight = |day: i64| monday() + Span::from_hours(24 * day - 6);
+    let of = |to: Option<Timestamp>| {
+        let week =
+            [("alder", 0), ("alder", 4), ("birch", 1)].map(|(machine, day)| batch(machine, day, 70.0, 31.5));
+        let tests = week.iter().map(|batch| test(batch, 0, Grade::Good)).collect();
+        reviewed(week.to_vec(), vec![drift(to)], tests, Vec::new())
+    };
+    let stands = of(None);
+    let row = &stands.kinds[0];
+    assert_eq!((row.week, row.from_before, row.open, row.machines.len()), (0, 1, 1, 1));
+    assert_eq!(row.lasted, Span::from_hours(24 * 7), "the part within the week");
+    let reason = Reason::Stood { kind: model::FindingKind::ProbeDrift, since: raised };
+    let reasons: Vec<(&str, &[Reason])> =
+        stands.exceptions.iter().map(|one| (one.batch.machine.as_str(), &one.reasons[..])).collect();
+    assert_eq!(reasons, [("alder", &[reason.clone()][..]), ("alder", &[reason][..])], "and not Birch's");
+    assert_eq!((stands.alarms.week.raised, stands.alarms.week.standing), (0, 1));
+    let mended = of(Some(midnight(2)));
+    assert_eq!((mended.kinds[0].lasted, mended.kinds[0].open), (Span::from_hours(48), 0));
+    assert_eq!((mended.exceptions.len(), mended.alarms.week.standing), (1, 0));
+    assert_eq!(of(Some(midnight(7) + Span::from_hours(1))).kinds[0].open, 1, "it was mended after the week");
+}
+
+#[test]
+fn a_machine_has_faded_from_fifteen_per_cent_on() {
+    let alder = vec![batch("alder", 0, 70.0, 31.5)];
+    let mut trend = reviewed(alder, Vec::new(), Vec::new(), Vec::new()).trends.remove(0);
+    let mut of = |tau: f64| {
+        (trend.before, trend.week) = (Some(30.0), Some((tau, 5)));
+        trend.has_faded()
+    };
+    assert_eq!([30.5, 34.6].map(&mut of), [false, true]);
 }

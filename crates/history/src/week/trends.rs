@@ -17,6 +17,9 @@ const COVERAGE: f64 = 0.95;
 /// A trend is told as one where chance makes it this seldom and its interval leaves zero out.
 const TOLD_BELOW_P: f64 = 0.05;
 
+/// A machine that needs this much longer than before has faded (contract, `cooling-fade`).
+const FADED: f64 = 1.15;
+
 /// The cooling time constant of a machine over the last weeks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TauTrend {
@@ -41,6 +44,11 @@ impl TauTrend {
     pub fn is_told(&self) -> bool {
         self.p.is_some_and(|p| p < TOLD_BELOW_P)
             && self.percent_a_week.is_some_and(|(_, low, high)| 0.0 < low * high)
+    }
+
+    /// Does it stand as far above what it was as `cooling-fade` asks? Less is told and asks nobody for anything.
+    pub fn has_faded(&self) -> bool {
+        self.ratio().is_some_and(|ratio| FADED <= ratio)
     }
 
     /// This week over before.

@@ -1,11 +1,11 @@
 //! The causes of a bad-temper day in the trade's words, each with the cheapest check (common practice, no source).
 
-use history::day::Cause;
+use history::day::{Case, Cause, Clue, Figure, Sign, Way};
 
 /// Its name.
 pub(super) fn title(cause: Cause) -> &'static str {
     match cause {
-        Cause::Room => "Room hot or humid",
+        Cause::Room => "Room: hot, cold or humid",
         Cause::CoolingWater => "Cooling water",
         Cause::Material => "Material: lot of couverture or seed",
         Cause::Recipe => "Change of recipe or schedule",
@@ -21,8 +21,19 @@ pub(super) fn title(cause: Cause) -> &'static str {
     }
 }
 
-/// In the middle of a sentence.
-pub(super) fn headline(cause: Cause) -> &'static str {
+/// In the middle of a sentence. What was seen says more than the name of the cause.
+pub(super) fn headline(case: &Case) -> &'static str {
+    let heaviest = case.supports.first().map(|clue| &clue.sign);
+    let is_too_cold = |clue: &Clue| matches!(clue.sign, Sign::Off(off) if off.figure == Figure::Room && off.way() == Some(Way::Low));
+    match (case.cause, heaviest) {
+        (Cause::Room, _) if case.supports.iter().any(is_too_cold) => "the room, too cold",
+        (Cause::People, Some(Sign::TopUp { .. })) => "a top-up",
+        (Cause::People, Some(Sign::OnePerson { .. })) => "the way it was worked",
+        (cause, _) => of_cause(cause),
+    }
+}
+
+fn of_cause(cause: Cause) -> &'static str {
     match cause {
         Cause::Room => "the room, too warm or too damp",
         Cause::CoolingWater => "the cooling water, too warm on all machines of its loop",
@@ -55,7 +66,7 @@ pub(super) fn check(cause: Cause) -> &'static str {
         }
         Cause::Stirring => "look and listen at the stirrer, guards closed",
         Cause::Instrument => "a hand thermometer in the same spot; then the ice point",
-        Cause::People => "ask without blame, and watch one batch being seeded",
+        Cause::People => "ask without blame, and watch one batch being seeded and worked",
         Cause::Setting => "set two trays of the same batch in different cabinets",
         Cause::Fill => "weigh the next charge",
         Cause::Clock => "compare one shared moment (a water step, a power dip) with another machine",

@@ -4,15 +4,23 @@ use history::day::{Clue, Deviation, Figure, Missing, Sign};
 use model::{FindingKind, MachineId};
 
 use super::Teller;
-use crate::saying::{count, hour, plain};
+use crate::saying::{count, counted, day_and_hour, hour, plain};
 
 impl Teller<'_> {
     pub(super) fn clue(&self, clue: &Clue) -> String {
         let says = self.sign(clue.machine.as_ref(), &clue.sign);
         match (&clue.sign, clue.since) {
-            (Sign::Found(_) | Sign::TestFailed | Sign::TestPassed | Sign::HandDiffers(_), Some(at)) => {
+            (
+                Sign::Found(_)
+                | Sign::TopUp { .. }
+                | Sign::TestFailed
+                | Sign::TestPassed
+                | Sign::HandDiffers(_),
+                Some(at),
+            ) => {
                 format!("{says}, {}", hour(at, self.zone))
             }
+            (Sign::Stood(_), Some(at)) => format!("{says}, since {}", day_and_hour(at, self.zone)),
             (_, _) => says,
         }
     }
@@ -24,6 +32,9 @@ impl Teller<'_> {
             Sign::Off(deviation) => off(deviation),
             Sign::AsUsual(deviation) => as_usual(deviation),
             Sign::Found(kind) => finding(*kind),
+            Sign::Stood(kind) => {
+                format!("{} found over its batches and still standing", plain(kind.as_str()))
+            }
             Sign::NoDip => "no dip where seed goes in".to_owned(),
             Sign::JacketFollowed(off) => {
                 format!("the jacket moved with the chocolate ({:+.1} °C)", off.value - off.usual)
@@ -43,12 +54,38 @@ impl Teller<'_> {
             Sign::Several { machines, of, figure: None } => {
                 format!("{} of {} machines show it", count(*machines), count(*of))
             }
+            Sign::TopUp { mass_kg, temperature, is_large } => top_up(*mass_kg, *temperature, *is_large),
+            Sign::AfterGap { machines } => {
+                format!("it began during or after a gap on {} machines at once", count(*machines))
+            }
+            Sign::NewLot { failed, of, passed } => format!(
+                "{} of {} machines with a lot that is new to them failed their tests, and {} without it passed",
+                count(*failed),
+                count(*of),
+                count(*passed)
+            ),
+            Sign::OnePerson { failed, passed } => format!(
+                "all that failed were worked by the same person, all that passed by others: {} failed, {} passed",
+                counted(*failed, "batch", "batches"),
+                count(*passed)
+            ),
             Sign::Alone { of } => format!("one machine of {} only", count(*of)),
             Sign::OthersAsUsual { machines } => {
                 format!("{} machines with another couverture are as usual", count(*machines))
             }
         };
         crate::saying::capital(&format!("{on}{says}"))
+    }
+}
+
+/// `a large top-up: 10 kg at 20 °C`.
+fn top_up(mass_kg: Option<f64>, temperature: Option<f64>, is_large: bool) -> String {
+    let what = if is_large && mass_kg.is_some() { "a large top-up" } else { "a top-up" };
+    let mass = mass_kg.map(|mass| format!("{mass:.1} kg"));
+    let warm = temperature.map(|celsius| format!("at {celsius:.0} °C"));
+    match [mass, warm].into_iter().flatten().collect::<Vec<_>>().join(" ") {
+        told if told.is_empty() => format!("{what} shortly before the hold was out"),
+        told => format!("{what} shortly before the hold was out: {told}"),
     }
 }
 

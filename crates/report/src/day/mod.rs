@@ -12,7 +12,7 @@ mod document;
 mod figures;
 mod paper;
 
-use history::day::{Case, Cause, Clue, Diagnosis, Likelihood, Moved, Odd};
+use history::day::{Case, Cause, Clue, Diagnosis, Likelihood, Moved, Odd, Sign};
 use jiff::tz::TimeZone;
 use model::Channel;
 
@@ -31,6 +31,9 @@ const TOLD_CLUES: usize = 5;
 
 /// Moves told.
 const TOLD_MOVES: usize = 5;
+
+/// A test failed, and what stands out may or may not be behind it.
+const WAS_DIFFERENT: &str = "Nothing stands out enough to name a cause; what was different";
 
 /// A day in words.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -123,11 +126,14 @@ impl Teller<'_> {
             }
             None => "Nothing unusual in the readings of this day.".to_owned(),
             Some(first) => {
-                let what = cause::headline(first.cause);
+                let what = cause::headline(first);
                 let place = self.place(first);
                 match first.likelihood {
                     Likelihood::MostLikely => format!("Most likely {what}{place}."),
-                    Likelihood::Likely => format!("Probably {what}{place}, but other causes come near."),
+                    Likelihood::Likely if found.is_contested() => {
+                        format!("Probably {what}{place}, but other causes come near.")
+                    }
+                    Likelihood::Likely => format!("Probably {what}{place}."),
                     Likelihood::Possible | Likelihood::Unlikely => format!("Perhaps {what}{place}."),
                 }
             }
@@ -206,11 +212,13 @@ impl Teller<'_> {
                 format!("{} of {} machines could be compared with their past.", capital(&count(some)), count(reach.ran))
             }
         };
+        let has_failed = found.odd.iter().any(|odd| odd.sign == Sign::TestFailed);
         let odd = self.signs(&found.odd);
         let stands_out = match odd.as_slice() {
             [] => String::new(),
             some => format!(
-                "What stands out explains no bad batch by itself: {}. ",
+                "{}: {}. ",
+                if has_failed { WAS_DIFFERENT } else { "What stands out explains no bad batch by itself" },
                 some.iter().take(TOLD_CLUES).map(String::as_str).collect::<Vec<_>>().join("; ")
             ),
         };
@@ -221,7 +229,7 @@ impl Teller<'_> {
 
     /// `the jacket of Cedar, 4.1 °C above its usual course from 07:12 on`.
     fn moved(&self, moved: &Moved) -> String {
-        let Moved { machine, channel, at, by, .. } = moved;
+        let Moved { machine, channel, at, by, or_before, .. } = moved;
         let side = if *by < 0.0 { "below" } else { "above" };
         let what = match channel {
             Channel::Chocolate => "the chocolate",
@@ -238,9 +246,10 @@ impl Teller<'_> {
         };
         let name = self.names.machine(machine);
         format!(
-            "{what} of {name}, {:.1}{unit} {side} its usual course from {} on",
+            "{what} of {name}, {:.1}{unit} {side} its usual course from {} {}",
             by.abs(),
-            hour(*at, self.zone)
+            hour(*at, self.zone),
+            if *or_before { "or before" } else { "on" }
         )
     }
 
@@ -309,90 +318,4 @@ fn basis(found: &Diagnosis, names: &Names) -> String {
 }
 
 #[cfg(test)]
-mod tests {
-    use history::day::Reach;
-    use model::FindingKind;
-
-    use super::*;
-
-    fn names() -> Names {
-        Names { machines: [("alder".parse().unwrap(), "Alder".to_owned())].into(), ..Names::default() }
-    }
-
-    fn found(compared: usize, ran: usize) -> Diagnosis {
-        Diagnosis {
-            cases: Vec::new(),
-            is_unusual: false,
-            odd: Vec::new(),
-            unexplained: Vec::new(),
-            moved: Vec::new(),
-            reach: Reach { odd: 0, compared, ran },
-            too_new: Vec::new(),
-            not_only_good: Vec::new(),
-        }
-    }
-
-    fn case(cause: Cause, likelihood: Likelihood) -> Case {
-        Case {
-            cause,
-            machines: vec!["alder".parse().unwrap()],
-            points: 5.0,
-            likelihood,
-            supports: Vec::new(),
-            opposes: Vec::new(),
-            missing: Vec::new(),
-        }
-    }
-
-    fn words(found: &Diagnosis) -> DayWords {
-        day_words(found, &names(), &TimeZone::UTC)
-    }
-
-    #[test]
-    fn a_quiet_day_says_no_more_than_was_compared() {
-        let nothing = words(&found(0, 2));
-        assert_eq!(nothing.headline, "There is no past to compare this day with yet.");
-        assert!(nothing.lead[0].starts_with("No machine that ran has enough earlier batches"), "{nothing:?}");
-        let some = words(&found(1, 3));
-        assert!(some.lead[0].starts_with("One of three machines could be compared"), "{some:?}");
-        assert!(
-            words(&found(3, 3)).lead[0].starts_with("Every figure of the day lies where it usually does")
-        );
-        let mut odd = found(1, 1);
-        odd.odd.push(Odd {
-            machine: "alder".parse().unwrap(),
-            batch: model::BatchId::from_lookup("alder-2026-03-02T09:00"),
-            since: None,
-            sign: history::day::Sign::Found(FindingKind::Hunting),
-        });
-        odd.reach.odd = 1;
-        let odd = words(&odd);
-        assert!(odd.lead[0].starts_with("What stands out explains no bad batch by itself: "), "{odd:?}");
-        assert!(!odd.lead[0].contains("Every figure"), "{odd:?}");
-    }
-
-    #[test]
-    fn no_cause_is_skipped_and_a_likely_one_is_not_called_unlikely() {
-        use Likelihood::{Likely, MostLikely, Possible, Unlikely};
-        let mut day = found(1, 2);
-        day.is_unusual = true;
-        day.reach.odd = 1;
-        let weighed = [
-            (Cause::Room, MostLikely),
-            (Cause::CoolingWater, Likely),
-            (Cause::Control, Likely),
-            (Cause::Stirring, Possible),
-            (Cause::People, Possible),
-            (Cause::Clock, Unlikely),
-        ];
-        day.cases = weighed.map(|(cause, likelihood)| case(cause, likelihood)).into();
-        let told = words(&day);
-        assert_eq!((told.causes.len(), told.further.len(), told.others.len()), (4, 1, 1), "{told:?}");
-        assert_eq!(told.others, ["Time, the clock"]);
-        assert!(!told.lead[0].contains("the others ran as usual"), "{told:?}");
-        day.cases.drain(1..5);
-        assert_eq!(words(&day).others, ["Time, the clock"]);
-        day.not_only_good = vec!["alder".parse().unwrap()];
-        assert!(words(&day).basis.contains("Alder had too few good ones"));
-    }
-}
+mod tests;

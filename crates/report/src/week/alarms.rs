@@ -3,7 +3,7 @@
 use history::week::AlarmRow;
 
 use super::{Cell, Holds, Reviewed, Section, Table};
-use crate::saying::{counted, length, list};
+use crate::saying::{capital, count, counted, length, list};
 
 pub(super) fn alarms(reviewed: &Reviewed<'_>) -> Section {
     let review = &reviewed.review.alarms;
@@ -11,7 +11,11 @@ pub(super) fn alarms(reviewed: &Reviewed<'_>) -> Section {
     let mut says = Vec::new();
     if week.raised == 0 {
         says.push("No alarm was raised in this week.".to_owned());
-    } else {
+    }
+    if 0 < week.standing {
+        says.push(standing(week.standing, reviewed.review.is_over));
+    }
+    if 0 < week.raised {
         says.push(format!(
             "{}, of which {} acknowledged. A shop floor should stay at one or two a machine and shift (a start value, no source).",
             counted(week.raised, "alarm", "alarms"),
@@ -40,10 +44,24 @@ pub(super) fn alarms(reviewed: &Reviewed<'_>) -> Section {
                 ("Acknowledged after, middle", Holds::Words),
                 ("Shelved", Holds::Numbers),
                 ("Out of service", Holds::Numbers),
+                ("Standing from before", Holds::Numbers),
             ],
             rows: review.rows.iter().map(|row| cells(reviewed, row)).collect(),
         }),
         pictures: Vec::new(),
+    }
+}
+
+/// A quiet week is not quiet where earlier alarms stand through it.
+fn standing(alarms: usize, is_over: bool) -> String {
+    let those = match alarms {
+        1 => "One of an earlier week".to_owned(),
+        n => format!("{} of earlier weeks", capital(&count(n))),
+    };
+    match (is_over, alarms) {
+        (true, _) => format!("{those} still stood at its end."),
+        (false, 1) => format!("{those} still stands."),
+        (false, _) => format!("{those} still stand."),
     }
 }
 
@@ -71,5 +89,18 @@ fn cells(reviewed: &Reviewed<'_>, row: &AlarmRow) -> Vec<Cell> {
         words(figures.median_until_seen.map(length)),
         Cell::count(figures.shelved),
         Cell::count(figures.out_of_service),
+        Cell::count(figures.standing),
     ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::standing;
+
+    #[test]
+    fn what_stands_from_before_is_said_of_its_time() {
+        assert_eq!(standing(1, false), "One of an earlier week still stands.");
+        assert_eq!(standing(2, false), "Two of earlier weeks still stand.");
+        assert_eq!(standing(2, true), "Two of earlier weeks still stood at its end.");
+    }
 }

@@ -4,7 +4,7 @@ use history::week::{ActionRow, Charted, Effect, Group, Reason, Review, Share};
 use model::Priority;
 
 use super::{Cell, Holds, Reviewed, Section, Table};
-use crate::saying::{capital, count, hour, plain};
+use crate::saying::{capital, count, day_and_hour, hour, percent as percent_said, plain};
 
 pub(super) fn headline(review: &Review) -> String {
     let so_far = if review.is_over { "" } else { " so far" };
@@ -37,6 +37,7 @@ fn is_urgent(reason: &Reason) -> bool {
         Reason::FailedTest { .. } | Reason::NoTest | Reason::Found(_, Priority::High) => true,
         Reason::AboveLoss(_)
         | Reason::Found(_, Priority::Medium | Priority::Low)
+        | Reason::Stood { .. }
         | Reason::Unknown(_)
         | Reason::Recovered { .. } => false,
     }
@@ -93,7 +94,8 @@ pub(super) fn share_said(share: Share) -> String {
     let Share { n, of } = share;
     match share.percent().zip(share.interval()) {
         Some((percent, (low, high))) => {
-            format!("{n} of {of} ({percent:.0} %, true share {low:.0} to {high:.0} %)")
+            let (share, high) = (percent_said(percent), percent_said(high));
+            format!("{n} of {of} ({share}, true share {:.0} to {high})", low.round())
         }
         None => format!("{n} of {of}"),
     }
@@ -140,6 +142,9 @@ fn said(reason: &Reason, reviewed: &Reviewed<'_>) -> String {
         Reason::AboveLoss(area) => format!("{area:.1} °C·min above the temper-loss limit"),
         Reason::Found(kind, Priority::High) => format!("{} (high)", plain(kind.as_str())),
         Reason::Found(kind, Priority::Medium | Priority::Low) => plain(kind.as_str()),
+        Reason::Stood { kind, since } => {
+            format!("{}, standing since {}", plain(kind.as_str()), day_and_hour(*since, reviewed.zone))
+        }
         Reason::Unknown(minutes) => format!("{minutes:.0} min of the hold unknown"),
         Reason::Recovered { at } => {
             format!("a temper test failed, {}, and a later one passed", hour(*at, reviewed.zone))
@@ -277,7 +282,9 @@ fn row(by: &str, name: String, group: &Group) -> Vec<Cell> {
         Cell::count(group.batches),
         Cell::text(format!("{} of {}", group.tested.n, group.tested.of)),
         Cell::text(match group.first_pass.percent() {
-            Some(percent) => format!("{} of {} ({percent:.0} %)", group.first_pass.n, group.first_pass.of),
+            Some(percent) => {
+                format!("{} of {} ({})", group.first_pass.n, group.first_pass.of, percent_said(percent))
+            }
             None => format!("{} of {}", group.first_pass.n, group.first_pass.of),
         }),
         Cell::count(group.recovered),

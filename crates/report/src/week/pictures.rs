@@ -129,7 +129,7 @@ fn short(reason: &history::week::Reason) -> String {
         Reason::FailedTest { .. } => "test failed".to_owned(),
         Reason::NoTest => "no test".to_owned(),
         Reason::AboveLoss(_) => "temper loss".to_owned(),
-        Reason::Found(kind, _) => crate::saying::plain(kind.as_str()),
+        Reason::Found(kind, _) | Reason::Stood { kind, .. } => crate::saying::plain(kind.as_str()),
         Reason::Unknown(_) => "gap".to_owned(),
         Reason::Recovered { .. } => "failed once".to_owned(),
     }

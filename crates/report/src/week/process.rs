@@ -85,7 +85,7 @@ pub(super) fn charts(reviewed: &Reviewed<'_>) -> Section {
         .map(|chart| format!("{}, {}", reviewed.names.machine(&chart.machine), charted(chart.charted).0))
         .collect();
     let mut says = vec![
-        "Limits come from the machine's own good batches before this week (mean ± 3 σ from the moving range), never from the week itself. Marked: a value beyond three sigma, and a lasting shift by CUSUM (k ½ σ, h 5 σ). A chart says that something changed, not what."
+        "Limits come from the machine's own good batches before this week (mean ± 3 σ from the moving range, and no narrower than a least width that keeps batches which happen to agree from making the next one a signal), never from the week itself. Marked: a value beyond three sigma, and a lasting shift by CUSUM (k ½ σ, h 5 σ). A chart says that something changed, not what."
             .to_owned(),
     ];
     says.push(match signals.as_slice() {
@@ -99,8 +99,9 @@ pub(super) fn charts(reviewed: &Reviewed<'_>) -> Section {
 pub(super) fn trends(reviewed: &Reviewed<'_>) -> Section {
     let row = |trend: &TauTrend| {
         let told = match (trend.is_told(), trend.percent_a_week) {
-            (true, Some((slope, ..))) if 0.0 < slope => "slower, look at jacket, valve, fan and scale",
-            (true, _) => "faster",
+            (true, Some(_)) if trend.has_faded() => "slower, look at jacket, valve, fan and scale",
+            (true, Some((slope, ..))) if slope < 0.0 => "faster",
+            (true, _) => "about the same",
             (false, Some(_)) => "no trend",
             (false, None) => "too few batches",
         };

@@ -18,6 +18,14 @@ pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
             load.by_priority[2]
         ));
     }
+    let from_before: usize = review.kinds.iter().map(|row| row.from_before).sum();
+    if 0 < from_before {
+        says.push(format!(
+            "{} raised in earlier weeks and {} still open in this one.",
+            counted(from_before, "finding was", "findings were"),
+            if from_before == 1 { "was" } else { "were" }
+        ));
+    }
     if review.kinds.is_empty() {
         says.push("Nothing was found in this week or the one before.".to_owned());
     }
@@ -31,6 +39,7 @@ pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
             Cell::text(reviewed.names.list(&row.machines)),
             Cell::text(length(row.lasted)),
             Cell::count(row.open),
+            Cell::count(row.from_before),
         ]
     };
     Section {
@@ -47,6 +56,7 @@ pub(super) fn findings(reviewed: &Reviewed<'_>) -> Section {
                 ("Which", Holds::Sentence),
                 ("Lasted, all together", Holds::Words),
                 ("Still open", Holds::Numbers),
+                ("Open from before", Holds::Numbers),
             ],
             rows: review.kinds.iter().map(row).collect(),
         }),
@@ -60,7 +70,7 @@ pub(super) fn lots(reviewed: &Reviewed<'_>) -> Section {
             Cell::text(&row.lot),
             Cell::text(reviewed.names.couverture(&row.couverture)),
             Cell::text(if row.is_new { "new" } else { "going on" }),
-            Cell::Moment(row.first),
+            Cell::Moment(row.began),
             Cell::count(row.batches),
             Cell::text(reviewed.names.list(&row.machines)),
             Cell::text(format!("{} of {}", row.first_pass.n, row.first_pass.of)),

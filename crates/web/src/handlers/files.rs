@@ -100,9 +100,16 @@ pub(crate) fn csv(heads: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -
     text.into_bytes()
 }
 
+/// A number by itself or with its unit behind it: neither is a formula.
+fn is_number(cell: &str) -> bool {
+    let (number, unit) = cell.split_once(' ').unwrap_or((cell, ""));
+    let is_unit = |letter: char| letter.is_alphabetic() || "°%·/".contains(letter);
+    number.parse::<f64>().is_ok() && unit.chars().all(is_unit)
+}
+
 /// A cell that would be taken for a formula by a spreadsheet is given a quote before it.
 fn quoted(cell: &str) -> String {
-    let is_number = cell.parse::<f64>().is_ok();
+    let is_number = is_number(cell);
     let cell = if cell.starts_with(['=', '+', '-', '@']) && !is_number {
         format!("'{cell}")
     } else {
@@ -114,6 +121,12 @@ fn quoted(cell: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_number_with_its_unit_is_no_formula() {
+        let said = ["-0.06 °C", "+0.3", "-0.02 °C/h", "-1 2+3", "-1 =A1", "-A1", "-2 °C·min"].map(quoted);
+        assert_eq!(said, ["-0.06 °C", "+0.3", "-0.02 °C/h", "'-1 2+3", "'-1 =A1", "'-A1", "-2 °C·min"]);
+    }
 
     #[test]
     fn cells_are_quoted_and_formulas_disarmed() {

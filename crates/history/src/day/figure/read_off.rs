@@ -52,16 +52,17 @@ impl Figure {
             }
             Figure::SeedAt => {
                 let at = seeded_at(record)?;
-                record
-                    .courses
-                    .between(Channel::Chocolate, at - Span::from_mins(4), at)
-                    .last()
-                    .map(|(_, c)| *c)
+                let before = record.courses.between(Channel::Chocolate, at - BEFORE_SEED, at);
+                // A mean that reaches behind the seed has some of its dip in it.
+                before.iter().rfind(|(from, _)| *from + STEP <= at).map(|(_, celsius)| *celsius)
             }
         };
         value.filter(|value| value.is_finite())
     }
 }
+
+/// Older than this a mean no longer says how warm it was when the seed went in.
+const BEFORE_SEED: Span = Span::from_mins(6);
 
 fn median(values: &[f64]) -> Option<f64> {
     maths::statistics::median(values)
@@ -337,6 +338,23 @@ mod tests {
         let still = |chocolate: &[f64]| Figure::Still.of(&record(&[(Phase::Working, 0, 40)], chocolate));
         assert_eq!(still(&[31.5, 31.5, 31.6, 31.5, 31.5, 31.5, 31.5, 31.7]), Some(6.0));
         assert_eq!(still(&[31.5, 31.6, 31.5]), Some(0.0));
+    }
+
+    #[test]
+    fn how_warm_it_was_for_the_seed_is_told_without_the_dip() {
+        let mut seeded = record(&[(Phase::Cooling, 0, 20)], &[45.0, 41.0, 37.0, 33.0, 32.0]);
+        let seed = |minute: i64| model::Event {
+            machine: seeded.batch.machine.clone(),
+            at: seeded.batch.start + Span::from_mins(minute),
+            by: None,
+            kind: EventKind::Seed { mass_kg: None, temperature: None, lot: None },
+            raw: String::new(),
+        };
+        let (odd, even) = (seed(7), seed(6));
+        seeded.events = vec![odd];
+        assert_eq!(Figure::SeedAt.of(&seeded), Some(37.0), "minutes six to eight hold the dip");
+        seeded.events = vec![even];
+        assert_eq!(Figure::SeedAt.of(&seeded), Some(37.0));
     }
 
     #[test]

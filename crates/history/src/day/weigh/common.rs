@@ -2,8 +2,8 @@
 
 use model::{Channel, FindingKind};
 
-use super::Weighing;
-use crate::day::view::Seen;
+use super::{Weighing, excused};
+use crate::day::view::{Seen, machines};
 use crate::day::{Case, Cause, Clue, Figure, Missing, Sign, Way};
 
 /// From this share of the machines on it counts as common.
@@ -18,31 +18,41 @@ pub(super) fn weigh(day: &[Seen<'_>]) -> Vec<Case> {
 
 fn room(day: &[Seen<'_>]) -> Option<Case> {
     let mut weighing = Weighing::new(Cause::Room);
+    let is_too_cold = too_cold(day);
     let knows = |seen: &&Seen<'_>| !seen.record.courses.of(Channel::Room).is_empty();
-    let of = day.iter().filter(knows).count();
-    let mut machines = 0;
+    let of = machines(day.iter().filter(knows));
     for seen in day.iter().filter(knows) {
         let before = weighing.supports.len();
         weighing.finding(seen, FindingKind::HotRoom, 4.5);
         weighing.finding(seen, FindingKind::DampRoom, 4.5);
         weighing.figure(seen, Figure::Room, Way::High, 3.5);
         weighing.figure(seen, Figure::Humidity, Way::High, 3.5);
+        if is_too_cold {
+            weighing.figure(seen, Figure::Room, Way::Low, 3.5);
+        }
         if before < weighing.supports.len() {
-            machines += 1;
-            weighing.machines.push(seen.machine.clone());
+            weighing.concerns(seen.machine);
         }
     }
-    if machines == 0 {
+    let shown = weighing.machines.len();
+    if shown == 0 {
         return None;
     }
-    if 2 <= machines && COMMON <= machines as f64 / of as f64 {
-        weighing.several(machines, of, None, 2.0);
+    if 2 <= shown && COMMON <= shown as f64 / of as f64 {
+        weighing.several(shown, of, None, 2.0);
     } else if 2 <= of {
         let sign = Sign::Alone { of };
         weighing.opposes(Clue { machine: None, batch: None, since: None, sign, points: 1.5 });
     }
     weighing.lacks(Missing::Test, day.iter().all(|seen| seen.test(true).or(seen.test(false)).is_none()));
     weighing.into_case()
+}
+
+/// A cold room spoils nothing by itself: it counts where several machines stand in it and one of them failed a test.
+fn too_cold(day: &[Seen<'_>]) -> bool {
+    let is_cold = |seen: &&Seen<'_>| seen.off(Figure::Room, Way::Low).is_some();
+    2 <= machines(day.iter().filter(is_cold))
+        && day.iter().filter(is_cold).any(|seen| seen.began_badly().is_some())
 }
 
 fn water(day: &[Seen<'_>]) -> Option<Case> {
@@ -55,7 +65,7 @@ fn water(day: &[Seen<'_>]) -> Option<Case> {
         return None;
     }
     for seen in &warm {
-        weighing.machines.push(seen.machine.clone());
+        weighing.concerns(seen.machine);
         weighing.figure(seen, Figure::JacketCooling, Way::High, 2.5);
         if seen.is_slow() {
             weighing.finding(seen, FindingKind::SlowCooling, 1.0);
@@ -63,9 +73,9 @@ fn water(day: &[Seen<'_>]) -> Option<Case> {
         }
         weighing.as_usual(seen, Figure::CoolingTau, 1.0);
     }
-    let of = jacketed.len();
-    if 2 <= warm.len() && COMMON <= warm.len() as f64 / of as f64 {
-        weighing.several(warm.len(), of, Some(Figure::JacketCooling), 4.5);
+    let (shown, of) = (weighing.machines.len(), machines(jacketed.iter().copied()));
+    if 2 <= shown && COMMON <= shown as f64 / of as f64 {
+        weighing.several(shown, of, Some(Figure::JacketCooling), 4.5);
     } else {
         for seen in &jacketed {
             weighing.unless_usual(seen, Figure::JacketCooling, 1.5);
@@ -88,8 +98,9 @@ fn by_couverture(day: &[Seen<'_>], weigh: fn(&[&Seen<'_>], &[Seen<'_>]) -> Optio
 /// Thick, or failing its tests, at the temperature at which it always was.
 fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
     let mut weighing = Weighing::new(Cause::Material);
-    let (mut machines, mut commonest, mut is_measured) = (0, 1.0_f64, false);
-    let worked = held.iter().filter(|seen| seen.deviation(Figure::Motor).is_some()).count().max(1);
+    let (mut commonest, mut is_measured) = (1.0_f64, false);
+    let is_told = |seen: &&&Seen<'_>| seen.deviation(Figure::Motor).is_some();
+    let worked = machines(held.iter().filter(is_told).copied()).max(1);
     for seen in held {
         let before = weighing.supports.len();
         weighing.finding(seen, FindingKind::Thickening, 1.5);
@@ -98,13 +109,12 @@ fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
         if before == weighing.supports.len() {
             continue;
         }
-        machines += 1;
         if seen.off(Figure::MotorRise, Way::High).or(seen.off(Figure::Motor, Way::High)).is_some() {
             is_measured = true;
         } else {
             commonest = commonest.min(seen.rarity(FindingKind::Thickening));
         }
-        weighing.machines.push(seen.machine.clone());
+        weighing.concerns(seen.machine);
         if seen.test(true).is_some() {
             weighing.supports(seen.clue(Sign::TestFailed, seen.test(true), 1.0));
         }
@@ -116,13 +126,14 @@ fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
         }
         weighing.lacks(Missing::Lot, seen.record.batch.lot.is_none());
     }
-    if machines == 0 {
+    let shown = weighing.machines.len();
+    if shown == 0 {
         return None;
     }
-    if 2 <= machines && COMMON <= machines as f64 / worked as f64 {
+    if 2 <= shown && COMMON <= shown as f64 / worked as f64 {
         // Holds thicken every day; that several do at once says something where one stands out, or where it is rare.
         let points = if is_measured { 2.5 } else { 1.5 * commonest };
-        weighing.several(machines, worked, None, points);
+        weighing.several(shown, worked, None, points);
     } else if 2 <= worked {
         let sign = Sign::Alone { of: worked };
         weighing.opposes(Clue { machine: None, batch: None, since: None, sign, points: 1.0 });
@@ -131,7 +142,7 @@ fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
     let others = day.iter().filter(|seen| {
         seen.record.batch.couverture != *couverture && seen.usual(Figure::MotorRise).is_some()
     });
-    let others = others.count();
+    let others = machines(others);
     if 0 < others {
         let sign = Sign::OthersAsUsual { machines: others };
         weighing.supports(Clue { machine: None, batch: None, since: None, sign, points: 1.0 });
@@ -142,20 +153,25 @@ fn material(held: &[&Seen<'_>], day: &[Seen<'_>]) -> Option<Case> {
 /// The controller was asked for something else than usual.
 fn recipe(held: &[&Seen<'_>], _day: &[Seen<'_>]) -> Option<Case> {
     let mut weighing = Weighing::new(Cause::Recipe);
-    let mut machines = 0;
-    let asked = held.iter().filter(|seen| seen.deviation(Figure::SetpointHold).is_some()).count();
+    let is_asked = |seen: &&&Seen<'_>| seen.deviation(Figure::SetpointHold).is_some();
+    let asked = machines(held.iter().filter(is_asked).copied());
     for seen in held {
         let Some(changed) = seen.out(Figure::SetpointHold).copied() else { continue };
-        machines += 1;
-        weighing.machines.push(seen.machine.clone());
+        weighing.concerns(seen.machine);
         weighing.supports(seen.clue(Sign::Off(changed), seen.since(Figure::SetpointHold), 4.0));
         weighing.as_usual(seen, Figure::OffSetpoint, 1.5);
+        for (kind, way) in excused::HELD {
+            if way == changed.way() {
+                weighing.finding(seen, kind, 2.0);
+            }
+        }
     }
-    if machines == 0 {
+    let shown = weighing.machines.len();
+    if shown == 0 {
         return None;
     }
-    if 2 <= machines && COMMON <= machines as f64 / asked as f64 {
-        weighing.several(machines, asked, Some(Figure::SetpointHold), 2.0);
+    if 2 <= shown && COMMON <= shown as f64 / asked as f64 {
+        weighing.several(shown, asked, Some(Figure::SetpointHold), 2.0);
     }
     weighing.into_case()
 }

@@ -2,9 +2,9 @@
 
 use model::{Channel, EventKind, FindingKind, Span};
 
-use super::Weighing;
-use crate::day::view::Seen;
-use crate::day::{Case, Cause, Clue, Figure, Missing, Sign, Way};
+use super::{Weighing, silence};
+use crate::day::view::{Seen, machines};
+use crate::day::{Case, Cause, Figure, Missing, Sign, Way};
 
 /// Two thermometers in one place that differ by more than this are not both right (start value, common practice, no source).
 const AGREE_C: f64 = 0.3;
@@ -90,17 +90,18 @@ fn clock(seen: &Seen<'_>) -> Option<Case> {
 fn gap(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     let mut weighing = Weighing::on(Cause::Gap, seen);
     let silent = weighing.finding(seen, FindingKind::Silent, 4.0);
-    let unknown = weighing.figure(seen, Figure::Unknown, Way::High, 1.5);
-    if !silent && !unknown {
+    let cut = silence::cut(seen, day);
+    // Where all fell silent there is no finding, and what is unknown stands for it.
+    let unknown_points = if cut.is_some() && !silent { 4.0 } else { 1.5 };
+    let unknown = weighing.figure(seen, Figure::Unknown, Way::High, unknown_points);
+    if !silent && !unknown && cut.is_none() {
         return None;
     }
     if silent && !unknown && seen.usual(Figure::Unknown).is_some() {
         weighing.supports(seen.clue(Sign::CameLater, None, 0.5));
     }
-    let together = day.iter().filter(|other| other.found(FindingKind::Silent)).count();
-    if silent && 2 <= together {
-        let sign = Sign::Several { machines: together, of: day.len(), figure: None };
-        weighing.supports(Clue { machine: None, batch: None, since: None, sign, points: 3.0 });
+    if let Some(cut) = cut {
+        weighing.several(cut.machines, machines(day), None, 3.0);
     }
     for kind in [FindingKind::ProbeFault, FindingKind::ProbeStuck, FindingKind::ClockOff] {
         if let Some(finding) = seen.finding(kind) {

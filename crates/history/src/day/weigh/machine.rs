@@ -2,8 +2,8 @@
 
 use model::{Channel, FindingKind};
 
-use super::Weighing;
-use crate::day::view::Seen;
+use super::{Weighing, excused};
+use crate::day::view::{Seen, machines};
 use crate::day::{Case, Cause, Clue, Deviation, Figure, Missing, Sign, Way};
 
 pub(super) fn weigh(seen: &Seen<'_>, day: &[Seen<'_>]) -> Vec<Case> {
@@ -30,13 +30,16 @@ fn heat_transfer(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     weighing.figure(seen, Figure::CoolingTau, Way::High, 3.0);
     weighing.figure(seen, Figure::MeltMinutes, Way::High, 3.0);
     let others = others(seen, day);
-    let slow = others.iter().filter(|other| other.is_slow()).count();
+    let slow = machines(others.iter().filter(|other| other.is_slow()).copied());
     let warm = |other: &&&Seen<'_>| other.off(Figure::JacketCooling, Way::High).is_some();
-    let warm_too = others.iter().filter(warm).count();
+    let warm_too = machines(others.iter().filter(warm).copied());
+    let with_a_jacket = |other: &&&Seen<'_>| other.deviation(Figure::JacketCooling).is_some();
+    let jacketed = machines(others.iter().filter(with_a_jacket).copied());
+    let others = machines(others);
     match seen.deviation(Figure::JacketCooling).map(Deviation::way) {
         Some(Some(Way::High)) if 2 <= warm_too => {
-            let machines = warm_too + 1;
-            let sign = Sign::Several { machines, of: others.len() + 1, figure: Some(Figure::JacketCooling) };
+            let (machines, of) = (warm_too + 1, jacketed + 1);
+            let sign = Sign::Several { machines, of, figure: Some(Figure::JacketCooling) };
             weighing.opposes(everybody(sign, 4.0));
         }
         // Its own valve: everybody else's water is cold.
@@ -46,10 +49,10 @@ fn heat_transfer(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         Some(Some(Way::Low) | None) => weighing.as_usual(seen, Figure::JacketCooling, 1.5),
         None => weighing.lacks(Missing::Jacket, true),
     }
-    if slow == 0 && !others.is_empty() {
-        weighing.supports(everybody(Sign::Alone { of: others.len() + 1 }, 1.0));
-    } else if others.len() < 2 * slow {
-        let sign = Sign::Several { machines: slow + 1, of: others.len() + 1, figure: None };
+    if slow == 0 && 0 < others {
+        weighing.supports(everybody(Sign::Alone { of: others + 1 }, 1.0));
+    } else if others < 2 * slow {
+        let sign = Sign::Several { machines: slow + 1, of: others + 1, figure: None };
         weighing.opposes(everybody(sign, 2.0));
     }
     match seen.deviation(Figure::Mass) {
@@ -76,7 +79,8 @@ fn heat_transfer(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         weighing.unless_usual(seen, Figure::CoolingMinutes, 3.0);
     }
     // Cooled as fast as ever, against a jacket as cold as ever: only the last stretch took long, and that is the seed's.
-    if seen.off(Figure::JacketCooling, Way::High).is_none() {
+    // Beside a fade the usual has faded too.
+    if seen.off(Figure::JacketCooling, Way::High).is_none() && !seen.found(FindingKind::CoolingFade) {
         weighing.unless_usual(seen, Figure::CoolingTau, 3.0);
     }
     if seen.found(FindingKind::StirrerStopped) {
@@ -169,9 +173,7 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
     {
         weighing.supports(seen.clue(Sign::Off(*swing), seen.since(Figure::JacketSwing), 4.0));
     }
-    if let Some(asked) = seen.out(Figure::SetpointHold) {
-        weighing.opposes(seen.clue(Sign::Off(*asked), seen.since(Figure::SetpointHold), 2.5));
-    }
+    excused::excuse(&mut weighing, seen, day);
     if seen.found(FindingKind::TemperLoss) {
         weighing.unless_usual(seen, Figure::AboveLoss, 2.0);
     }
@@ -208,11 +210,6 @@ fn control(seen: &Seen<'_>, day: &[Seen<'_>]) -> Option<Case> {
         weighing.unless_usual(seen, Figure::OffSetpoint, 1.5);
     }
     weighing.lacks(Missing::Reference, !seen.record.events.iter().any(is_reference));
-    let silent = day.iter().filter(|other| other.found(FindingKind::Silent)).count();
-    if 2 <= silent && seen.found(FindingKind::Silent) {
-        let sign = Sign::Several { machines: silent, of: day.len(), figure: None };
-        weighing.opposes(everybody(sign, 2.0));
-    }
     weighing.into_case()
 }
 

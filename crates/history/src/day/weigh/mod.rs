@@ -6,9 +6,12 @@
 //! simulated days (`examples/bad_days`, tuning seeds) and judged on others; they are no standard.
 
 mod common;
+mod excused;
 mod instrument;
 mod machine;
 mod people;
+mod shared;
+mod silence;
 
 use std::collections::BTreeMap;
 
@@ -51,6 +54,13 @@ impl Weighing {
         Weighing { machines: vec![seen.machine.clone()], ..Weighing::new(cause) }
     }
 
+    /// It is about this machine, too.
+    fn concerns(&mut self, machine: &MachineId) {
+        if !self.machines.contains(machine) {
+            self.machines.push(machine.clone());
+        }
+    }
+
     fn supports(&mut self, clue: Clue) {
         self.supports.push(clue);
     }
@@ -64,7 +74,7 @@ impl Weighing {
         let finding = seen.finding(kind);
         if let Some(finding) = finding {
             let points = points * seen.rarity(kind);
-            self.supports(seen.clue(Sign::Found(kind), Some(finding.from), points));
+            self.supports(seen.clue(seen.found_sign(finding), Some(finding.from), points));
         }
         finding.is_some()
     }
@@ -106,12 +116,23 @@ impl Weighing {
         }
     }
 
+    /// What of its support hangs on the clues of which `part` takes a part away.
+    fn share(&self, part: impl Fn(&Clue) -> f64) -> f64 {
+        let all = faded(self.supports.iter().map(|clue| clue.points));
+        all - faded(self.supports.iter().map(|clue| clue.points * (1.0 - part(clue))))
+    }
+
+    /// Against, if it weighs anything.
+    fn opposes_if(&mut self, clue: Clue) {
+        if 0.0 < clue.points {
+            self.opposes(clue);
+        }
+    }
+
     /// What it comes to.
     fn points(&self) -> f64 {
-        let mut weights: Vec<f64> = self.supports.iter().map(|clue| clue.points).collect();
-        weights.sort_by(|a, b| b.total_cmp(a));
-        let supports: f64 = weights.iter().zip(0..).map(|(points, place)| points * FADING.powi(place)).sum();
-        supports - self.opposes.iter().map(|clue| clue.points).sum::<f64>()
+        let against: f64 = self.opposes.iter().map(|clue| clue.points).sum();
+        faded(self.supports.iter().map(|clue| clue.points)) - against
     }
 
     fn into_case(mut self) -> Option<Case> {
@@ -135,6 +156,13 @@ impl Weighing {
     }
 }
 
+/// The heaviest in full, each next one less.
+fn faded(points: impl Iterator<Item = f64>) -> f64 {
+    let mut weights: Vec<f64> = points.collect();
+    weights.sort_by(|a, b| b.total_cmp(a));
+    weights.iter().zip(0..).map(|(points, place)| points * FADING.powi(place)).sum()
+}
+
 fn size(deviation: &Deviation) -> f64 {
     (deviation.z.abs() / (2.0 * super::deviation::STANDS_OUT)).clamp(0.75, MOST_FOR_SIZE)
 }
@@ -145,6 +173,7 @@ const BELONGS: f64 = 0.5;
 /// Every cause that anything speaks for, the heaviest first; one case a cause.
 pub(crate) fn weigh(day: &[Seen<'_>]) -> Vec<Case> {
     let mut cases: Vec<Case> = common::weigh(day);
+    cases.extend(shared::weigh(day));
     let mut troubled: BTreeMap<&MachineId, Cause> = BTreeMap::new();
     for seen in day {
         let mut of_batch = machine::weigh(seen, day);
@@ -182,10 +211,12 @@ fn join(mut cases: Vec<Case>) -> Option<Case> {
     let mut cases = cases.into_iter();
     let mut first = cases.next()?;
     for other in cases.filter(|other| first.points * BELONGS <= other.points).collect::<Vec<_>>() {
-        if other.machines.iter().all(|machine| first.machines.contains(machine)) {
+        let more: Vec<MachineId> =
+            other.machines.into_iter().filter(|machine| !first.machines.contains(machine)).collect();
+        if more.is_empty() {
             continue;
         }
-        first.machines.extend(other.machines);
+        first.machines.extend(more);
         first.supports.extend(other.supports);
         first.opposes.extend(other.opposes);
     }
@@ -193,80 +224,4 @@ fn join(mut cases: Vec<Case>) -> Option<Case> {
 }
 
 #[cfg(test)]
-mod tests {
-    use model::{Channel, Phase, Span};
-
-    use super::*;
-    use crate::day::view::tests::record;
-    use crate::day::{Courses, DayRecord, MachineDay};
-    use crate::good::tests::finding;
-
-    /// What is weighed on a day of Alder after five batches like `record(_, 45, -1)`, changed by `change`.
-    fn weighed(today: Vec<DayRecord>, change: impl Fn(DayRecord) -> DayRecord) -> Vec<Case> {
-        let past = (1..=5).map(|day| change(record(day, 45.0, -1.0))).collect();
-        let days = [MachineDay::new("alder".parse().unwrap(), today, past, 10)];
-        weigh(&Seen::all(&days))
-    }
-
-    fn points(cases: &[Case], cause: Cause) -> Option<f64> {
-        cases.iter().find(|case| case.cause == cause).map(|case| case.points)
-    }
-
-    /// Its jacket goes up and down by `by` about its mean, once in four minutes.
-    fn stirred(mut record: DayRecord, by: f64) -> DayRecord {
-        let (from, to) = record.span(Phase::Working).unwrap();
-        let level = |channel| record.courses.values(channel, from, to)[0];
-        let (chocolate, jacket) = (level(Channel::Chocolate), level(Channel::Jacket));
-        let at = |step: i64| from + Span::from_mins(2 * step);
-        let side = |step: i64| if step % 2 == 0 { by } else { -by };
-        let held: Vec<_> = (0..30).map(|step| (at(step), Some(chocolate))).collect();
-        let moved: Vec<_> = (0..30).map(|step| (at(step), Some(jacket + side(step)))).collect();
-        record.courses = Courses::default().with(Channel::Chocolate, &held).with(Channel::Jacket, &moved);
-        record
-    }
-
-    #[test]
-    fn a_jacket_that_stands_still_where_it_was_always_stirred_is_the_control() {
-        let today = |by: f64| vec![stirred(record(8, 45.0, -1.0), by)];
-        let of = |by: f64| points(&weighed(today(by), |past| stirred(past, 1.0)), Cause::Control);
-        assert_eq!(of(1.0), None);
-        assert_eq!(of(0.5), None, "half of its swing is still a swing");
-        assert_eq!(of(0.1), Some(4.0));
-    }
-
-    #[test]
-    fn a_swing_as_ever_takes_the_weight_from_a_finding_of_hunting() {
-        let swings = |mut record: DayRecord, by: f64| {
-            let (from, to) = record.span(Phase::Working).unwrap();
-            let at = |step: i64| from + Span::from_mins(2 * step);
-            let side = |step: i64| 31.5 + if step % 2 == 0 { by } else { -by };
-            let moved: Vec<_> =
-                (0..((to - from).as_millis() / 120_000)).map(|s| (at(s), Some(side(s)))).collect();
-            record.courses = Courses::default().with(Channel::Chocolate, &moved);
-            record
-        };
-        let hunted = |by: f64| {
-            let mut today = swings(record(8, 45.0, -1.0), by);
-            today.findings.push(finding(&today.batch, FindingKind::Hunting));
-            points(&weighed(vec![today], |past| swings(past, 0.4)), Cause::Control).unwrap()
-        };
-        assert!(hunted(0.4) < crate::day::UNUSUAL, "it swings as it always did: {}", hunted(0.4));
-        assert!(crate::day::UNUSUAL <= hunted(1.2), "{}", hunted(1.2));
-    }
-
-    #[test]
-    fn what_follows_trouble_on_the_same_machine_counts_half() {
-        let late = || {
-            let mut late = record(9, 45.0, -1.0);
-            late.batch.measures.cooling_minutes = Some(150.0);
-            late
-        };
-        let mut first = record(8, 45.0, -1.0);
-        first.findings.push(finding(&first.batch, FindingKind::HeaterStuck));
-        let alone = points(&weighed(vec![late()], |past| past), Cause::People).unwrap();
-        let behind = weighed(vec![first, late()], |past| past);
-        assert_eq!(points(&behind, Cause::People), Some(alone / 2.0));
-        let people = behind.iter().find(|case| case.cause == Cause::People).unwrap();
-        assert_eq!(people.opposes[0].sign, Sign::Followed);
-    }
-}
+mod tests;

@@ -1,8 +1,8 @@
 //! People and method: what was done, when, and with how much. And what came after the kettle.
 
-use model::{Finding, FindingKind, Method, Phase};
+use model::{FindingKind, Method};
 
-use super::Weighing;
+use super::{Weighing, excused, silence};
 use crate::day::view::Seen;
 use crate::day::{Case, Cause, Figure, Missing, Sign, Way};
 
@@ -13,25 +13,35 @@ pub(super) fn weigh(seen: &Seen<'_>, day: &[Seen<'_>]) -> Vec<Case> {
 fn people(seen: &Seen<'_>) -> Option<Case> {
     let mut weighing = Weighing::on(Cause::People, seen);
     weighing.finding(seen, FindingKind::SeedMissed, 5.5);
-    weighing.figure(seen, Figure::SeedAfter, Way::High, 3.0);
+    // What may or may not spoil a charge names a cause where a test failed.
+    let is_bad = seen.began_badly().is_some();
+    let dips_less = seen.deviation(Figure::SeedDip).is_some_and(|dip| dip.z < 0.0);
+    weighing.figure(seen, Figure::SeedAfter, Way::High, if is_bad && dips_less { 4.5 } else { 3.0 });
     weighing.figure(seen, Figure::SeedDip, Way::Low, 4.0);
     weighing.figure(seen, Figure::SeedShare, Way::Low, 4.0);
-    weighing.figure(seen, Figure::SeedShare, Way::High, 1.5);
+    weighing.figure(seen, Figure::SeedShare, Way::High, if is_bad { 4.5 } else { 1.5 });
     // Little seed pulls the charge down less.
     weighing.figure(seen, Figure::Lowest, Way::High, 2.0);
     weighing.figure(seen, Figure::SeedAt, Way::Low, 1.0);
-    weighing.figure(seen, Figure::SeedAt, Way::High, 1.0);
+    // Seed that goes in far too warm melts.
+    weighing.figure(seen, Figure::SeedAt, Way::High, if is_bad { 4.5 } else { 1.0 });
+    let top_up = excused::top_up(seen);
+    if let Some((sign, at)) = top_up {
+        weighing.supports(seen.clue(sign, Some(at), 5.0));
+    }
     // As quick as ever on its way, and late all the same: it waited for its seed.
     if seen.usual(Figure::CoolingTau).is_some() && seen.usual(Figure::SeedAfter).is_none() {
         weighing.figure(seen, Figure::CoolingMinutes, Way::High, 3.0);
     }
-    if has_no_dip(seen) && !seen.found(FindingKind::SeedMissed) {
+    let hidden = silence::silences(seen).into_iter().find(|silent| silence::hid_the_way_down(seen, *silent));
+    if has_no_dip(seen) && !seen.found(FindingKind::SeedMissed) && hidden.is_none() {
         weighing.supports(seen.clue(Sign::NoDip, seen.since(Figure::SeedDip), 3.0));
     }
     if weighing.supports.is_empty() {
         return None;
     }
-    if let Some(at) = seen.test(true) {
+    let after_top_up = top_up.and_then(|(_, at)| seen.test(true).filter(|failed| at <= *failed));
+    if let Some(at) = seen.began_badly().or(after_top_up) {
         weighing.supports(seen.clue(Sign::TestFailed, Some(at), 1.0));
     }
     // A slow machine is seeded late because it is slow.
@@ -50,8 +60,8 @@ fn people(seen: &Seen<'_>) -> Option<Case> {
         }
     }
     // What nobody saw may have been done all the same.
-    if let Some(silent) = seen.finding(FindingKind::Silent).filter(|silent| hid_the_way_down(seen, silent)) {
-        weighing.opposes(seen.clue(Sign::Found(FindingKind::Silent), Some(silent.from), 3.0));
+    if let Some((from, _)) = hidden.filter(|_| seen.found(FindingKind::Silent)) {
+        weighing.opposes(seen.clue(Sign::Found(FindingKind::Silent), Some(from), 3.0));
     }
     // Cooled too far: whoever seeds then finds it cold.
     if let Some(cold) = seen.off(Figure::Lowest, Way::Low) {
@@ -62,15 +72,6 @@ fn people(seen: &Seen<'_>) -> Option<Case> {
     }
     weighing.lacks(Missing::SeedMass, Figure::SeedShare.of(seen.record).is_none());
     weighing.into_case()
-}
-
-/// Was nothing known for a while of the time in which seed goes in?
-fn hid_the_way_down(seen: &Seen<'_>, silent: &Finding) -> bool {
-    let way_down = seen.record.batch.first(Phase::Cooling).map(|span| span.from);
-    let landed = seen.record.batch.first(Phase::Working).map(|span| span.from);
-    let began_before = landed.is_none_or(|landed| silent.from < landed);
-    let ended_after = way_down.is_none_or(|from| silent.to.is_none_or(|to| from < to));
-    began_before && ended_after
 }
 
 /// Seeded by method, cooled to the end, always with a dip before, and none today.
