@@ -145,7 +145,8 @@ impl Analyst {
             let (mut tidy, mut other) = (heap.tidy()?, of_no_clock.tidy()?);
             analysis.readings += tidy.rows.len() + other.rows.len();
             analysis.duplicates += tidy.duplicates + other.duplicates;
-            if tidy.rows.is_empty() {
+            let has_chocolate = |tidy: &TidyReadings| tidy.rows.iter().any(|row| row.1 == Channel::Chocolate);
+            if !has_chocolate(&tidy) && has_chocolate(&other) {
                 // Its clock was never set, or the recording came in by another one: then these are its times.
                 std::mem::swap(&mut tidy, &mut other);
             }

@@ -38,7 +38,7 @@ pub fn correct(
         limits: &plant.limits(machine, &batch.couverture),
         seeded_at: events.iter().filter(during).filter(is_seed).map(|event| event.at).min(),
         now: batch.end.or(known_to).unwrap_or(batch.start),
-        longest_gap: pace.unknown_from(),
+        longest_gap: pace.longest_gap(),
     });
     Batch { phases, measures, ..batch.clone() }
 }

@@ -11,7 +11,7 @@ pub(crate) struct Newest {
 }
 
 impl Newest {
-    /// Takes a reading, in whatever order they come; says whether it is the newest. One that a clock has dated far ahead gives way to the next that
+    /// Takes a reading, in whatever order they come; says whether it is news: the newest, and not the same once more. One that a clock has dated far ahead gives way to the next that
     /// is not.
     pub(crate) fn note(
         &mut self,
@@ -22,10 +22,11 @@ impl Newest {
         let slot = &mut self.latest[channel.index()];
         let is_ahead = |at: Timestamp| arrived + AHEAD < at;
         let is_newest = slot.is_none_or(|latest| latest.at <= at || is_ahead(latest.at) && !is_ahead(at));
+        let is_news = is_newest && *slot != Some(Latest { at, value });
         if is_newest {
             *slot = Some(Latest { at, value });
         }
-        is_newest
+        is_news
     }
 
     /// The time of the newest of a channel.

@@ -365,7 +365,7 @@ impl MachineWatch {
     }
 
     fn source<'a>(&'a self, limits: &'a Limits) -> Source<'a> {
-        Source { history: &self.history, limits, longest_gap: self.pace.unknown_from(), now: self.known_to() }
+        Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() }
     }
 
     /// How far the chocolate is known.

@@ -84,8 +84,8 @@ impl Sorter {
         if channel == Channel::Chocolate {
             self.clock.note(at, arrived);
             self.holds_doubted |= !self.clock.believes(at);
-            if self.holds_doubted && self.clock.is_steadily_right(at, arrived) {
-                self.forget_doubted(arrived);
+            if self.holds_doubted && self.clock.is_steadily_usual(at, arrived) {
+                self.forget_doubted(at);
             }
         }
         if self.let_through.is_some_and(|through| at <= through) {
@@ -93,7 +93,13 @@ impl Sorter {
         }
         let now = self.clock.at(arrived).or((at - arrived <= AHEAD).then_some(at));
         self.newest = self.newest.max(now.map(|now| now.min(at)));
-        self.insert((at, channel.index() as u32), Sorted::Reading(channel, value))
+        let pushed = self.insert((at, channel.index() as u32), Sorted::Reading(channel, value));
+        if self.waiting.len() > MOST_WAITING {
+            // What is far ahead of the chocolate has longest to wait; it is on disk. Let through, it would make all else late.
+            let far = now.or(self.newest).map(|now| now + AHEAD);
+            self.waiting.pop_back_if(|((last, _), _)| far.is_some_and(|far| far < *last));
+        }
+        pushed
     }
 
     fn insert(&mut self, key: (Timestamp, u32), sorted: Sorted) -> Pushed {
@@ -136,25 +142,25 @@ impl Sorter {
         ready.then(|| self.waiting.iter().filter_map(reading))
     }
 
-    /// A clock that has gone wrong for a moment is right again: what it showed meanwhile is not of the future.
-    fn forget_doubted(&mut self, arrived: Timestamp) {
+    /// A clock that has gone wrong for a moment shows `now` again: what it showed meanwhile is not of the future.
+    fn forget_doubted(&mut self, now: Timestamp) {
         self.holds_doubted = false;
         let of_the_chocolate = Channel::Chocolate.index() as u32;
-        self.waiting.retain(|((at, kind), _)| *kind != of_the_chocolate || *at <= arrived + AHEAD);
+        self.waiting.retain(|((at, kind), _)| *kind != of_the_chocolate || *at <= now + AHEAD);
     }
 
-    /// Was the clock far ahead, and has it been set right? What was measured by it since has been let through, and all that comes now is older.
+    /// Has the clock been set back, as far as it seems for good? All that comes now is older than what has been let through.
     pub(crate) fn is_set_back(&self, at: Timestamp, arrived: Timestamp) -> bool {
-        self.clock.is_steadily_right(at, arrived)
-            && self.let_through.is_some_and(|through| arrived + AHEAD < through)
+        self.let_through.is_some_and(|through| at + AHEAD < through)
+            && self.clock.has_stepped_back(at, arrived)
     }
 
-    /// Goes on from `at`, by the clock that has been set right.
+    /// Goes on from `at`, by the clock that has been set back.
     pub(crate) fn set_back(&mut self, at: Timestamp, arrived: Timestamp) {
         self.let_through = Some(at - Span::from_millis(1));
         self.newest = Some(at);
         self.clock.shows = Some((at, arrived));
-        self.waiting.retain(|((waits, _), _)| *waits <= arrived + AHEAD);
+        self.waiting.retain(|((waits, _), _)| *waits <= at + AHEAD);
     }
 
     /// How old a reading has to be when another comes at `now`, to have its turn.
@@ -209,10 +215,9 @@ impl Sorter {
         (at <= due).then(|| self.pop()).flatten()
     }
 
-    /// The next thing that the machine's clock has come to when arrivals have come to `clock`, or soon will: nothing that would be before it is
-    /// still expected.
+    /// The next thing that the machine's clock has come to when arrivals have come to `clock`: nothing that would be before it is still expected.
     pub(crate) fn pop_measured(&mut self, clock: Timestamp) -> Option<(Timestamp, Sorted)> {
-        self.pop_until(self.clock.at(clock).unwrap_or(clock) + AHEAD)
+        self.pop_until(self.clock.at(clock).unwrap_or(clock))
     }
 
     /// By how much `at` is older than the newest that has had its turn.

@@ -110,16 +110,27 @@ fn a_clock_that_is_set_right_is_followed() {
     }
 }
 
+/// From right to an hour behind, and from two hours ahead to one: no less wrong than before, it is followed once it has been so for five minutes.
+#[test]
+fn a_clock_that_is_set_wrong_is_followed_too() {
+    for (before, then) in [(0, -HOUR), (2 * HOUR, HOUR)] {
+        let ahead = |second: i64| if second < 250 * 60 { before } else { then };
+        let machine = analysed([probe(ahead, 0), on_time(Channel::Jacket, 32.0)]);
+        assert!(told(&machine).contains(&(DUE + then / 60)), "{before} s: {:?}", told(&machine));
+    }
+}
+
+/// Of a gateway, too, that is a minute and a half late as a rule.
 #[test]
 fn a_few_times_of_tomorrow_are_nothing() {
-    for copies in [1, 2] {
+    for (copies, way) in [(1, 0), (2, 0), (1, 90)] {
         let ahead = |second: i64| if (200 * 60..200 * 60 + 60).contains(&second) { DAY } else { 0 };
-        let machine = analysed(vec![probe(ahead, 0); copies]);
+        let machine = analysed(vec![probe(ahead, way); copies]);
         assert_eq!(told(&machine), [DUE], "sent {copies} times");
         assert_eq!(machine.batches.len(), 1);
         let mut watch = Engine::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
-        let until = |message: &Message| message.0 < 210 * 60;
-        probe(ahead, 0).into_iter().filter(until).for_each(|message| watch.apply(&arrival(message)));
+        let until = |message: &Message| message.0 < 210 * 60 + way;
+        probe(ahead, way).into_iter().filter(until).for_each(|message| watch.apply(&arrival(message)));
         let shown = watch.board().lanes.swap_remove(0).latest(Channel::Chocolate);
         assert_eq!(shown.map(|latest| latest.at), Some(at(210 * 60 - 5)), "the board shows what is");
     }
@@ -135,6 +146,36 @@ fn a_clock_that_nobody_had_set_makes_no_batch() {
     let mut watch = Engine::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
     probe(ahead, 0).into_iter().for_each(|message| watch.apply(&arrival(message)));
     assert_eq!(watch.take_changes().late, [], "there is nothing to be worked out of the year 2000");
+}
+
+/// Three others whose clocks are half a day ahead have more to wait than may wait.
+#[test]
+fn what_is_far_ahead_does_not_crowd_out_the_chocolate() {
+    let ahead = |channel: Channel| sent(channel, 1, |_| 21.0, |_| 12 * HOUR, 0);
+    let others = [Channel::Room, Channel::Humidity].map(ahead);
+    assert_eq!(told(&analysed([probe(|_| 0, 0)].into_iter().chain(others))), [DUE]);
+}
+
+/// What its controller was asked for in the night comes in the morning, all at once.
+#[test]
+fn a_set_point_that_was_kept_over_night_ends_nothing() {
+    let asked = |second: i64| if second < 60 * 60 { 20.0 } else { 31.5 };
+    let kept = sent(Channel::Setpoint, 10, asked, |_| 0, 0).into_iter().map(|(came, channel, at, value)| {
+        if came < 250 * 60 {
+            (250 * 60 + came / 1000, channel, at, value)
+        } else {
+            (came, channel, at, value)
+        }
+    });
+    let machine = analysed([probe(|_| 0, 0), kept.collect()]);
+    assert_eq!(told(&machine), [DUE_BESIDE_A_SETPOINT]);
+}
+
+/// The chocolate's logger was never set, the jacket's was.
+#[test]
+fn a_chocolate_by_a_clock_that_was_never_set_is_analysed_by_that() {
+    let machine = analysed([probe(|_| -26 * 365 * DAY, 0), on_time(Channel::Jacket, 32.0)]);
+    assert_eq!(machine.batches.len(), 1);
 }
 
 /// Twenty degrees in the evening, and 31.5 from then on: what is late is known from then on all the same.
@@ -166,7 +207,11 @@ fn a_stirrer_that_is_read_every_two_minutes_is_seen_to_stand() {
 }
 
 fn heard(hidden: std::ops::Range<i64>) -> MachineAnalysis {
-    let is_heard = |message: &Message| !hidden.contains(&(message.0 / 60));
+    heard_but(&[hidden])
+}
+
+fn heard_but(hidden: &[std::ops::Range<i64>]) -> MachineAnalysis {
+    let is_heard = |message: &Message| !hidden.iter().any(|hidden| hidden.contains(&(message.0 / 60)));
     analysed([probe(|_| 0, 0).into_iter().filter(is_heard).collect()])
 }
 
@@ -178,6 +223,7 @@ fn what_an_outage_hides_of_a_cooling_is_not_known() {
         assert_eq!(raised(&machine, FindingKind::SeedMissed), [0; 0], "{hidden:?}");
         assert_eq!(machine.batches[0].measures.cooling_minutes, None, "{hidden:?}");
     }
+    assert_eq!(raised(&heard_but(&[40..64, 70..72]), FindingKind::SlowCooling), [0; 0], "two of them");
     assert!(heard(70..72).batches[0].measures.cooling_minutes.is_some(), "both ends were seen");
     assert_eq!(raised(&heard(0..0), FindingKind::SeedMissed).len(), 1, "all of it was seen");
 }

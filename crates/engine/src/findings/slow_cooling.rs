@@ -25,7 +25,7 @@ const AGREE: u8 = 3;
 const PROJECTED_FROM: f64 = 0.5;
 
 /// Behind a gap it takes so long until it is known whether it still cools ...
-const SEEN_AGAIN: Span = Span::from_mins(2);
+const HEARD_AGAIN: Span = Span::from_mins(2);
 /// ... what is dated so shortly before it may have begun in it ...
 const EDGE: Span = Span::from_mins(5);
 /// ... and of a longer one nothing is gained by knowing where it began.
@@ -47,8 +47,10 @@ pub(crate) struct SlowCooling {
     /// The newest projection, where it was worked out: the fit is dear, and hardly any cooling can be late.
     projected: Option<Projected>,
     raised: Option<Priority>,
-    /// The newest time of which nothing is known, from the reading before it to the one behind it.
+    /// The newest time of which nothing is known, from the reading before it to the one behind it, or the one in which it may have begun to cool.
     unseen: Option<(Timestamp, Timestamp)>,
+    /// When it was heard of again after the newest gap.
+    heard_again: Option<Timestamp>,
     /// The same for people, who were the first to ask; not saved, because whether they did must change nothing.
     #[serde(skip)]
     shown: OnceLock<Option<Projected>>,
@@ -58,7 +60,13 @@ impl SlowCooling {
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
         if m.gap {
             let before = m.history.chocolate(m.at - LONGEST_UNSEEN, m.at).next_back();
-            self.unseen = Some((before.map_or(m.at - LONGEST_UNSEEN, |(at, _)| at), m.at));
+            let gap = (before.map_or(m.at - LONGEST_UNSEEN, |(at, _)| at), m.at);
+            let hides_begin =
+                m.phase == Phase::Cooling && self.unseen.is_some_and(|unseen| began_in(unseen, m));
+            if !hides_begin {
+                self.unseen = Some(gap);
+            }
+            self.heard_again = Some(m.at);
         }
         match m.phase {
             Phase::Cooling => self.cooling(m),
@@ -69,7 +77,11 @@ impl SlowCooling {
             | Phase::Working
             | Phase::Rewarming => {
                 let was_open = self.raised.is_some();
-                *self = SlowCooling { unseen: self.unseen, ..SlowCooling::default() };
+                *self = SlowCooling {
+                    unseen: self.unseen,
+                    heard_again: self.heard_again,
+                    ..SlowCooling::default()
+                };
                 if was_open { Verdict::Over(m.phase_since.min(m.at)) } else { Verdict::Quiet }
             }
         }
@@ -103,7 +115,7 @@ impl SlowCooling {
         let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole && !falls_to_a_melt(m)) else {
             return Verdict::Quiet;
         };
-        if self.unseen.is_some_and(|(_, seen_again)| m.at - seen_again < SEEN_AGAIN) {
+        if self.heard_again.is_some_and(|heard_again| m.at - heard_again < HEARD_AGAIN) {
             return Verdict::Quiet;
         }
         let passed = (m.known - m.phase_since).as_mins_f64() - self.unseen_min(m);
@@ -126,9 +138,8 @@ impl SlowCooling {
 
     /// By how much it may have begun later than it is dated, min: what began while nothing was known may have begun at its end.
     fn unseen_min(&self, m: &Moment<'_>) -> f64 {
-        let began_in =
-            |(from, to): &(Timestamp, Timestamp)| *from - EDGE <= m.phase_since && m.phase_since <= *to;
-        self.unseen.filter(began_in).map_or(0.0, |(_, to)| (to - m.phase_since).as_mins_f64())
+        let unseen = self.unseen.filter(|unseen| began_in(*unseen, m));
+        unseen.map_or(0.0, |(_, to)| (to - m.phase_since).as_mins_f64())
     }
 
     /// The newest projection, even where it could not be late.
@@ -158,6 +169,11 @@ impl SlowCooling {
                      room, if only this one its valve, filter or fan; seed later, not warmer.",
         }
     }
+}
+
+/// Can the phase have begun in a time of which nothing is known?
+fn began_in((from, to): (Timestamp, Timestamp), m: &Moment<'_>) -> bool {
+    from - EDGE <= m.phase_since && m.phase_since <= to
 }
 
 /// The early end of a projection is never behind the length that the cooling would have if it went on straight.

@@ -5,14 +5,15 @@ use model::{Arrival, Channel, Content, FindingKind, Reading, Span, Timestamp};
 use super::{MachineWatch, Setting};
 use crate::sorter::{Pushed, is_of_no_clock};
 
-/// A measured value that came after its turn is taken for that of a moment not longer ago than this.
+/// A measured value that came after its turn is taken for that of a moment not longer ago than this ...
 const SOON_AFTER: Span = Span::from_secs(60);
+/// ... and one that holds until another is told, for that of now, not longer: what was kept during a night is not what is asked for in the morning.
+const HOLDS: Span = Span::from_mins(10);
 
-/// Does a value that is older than what has had its turn still say what is, the newest of its channel as it is? Set-point and stirrer hold until
-/// they are told otherwise.
+/// Does a value that is older than what has had its turn still say what is, the newest of its channel as it is?
 fn still_says(channel: Channel, older_by: Span) -> bool {
     match channel {
-        Channel::Setpoint | Channel::Stirrer => true,
+        Channel::Setpoint | Channel::Stirrer => older_by <= HOLDS,
         Channel::Jacket | Channel::Room | Channel::Humidity | Channel::Motor => older_by <= SOON_AFTER,
         Channel::Chocolate => false,
     }
@@ -66,7 +67,7 @@ impl MachineWatch {
         let is_news = self.newest.note(channel, (at, value), arrived);
         match self.sorter.push_reading(channel, at, value, arrived) {
             Pushed::Waits | Pushed::Replaced => return,
-            Pushed::Late if is_of_no_clock(self.sorter.late_by(at)) => return,
+            Pushed::Late if is_of_no_clock(at - arrived) => return,
             Pushed::Late => self.late.work_out_from(at),
         }
         if is_news && still_says(channel, self.sorter.late_by(at)) {

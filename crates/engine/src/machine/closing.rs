@@ -24,12 +24,8 @@ impl MachineWatch {
     /// A batch begins or ends.
     pub(super) fn turn(&mut self, setting: &Setting<'_>, turn: Option<Turn>, limits: &Limits) {
         let Some(turn) = turn else { return };
-        let source = Source {
-            history: &self.history,
-            limits,
-            longest_gap: self.pace.unknown_from(),
-            now: self.known_to(),
-        };
+        let source =
+            Source { history: &self.history, limits, longest_gap: self.longest_gap(), now: self.known_to() };
         let (at, closed) = match &turn {
             Turn::Begins(phases) => {
                 let Some(&(_, at)) = phases.first() else { return };

@@ -139,11 +139,6 @@ impl Pace {
         SHORTEST_GAP.max(self.usual * GAP_SPACINGS)
     }
 
-    /// How far apart two readings may be before nobody knows what was between them: of one that tells what has moved that is known.
-    pub(crate) fn unknown_from(&self) -> Span {
-        if self.is_on_change() { Span::from_hours(24) } else { self.longest_gap() }
-    }
-
     /// Does it tell what has moved, and nothing while nothing does?
     pub(crate) fn is_on_change(&self) -> bool {
         self.on_change.is_some()

@@ -10,7 +10,7 @@ use crate::bounded::remember;
 pub(super) const STEADY_MESSAGES: usize = 5;
 /// ... whose offset lies within this make a clock that is steadily wrong ...
 const STEADY_WITHIN: Span = Span::from_secs(10);
-/// ... once it has not been right for so long (start value): a logger that starts shows any time for half a minute.
+/// ... once it has not gone as before for so long (start value): a logger that starts shows any time for half a minute.
 const WRONG_FOR: Span = Span::from_mins(5);
 /// No clock that was ever set is off by more; no logger brings readings that are older.
 const A_YEAR: Span = Span::from_hours(366 * 24);
@@ -20,24 +20,29 @@ const A_YEAR: Span = Span::from_hours(366 * 24);
 pub(super) struct Clock {
     /// Its newest time that is believed, and when that arrived.
     pub(super) shows: Option<(Timestamp, Timestamp)>,
-    /// How far the newest times were from their arrival, and the newest of them.
-    offsets: Vec<Span>,
-    last: Option<Timestamp>,
-    /// The newest arrival at which it was right, or the first at all.
-    right_at: Option<Timestamp>,
+    /// The newest messages: the newest time in each, and when it arrived.
+    messages: Vec<(Timestamp, Timestamp)>,
+    /// The newest arrival at which it was right, or as far off as what it shows was; or the first at all.
+    usual_at: Option<Timestamp>,
 }
 
 impl Clock {
-    /// A message of the chocolate; the same one again says nothing.
+    /// A reading of the chocolate came. Those that come together are one message, and the same one again says nothing.
     pub(super) fn note(&mut self, at: Timestamp, arrived: Timestamp) {
-        if self.last.replace(at) == Some(at) {
-            return;
+        match self.messages.last_mut() {
+            Some((last, _)) if *last == at => return,
+            Some((last, came)) if *came == arrived => *last = at.max(*last),
+            Some(_) | None => {
+                let _forgotten = remember(&mut self.messages, (at, arrived), STEADY_MESSAGES);
+            }
         }
-        remember(&mut self.offsets, at - arrived, STEADY_MESSAGES);
-        if is_right(at, arrived) || self.right_at.is_none() {
-            self.right_at = Some(arrived);
+        let is_usual = self.is_usual(at, arrived);
+        if is_usual || self.usual_at.is_none() {
+            self.usual_at = Some(arrived);
         }
-        let is_believed = at - arrived <= AHEAD || self.is_wrong_for_long(at, arrived);
+        let is_believed = is_usual
+            || at - arrived <= AHEAD
+            || self.is_live() && self.is_unusual_for_long(arrived) && !is_of_no_clock(at - arrived);
         if is_believed && self.shows.is_none_or(|(newest, _)| newest < at) {
             self.shows = Some((at, arrived));
         }
@@ -48,19 +53,39 @@ impl Clock {
         self.shows.is_some_and(|(newest, _)| at <= newest)
     }
 
-    pub(super) fn is_steadily_right(&self, at: Timestamp, arrived: Timestamp) -> bool {
-        self.is_steady() && is_right(at, arrived)
+    /// Does it go as before?
+    pub(super) fn is_steadily_usual(&self, at: Timestamp, arrived: Timestamp) -> bool {
+        self.is_live() && self.is_usual(at, arrived)
     }
 
-    fn is_wrong_for_long(&self, at: Timestamp, arrived: Timestamp) -> bool {
-        let has_been_set = self.right_at.is_none_or(|right_at| arrived - right_at >= WRONG_FOR);
-        self.is_steady() && has_been_set && !is_of_no_clock(at - arrived)
+    /// Does it show an earlier time than it did: less wrong, or so for long?
+    pub(super) fn has_stepped_back(&self, at: Timestamp, arrived: Timestamp) -> bool {
+        let is_less_wrong = self.off().is_some_and(|off| abs(at - arrived) < abs(off));
+        self.is_live() && (is_less_wrong || self.is_unusual_for_long(arrived))
     }
 
-    fn is_steady(&self) -> bool {
-        let (low, high) = (self.offsets.iter().min(), self.offsets.iter().max());
-        self.offsets.len() == STEADY_MESSAGES
-            && matches!((low, high), (Some(&low), Some(&high)) if high - low <= STEADY_WITHIN)
+    /// How far what it shows was from its arrival.
+    fn off(&self) -> Option<Span> {
+        self.shows.map(|(newest, came)| newest - came)
+    }
+
+    fn is_usual(&self, at: Timestamp, arrived: Timestamp) -> bool {
+        let as_far_off = self.off().is_some_and(|off| abs(at - arrived - off) <= AHEAD);
+        as_far_off || abs(at - arrived) <= AHEAD
+    }
+
+    fn is_unusual_for_long(&self, arrived: Timestamp) -> bool {
+        self.usual_at.is_some_and(|usual_at| arrived - usual_at >= WRONG_FOR)
+    }
+
+    /// Are the newest messages all as far off, and not of a heap that was kept and comes at once?
+    fn is_live(&self) -> bool {
+        let offsets = || self.messages.iter().map(|(at, arrived)| *at - *arrived);
+        let (Some(low), Some(high)) = (offsets().min(), offsets().max()) else { return false };
+        let ((first, came_first), (last, came_last)) =
+            (self.messages[0], self.messages[self.messages.len() - 1]);
+        let as_quick = abs(last - first) <= (came_last - came_first) * 2;
+        self.messages.len() == STEADY_MESSAGES && high - low <= STEADY_WITHIN && as_quick
     }
 
     /// What it shows when something arrives at `arrived`.
@@ -69,11 +94,11 @@ impl Clock {
     }
 }
 
+fn abs(span: Span) -> Span {
+    span.max(-span)
+}
+
 /// Is a time so far off that it comes from a clock that nobody has set?
 pub(crate) fn is_of_no_clock(off: Span) -> bool {
     off < -A_YEAR || A_YEAR < off
-}
-
-fn is_right(at: Timestamp, arrived: Timestamp) -> bool {
-    -AHEAD <= at - arrived && at - arrived <= AHEAD
 }
