@@ -205,6 +205,19 @@ mod tests {
         assert_eq!(poured(&history, minute(55)), None, "nothing had been poured in");
     }
 
+    /// Read twice a minute with noise of three tenths: one mean of two readings is a degree below another, and nothing was poured in.
+    #[test]
+    fn what_falls_by_noise_was_not_poured_in() {
+        let noise = [0.31, 0.62, 0.41, -0.12, -0.52, -0.63, 0.22, -0.11, 0.08, -0.31];
+        let (mut history, mut ticker) = (History::default(), Ticker::new(Span::from_secs(5)));
+        for i in 0..120 {
+            let at = Timestamp::from_millis(i * 30_000);
+            let value = 31.5 + noise[i as usize % noise.len()];
+            ticker.insert(Channel::Chocolate, at, value).into_iter().for_each(|tick| history.push(tick));
+        }
+        assert_eq!(poured_and_heated(&history, minute(30)), None);
+    }
+
     /// A top-up that has been made up for is over; the melt comes later.
     #[test]
     fn a_charge_that_has_come_back_is_not_cold() {
