@@ -4,7 +4,7 @@
 //! the machine's: now is its newest time, and as much later as arrivals have gone on since. Another channel, whose sender has a clock of its own or
 //! another way to come, moves the watermark no further than that, and waits for its turn where it is ahead.
 //! A few wrong times in the future must not make everything after them late, so a time far ahead of its arrival moves the watermark only when the
-//! clock has been steadily ahead for a while; and a clock that is set right again is followed back ([`Sorter::is_set_back`]).
+//! clock has been steadily ahead for a while; and one that is set back is followed back ([`Sorter::is_set_back`]).
 
 mod clock;
 
@@ -15,11 +15,12 @@ use frames::Rows;
 use model::{Channel, Event, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
+use self::clock::Clock;
 pub(crate) use self::clock::is_of_no_clock;
-use self::clock::{Clock, STEADY_MESSAGES};
+use crate::findings::clock_off::{OFF_BY, RUNNING};
 
 /// A time this far ahead of its arrival is doubted.
-pub(crate) const AHEAD: Span = Span::from_secs(60);
+pub(crate) const AHEAD: Span = OFF_BY;
 /// Waiting readings a machine: an hour of seven channels at 1 Hz. Beyond it the oldest goes through.
 const MOST_WAITING: usize = 25_200;
 /// So many rows are taken at once ...
@@ -151,8 +152,7 @@ impl Sorter {
 
     /// Has the clock been set back, as far as it seems for good? All that comes now is older than what has been let through.
     pub(crate) fn is_set_back(&self, at: Timestamp, arrived: Timestamp) -> bool {
-        self.let_through.is_some_and(|through| at + AHEAD < through)
-            && self.clock.has_stepped_back(at, arrived)
+        self.let_through.is_some_and(|through| at + AHEAD < through) && self.clock.is_set_back(at, arrived)
     }
 
     /// Goes on from `at`, by the clock that has been set back.
@@ -181,7 +181,7 @@ impl Sorter {
         }
         self.newest = Some(rows.at(last));
         let measured = |row: &usize| rows.slot(*row, Channel::Chocolate).is_some();
-        let newest: Vec<usize> = came.clone().rev().filter(measured).take(STEADY_MESSAGES).collect();
+        let newest: Vec<usize> = came.clone().rev().filter(measured).take(RUNNING).collect();
         newest.iter().rev().for_each(|row| self.clock.note(rows.at(*row), rows.at(*row)));
         for row in waiting..came.end {
             for (channel, value) in rows.readings(row) {

@@ -84,6 +84,36 @@ kinds! {
 }
 
 impl FindingKind {
+    /// Does a finding of this kind outlive the batch that it was raised in? It tells of the machine, and stands until somebody mends that.
+    pub fn outlives_batch(self) -> bool {
+        match self {
+            FindingKind::ProbeDrift | FindingKind::CoolingFade => true,
+            FindingKind::Scorch
+            | FindingKind::TemperLoss
+            | FindingKind::WarmHold
+            | FindingKind::ColdHold
+            | FindingKind::SlowCooling
+            | FindingKind::Undershoot
+            | FindingKind::SeedMissed
+            | FindingKind::HoldDrift
+            | FindingKind::Hunting
+            | FindingKind::Thickening
+            | FindingKind::LongHold
+            | FindingKind::Solidifying
+            | FindingKind::StirrerStopped
+            | FindingKind::HeaterStuck
+            | FindingKind::ProbeStuck
+            | FindingKind::ProbeFault
+            | FindingKind::Spikes
+            | FindingKind::Silent
+            | FindingKind::ClockOff
+            | FindingKind::HotRoom
+            | FindingKind::DampRoom
+            | FindingKind::TestDue
+            | FindingKind::CommonCause => false,
+        }
+    }
+
     /// Does a finding of this kind make the course of a batch unfit to be called usual? Prompts, rooms and clocks do not.
     pub fn spoils_course(self) -> bool {
         match self {

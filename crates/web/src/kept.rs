@@ -1,6 +1,8 @@
 //! What people keep of a batch, gathered for its report, its machine and programs: decisions, what failed tests and wrong probes put in
 //! question, what it was made of, and whether milk may be in it.
 
+use std::collections::BTreeSet;
+
 use history::lots::{Addition, BatchContent, Way, batch_of, contents};
 use history::milk::{Changeover, changeovers};
 use history::{Concerned, Doubt, concerned, doubts};
@@ -85,15 +87,11 @@ impl Kept {
         let added = additions(&past.events);
         let milk = |couverture: &model::CouvertureId| milk_of(&app.state.plant, couverture);
         let changeover = changeovers(&past.batches, &added, &cleans(&past.events), milk);
-        let goes_in = |event: &&Event| {
-            let is_its = |addition: &&Addition| addition.at == event.at && addition.machine == event.machine;
-            event.at < batch.start
-                && is_addition(event)
-                && added
-                    .iter()
-                    .filter(is_its)
-                    .any(|addition| batch_of(addition, &past.batches).as_ref() == Some(&batch.id))
+        let is_its = |addition: &&Addition| {
+            addition.at < batch.start && batch_of(addition, &past.batches).as_ref() == Some(&batch.id)
         };
+        let its: BTreeSet<Timestamp> = added.iter().filter(is_its).map(|addition| addition.at).collect();
+        let goes_in = |event: &&Event| is_addition(event) && its.contains(&event.at);
         Ok(Kept {
             before_start: past.events.iter().filter(goes_in).cloned().collect(),
             photos,

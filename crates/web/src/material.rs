@@ -1,26 +1,35 @@
 //! What went into machines and what came of it: events read as additions and cleans, for lots and for milk.
 
+use std::collections::HashMap;
+
 use history::lots::{Addition, Way};
 use history::milk::{Clean, Milk};
-use model::{CouvertureId, Event, EventKind, Timestamp};
+use model::{CouvertureId, Event, EventKind, MachineId, Timestamp};
 use plant::{Family, Plant};
 
 /// Kinds of event that tell what a machine holds.
 pub(crate) const KINDS: [&str; 5] = ["charge", "seed", "top-up", "note", "end"];
 
-/// What was put in.
+/// What was put in, with the last `end` told of its machine before that was charged again.
 pub(crate) fn additions(events: &[Event]) -> Vec<Addition> {
-    let with_end = |event: &Event| Some(Addition { ended_at: ended_at(event, events), ..addition(event)? });
-    events.iter().filter_map(with_end).collect()
-}
-
-/// The last `end` told of what was in the machine with that event, before it was charged again.
-fn ended_at(of: &Event, events: &[Event]) -> Option<Timestamp> {
-    let later = || events.iter().filter(|event| event.machine == of.machine && of.at < event.at);
-    let is_charge = |event: &&Event| matches!(event.kind, EventKind::Charge { .. });
-    let charged = later().filter(is_charge).map(|event| event.at).min();
-    let ends = later().filter(|event| event.kind == EventKind::End).map(|event| event.at);
-    ends.filter(|end| charged.is_none_or(|charged| *end < charged)).max()
+    let mut order: Vec<usize> = (0..events.len()).collect();
+    order.sort_by_key(|place| std::cmp::Reverse(events[*place].at));
+    let mut ended: HashMap<&MachineId, Timestamp> = HashMap::new();
+    let mut added = Vec::new();
+    for place in order {
+        let event = &events[place];
+        if event.kind == EventKind::End {
+            ended.entry(&event.machine).or_insert(event.at);
+        }
+        if let Some(addition) = addition(event) {
+            added.push((place, Addition { ended_at: ended.get(&event.machine).copied(), ..addition }));
+        }
+        if matches!(event.kind, EventKind::Charge { .. }) {
+            ended.remove(&event.machine);
+        }
+    }
+    added.sort_by_key(|(place, _)| *place);
+    added.into_iter().map(|(_, addition)| addition).collect()
 }
 
 /// Is it something that was put in?
@@ -69,5 +78,35 @@ pub(crate) fn milk_of(plant: &Plant, couverture: &CouvertureId) -> Milk {
     match plant.couverture(couverture).map(|known| known.family) {
         Some(Family::Dark) => Milk::Without,
         Some(Family::Milk | Family::White) | None => Milk::With,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The charge of minute 0 ended twice before the next one of minute 30, which has not ended, and nothing of it counts for another machine.
+    #[test]
+    fn an_end_is_of_what_was_filled_in_before_it() {
+        let event = |machine: &str, minute: i64, kind: EventKind| Event {
+            machine: machine.parse().unwrap(),
+            at: Timestamp::from_millis(minute * 60_000),
+            by: None,
+            kind,
+            raw: String::new(),
+        };
+        let charge = || EventKind::Charge { couverture: None, lot: None, mass_kg: None, method: None };
+        let seed = EventKind::Seed { mass_kg: None, temperature: None, lot: None };
+        let told = [
+            event("alder", 0, charge()),
+            event("birch", 5, charge()),
+            event("alder", 10, EventKind::End),
+            event("alder", 15, seed),
+            event("alder", 20, EventKind::End),
+            event("alder", 30, charge()),
+        ];
+        let ended: Vec<_> = additions(&told).iter().map(|addition| addition.ended_at).collect();
+        let at = |minute: i64| Some(Timestamp::from_millis(minute * 60_000));
+        assert_eq!(ended, [at(20), None, at(20), None]);
     }
 }

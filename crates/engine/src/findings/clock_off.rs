@@ -17,9 +17,9 @@ use serde::{Deserialize, Serialize};
 use super::{Report, Verdict, number, text};
 use crate::bounded::remember;
 
-const OFF_BY: Span = Span::from_secs(60);
-const STEADY_WITHIN: Span = Span::from_secs(10);
-const RUNNING: usize = 5;
+pub(crate) const OFF_BY: Span = Span::from_secs(60);
+pub(crate) const STEADY_WITHIN: Span = Span::from_secs(10);
+pub(crate) const RUNNING: usize = 5;
 /// Of a channel's messages so many are remembered, with the one that is coming.
 pub(crate) const MESSAGES: usize = RUNNING + 1;
 

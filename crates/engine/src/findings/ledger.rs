@@ -112,13 +112,7 @@ impl Ledger {
     /// What is seen in the readings of a batch is over at `at`: nobody looks at what it was seen in any more.
     pub(crate) fn close_watched(&mut self, at: Timestamp) {
         let is_watched = |kind: &FindingKind| {
-            !matches!(
-                kind,
-                FindingKind::Silent
-                    | FindingKind::ClockOff
-                    | FindingKind::ProbeDrift
-                    | FindingKind::CoolingFade
-            )
+            !kind.outlives_batch() && !matches!(kind, FindingKind::Silent | FindingKind::ClockOff)
         };
         let kinds: Vec<FindingKind> =
             self.open.iter().map(|finding| finding.kind).filter(is_watched).collect();

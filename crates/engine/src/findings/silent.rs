@@ -2,7 +2,7 @@
 //! `idle`; raised at the last arrival plus the limit (contract, section 6).
 //!
 //! The clock is arrival time: live the service's own, in a recording the newest arrival of any machine. The usual interval is the
-//! median of the last arrivals; of uneven ones, a reading by hand among them, it is one that only one in ten exceeds. A logger on change tells only
+//! median of the last arrivals that told something newer, and the longest while there are few; of uneven ones, a reading by hand among them, it is one that only one in ten exceeds. A logger on change tells only
 //! what has moved: it has no one interval and is quiet for longer again and again without anything being wrong. It is known by its readings, and is
 //! given [`habit::SAYS_SOMETHING`] where its intervals are uneven, and five of its signs of life once two have come alike. When pauses of an uneven
 //! sender have been learned, half as much again as the longest of them is the limit. A sender with a steady interval that is cut off several times

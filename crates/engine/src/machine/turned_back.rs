@@ -1,6 +1,6 @@
-//! The clock of the chocolate was ahead, and has been set right.
+//! The clock of the chocolate has been set back.
 //!
-//! What was measured by it meanwhile has been watched by the wrong times, which are still to come. The watch goes on from the right time with what it
+//! What was measured by it before has been watched by times that are still to come. The watch goes on from the time that it shows now, with what it
 //! knows of the charge: its phase, its batch, its tests. What it looks back for begins anew, and what was open is over.
 
 use model::Timestamp;

@@ -5,12 +5,10 @@ use serde::{Deserialize, Serialize};
 
 use super::AHEAD;
 use crate::bounded::remember;
+use crate::findings::clock_off::{RUNNING, STEADY_WITHIN};
 
-/// So many messages in a row ...
-pub(super) const STEADY_MESSAGES: usize = 5;
-/// ... whose offset lies within this make a clock that is steadily wrong ...
-const STEADY_WITHIN: Span = Span::from_secs(10);
-/// ... once it has not gone as before for so long (start value): a logger that starts shows any time for half a minute.
+/// A clock that is steadily wrong, as `clock-off` has it, is believed once it has not gone as before for so long (start value): a logger that starts
+/// shows any time for half a minute.
 const WRONG_FOR: Span = Span::from_mins(5);
 /// No clock that was ever set is off by more; no logger brings readings that are older.
 const A_YEAR: Span = Span::from_hours(366 * 24);
@@ -33,7 +31,7 @@ impl Clock {
             Some((last, _)) if *last == at => return,
             Some((last, came)) if *came == arrived => *last = at.max(*last),
             Some(_) | None => {
-                let _forgotten = remember(&mut self.messages, (at, arrived), STEADY_MESSAGES);
+                let _forgotten = remember(&mut self.messages, (at, arrived), RUNNING);
             }
         }
         let is_usual = self.is_usual(at, arrived);
@@ -59,7 +57,7 @@ impl Clock {
     }
 
     /// Does it show an earlier time than it did: less wrong, or so for long?
-    pub(super) fn has_stepped_back(&self, at: Timestamp, arrived: Timestamp) -> bool {
+    pub(super) fn is_set_back(&self, at: Timestamp, arrived: Timestamp) -> bool {
         let is_less_wrong = self.off().is_some_and(|off| abs(at - arrived) < abs(off));
         self.is_live() && (is_less_wrong || self.is_unusual_for_long(arrived))
     }
@@ -85,7 +83,7 @@ impl Clock {
         let ((first, came_first), (last, came_last)) =
             (self.messages[0], self.messages[self.messages.len() - 1]);
         let as_quick = abs(last - first) <= (came_last - came_first) * 2;
-        self.messages.len() == STEADY_MESSAGES && high - low <= STEADY_WITHIN && as_quick
+        self.messages.len() == RUNNING && high - low <= STEADY_WITHIN && as_quick
     }
 
     /// What it shows when something arrives at `arrived`.

@@ -103,7 +103,7 @@ impl MachineDay {
                 .iter()
                 .map(|finding| finding.kind)
                 // What has stood for weeks is no less worth a word for it.
-                .filter(|kind| !crate::stands::is_over_batches(*kind))
+                .filter(|kind| !kind.outlives_batch())
                 .collect();
             for kind in kinds {
                 *self.seen_before.entry(kind).or_default() += 1;

@@ -208,9 +208,7 @@ impl<'d> Seen<'d> {
 
     /// A finding of this batch, or one that stood when it began.
     pub(crate) fn found_sign(&self, finding: &Finding) -> Sign {
-        if crate::stands::is_over_batches(finding.kind)
-            && finding.batch.as_ref() != Some(&self.record.batch.id)
-        {
+        if finding.kind.outlives_batch() && finding.batch.as_ref() != Some(&self.record.batch.id) {
             Sign::Stood(finding.kind)
         } else {
             Sign::Found(finding.kind)
