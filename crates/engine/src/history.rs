@@ -8,6 +8,7 @@
 
 mod look_back;
 mod pieces;
+mod recent;
 
 use std::collections::{VecDeque, vec_deque};
 use std::ops::Range;
@@ -15,7 +16,8 @@ use std::ops::Range;
 use frames::{PackedTicks, Tick};
 use model::{Span, Timestamp};
 
-use self::look_back::{Extremes, Mean, Sums};
+use self::look_back::{Extremes, Mean, Sums, last};
+use self::recent::Recent;
 
 /// A week at a tick every five seconds, a day and a half at one a second (wheels and bowls). A batch that lasts longer is measured over
 /// so much of its end.
@@ -42,6 +44,8 @@ pub(crate) struct History {
     /// The ticks of the open pieces, and those that are not packed yet.
     ticks: VecDeque<Tick>,
     unpacked: usize,
+    /// Sums over the newest minutes.
+    recent: Recent,
     /// What was before has been forgotten.
     kept_from: Option<Timestamp>,
     /// How many ticks are kept.
@@ -75,6 +79,7 @@ impl History {
             self.ticks.reserve_exact(PIECE);
         }
         self.ticks.push_back(tick);
+        self.recent.push(&tick);
         self.unpacked += 1;
         self.len += 1;
         if self.unpacked >= PIECE {
@@ -117,6 +122,7 @@ impl History {
         let cut = self.ticks.partition_point(|tick| tick.at < keep_from);
         self.ticks.drain(..cut);
         self.unpacked = self.unpacked.min(self.ticks.len());
+        self.recent.forget_before(keep_from);
         self.kept_from = self.kept_from.max(Some(keep_from));
         self.count();
     }
@@ -137,10 +143,18 @@ impl History {
 
     /// The ticks from `from` on laid open: for who looks at them again and again, and at none before.
     pub(crate) fn laid_open(&self, from: Timestamp) -> History {
-        let ticks: VecDeque<Tick> = self.between(from, Timestamp::from_millis(i64::MAX)).collect();
+        let (packed, open) =
+            (self.packed_between(from, Timestamp::from_millis(i64::MAX)), self.open_from(from));
+        let lengths = self.pieces.range(packed.clone()).map(PackedTicks::len).sum::<usize>();
+        let mut ticks = VecDeque::with_capacity(lengths + self.ticks.len() - open);
+        for piece in self.pieces.range(packed) {
+            ticks.extend(self.unpack(piece).skip_while(|tick| tick.at < from));
+        }
+        ticks.extend(self.ticks.range(open..).copied());
         History {
             len: ticks.len(),
             unpacked: ticks.len(),
+            recent: Recent::of(ticks.iter()),
             kept_from: Some(from),
             ticks,
             ..History::default()
@@ -239,8 +253,29 @@ impl History {
     /// Mean chocolate of the last `back`, °C.
     #[inline]
     pub(crate) fn mean_over(&self, now: Timestamp, back: Span) -> Option<f64> {
+        let (from, to) = last(now, back);
+        if let Some(window) = self.recent.window(from, to) {
+            return window.map(|window| window.mean());
+        }
         let Mean { n, sum } = self.look_back(now, back, Mean::default());
         (n > 0).then(|| sum / n as f64)
+    }
+
+    /// Mean chocolate from `from` on and before `to`, with the first and the last moment of which it is known.
+    pub(crate) fn mean_and_ends(
+        &self,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Option<(f64, Timestamp, Timestamp)> {
+        if let Some(window) = self.recent.window(from, to) {
+            return window.map(|window| (window.mean(), window.first, window.last));
+        }
+        let mut ends = None;
+        let known = self.chocolate(from, to).inspect(|&(at, _)| {
+            ends = Some((ends.map_or(at, |(first, _)| first), at));
+        });
+        let mean = mean(known.map(|(_, value)| value))?;
+        ends.map(|(first, last)| (mean, first, last))
     }
 
     /// Straight line through the chocolate of the last `back`. `None` with fewer than three ticks or when they span
@@ -251,11 +286,19 @@ impl History {
 
     /// [`History::line`] with at least `fewest` ticks.
     pub(crate) fn line_through(&self, now: Timestamp, back: Span, fewest: usize) -> Option<Line> {
+        let lasts_enough = |spans: Span| back.as_millis() <= spans.as_millis() * 2;
+        let (from, to) = last(now, back);
+        if let Some(window) = self.recent.window(from, to) {
+            let window =
+                window.filter(|window| fewest <= window.n && lasts_enough(window.last - window.first))?;
+            let (slope, mean, spans) = (window.slope(now), window.mean(), window.last - window.first);
+            return Some(Line { slope, mean, n: window.n, spans });
+        }
         let sums =
             Sums { now, n: 0, sum_t: 0.0, sum_y: 0.0, sum_tt: 0.0, sum_ty: 0.0, last: None, first: now };
         let Sums { n, sum_t, sum_y, sum_tt, sum_ty, first, last, .. } = self.look_back(now, back, sums);
         let spans = last? - first;
-        if n < fewest || spans.as_millis() * 2 < back.as_millis() {
+        if n < fewest || !lasts_enough(spans) {
             return None;
         }
         let count = n as f64;

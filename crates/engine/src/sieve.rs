@@ -113,6 +113,13 @@ impl Sieve {
         Some((verdict, (!self.probe_stuck.is_open()).then_some(value)))
     }
 
+    /// The same for a good reading that cannot be judged to be stuck.
+    #[inline]
+    pub(crate) fn look_on(&mut self, at: Timestamp, value: f64, history: &History, longest_gap: Span) {
+        self.look_whether_quiet(at, history);
+        let _run_goes_on = self.probe_stuck.goes_on(at, value, self.quiet, longest_gap);
+    }
+
     /// Is the chocolate holding? Looked at once a minute: a slope over three or more does not change faster.
     #[inline]
     fn look_whether_quiet(&mut self, at: Timestamp, history: &History) {

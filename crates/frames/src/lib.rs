@@ -17,5 +17,5 @@ mod tidy;
 
 pub use crate::packed::PackedTicks;
 pub use crate::rows::{ABSENT, Rows};
-pub use crate::tick::{Tick, Ticker};
+pub use crate::tick::{OpenTick, Tick, Ticker};
 pub use crate::tidy::{FrameError, ReadingHeap, TidyReadings, tidy_frame};

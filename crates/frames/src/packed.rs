@@ -196,9 +196,15 @@ fn take_column(
         }
         _ => return None,
     };
-    let is_known = |(nth, _): &(usize, &mut Tick)| thousandths.known[nth / 32] >> (nth % 32) & 1 == 1;
-    let known = ticks.iter_mut().enumerate().filter(is_known).map(|(_, tick)| tick);
-    known.zip(&thousandths.values).for_each(|(tick, value)| tick.set_column(place, from_thousandths(*value)));
+    if thousandths.values.len() == len {
+        let known = ticks.iter_mut().zip(&thousandths.values);
+        known.for_each(|(tick, value)| tick.set_column(place, from_thousandths(*value)));
+    } else if !thousandths.values.is_empty() {
+        let is_known = |(nth, _): &(usize, &mut Tick)| thousandths.known[nth / 32] >> (nth % 32) & 1 == 1;
+        let known =
+            ticks.iter_mut().enumerate().filter(is_known).map(|(_, tick)| tick).zip(&thousandths.values);
+        known.for_each(|(tick, value)| tick.set_column(place, from_thousandths(*value)));
+    }
     Some(Some(thousandths))
 }
 
@@ -233,21 +239,30 @@ fn up_from(from: i32, way: u32) -> i32 {
 
 /// A column in thousandths, if every value comes back from there to the last bit.
 fn in_thousandths(values: &[f32]) -> Option<Thousandths> {
-    let mut thousandths =
-        Thousandths { values: Vec::with_capacity(values.len()), known: vec![0; values.len().div_ceil(32)] };
-    for (place, value) in values.iter().enumerate() {
-        if value.to_bits() != f32::NAN.to_bits() {
-            let nearest = f64::from(*value) * THOUSANDTHS + 0.5_f64.copysign(f64::from(*value));
-            // What does not fit into a number does not come back.
-            let nearest = nearest as i32;
-            if from_thousandths(nearest).to_bits() != value.to_bits() {
-                return None;
-            }
-            thousandths.values.push(nearest);
-            thousandths.known[place / 32] |= 1 << (place % 32);
-        }
+    let is_unknown = |value: &f32| value.to_bits() == f32::NAN.to_bits();
+    // What does not fit into a number does not come back; one that nobody knows is nothing.
+    let nearest =
+        |value: &f32| (f64::from(*value) * THOUSANDTHS + 0.5_f64.copysign(f64::from(*value))) as i32;
+    let numbers: Vec<i32> = values.iter().map(nearest).collect();
+    let comes_back = |(value, number): (&f32, &i32)| from_thousandths(*number).to_bits() == value.to_bits();
+    let unknown = values.iter().filter(|value| is_unknown(value)).count();
+    // Whole columns at once, without a look at one by one.
+    if values.iter().zip(&numbers).filter(|pair| comes_back(*pair)).count() + unknown < values.len() {
+        return None;
     }
-    Some(thousandths)
+    let mut known = vec![u32::MAX; values.len().div_ceil(32)];
+    if let (Some(last), rest @ 1..) = (known.last_mut(), values.len() % 32) {
+        *last >>= 32 - rest;
+    }
+    if unknown == 0 {
+        return Some(Thousandths { values: numbers, known });
+    }
+    let is_known = |place: &usize| !is_unknown(&values[*place]);
+    (0..values.len())
+        .filter(|place| !is_known(place))
+        .for_each(|place| known[place / 32] &= !(1 << (place % 32)));
+    let values = (0..values.len()).filter(is_known).map(|place| numbers[place]).collect();
+    Some(Thousandths { values, known })
 }
 
 fn from_thousandths(thousandths: i32) -> f32 {

@@ -79,6 +79,21 @@ impl Tick {
         let value = self.others[channel.index()];
         value.is_finite().then_some(f64::from(value))
     }
+}
+
+/// A tick that is being filled. Sums are those of the distances from its first chocolate reading: they stay small, and each is an addition.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OpenTick {
+    tick: Tick,
+    first: f64,
+    sum: f64,
+    squares: f64,
+}
+
+impl OpenTick {
+    fn empty(at: Timestamp, carried: [f32; Channel::ALL.len()]) -> OpenTick {
+        OpenTick { tick: Tick::empty(at, carried), first: 0.0, sum: 0.0, squares: 0.0 }
+    }
 
     /// Takes a good reading of its step; of all channels but the chocolate the last one counts.
     #[inline]
@@ -90,22 +105,35 @@ impl Tick {
             | Channel::Humidity
             | Channel::Setpoint
             | Channel::Stirrer
-            | Channel::Motor => self.others[channel.index()] = value as f32,
+            | Channel::Motor => self.tick.others[channel.index()] = value as f32,
         }
     }
 
     #[inline]
     fn insert_chocolate(&mut self, value: f64) {
-        if self.n == 0 {
-            (self.mean, self.m2, self.low, self.high) = (0.0, 0.0, f32::INFINITY, f32::NEG_INFINITY);
+        let tick = &mut self.tick;
+        if tick.n == 0 {
+            self.first = value;
+            (tick.low, tick.high) = (f32::INFINITY, f32::NEG_INFINITY);
         }
-        self.n = self.n.saturating_add(1);
-        let before = value - f64::from(self.mean);
-        let mean = f64::from(self.mean) + before / f64::from(self.n);
-        self.mean = mean as f32;
-        self.m2 += (before * (value - mean)) as f32;
-        self.low = self.low.min(value as f32);
-        self.high = self.high.max(value as f32);
+        // More than anybody measures in a second: what comes behind them says nothing new.
+        let Some(n) = tick.n.checked_add(1) else { return };
+        let distance = value - self.first;
+        tick.n = n;
+        self.sum += distance;
+        self.squares += distance * distance;
+        tick.low = tick.low.min(value as f32);
+        tick.high = tick.high.max(value as f32);
+    }
+
+    fn close(self) -> Tick {
+        let OpenTick { mut tick, first, sum, squares } = self;
+        if tick.n > 0 {
+            let n = f64::from(tick.n);
+            tick.mean = (first + sum / n) as f32;
+            tick.m2 = (squares - sum * sum / n).max(0.0) as f32;
+        }
+        tick
     }
 }
 
@@ -113,7 +141,7 @@ impl Tick {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Ticker {
     step: Span,
-    open: Option<Tick>,
+    open: Option<OpenTick>,
 }
 
 impl Ticker {
@@ -137,23 +165,23 @@ impl Ticker {
 
     /// The tick of a moment that is not before the last one, to be filled, and the one that it closes.
     #[inline]
-    pub fn turn(&mut self, at: Timestamp) -> (Option<Tick>, &mut Tick) {
+    pub fn turn(&mut self, at: Timestamp) -> (Option<Tick>, &mut OpenTick) {
         let closed = self.close_before(at);
         let step = self.step;
         let carried = closed.as_ref().map_or([f32::NAN; Channel::ALL.len()], carried_on);
-        (closed, self.open.get_or_insert_with(|| Tick::empty(at.floor(step), carried)))
+        (closed, self.open.get_or_insert_with(|| OpenTick::empty(at.floor(step), carried)))
     }
 
     /// Hands out the open tick if its step is over at `now`.
     #[inline]
     fn close_before(&mut self, now: Timestamp) -> Option<Tick> {
         let step = self.step;
-        self.open.take_if(|tick| tick.at + step <= now)
+        self.open.take_if(|open| open.tick.at + step <= now).map(OpenTick::close)
     }
 
     /// Hands out the open tick, however young it is. What is carried on is forgotten, so only for the end of a stream.
     pub fn finish(&mut self) -> Option<Tick> {
-        self.open.take()
+        self.open.take().map(OpenTick::close)
     }
 }
 

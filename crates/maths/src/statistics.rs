@@ -24,6 +24,7 @@ pub mod series;
 pub use distributions::{chi_squared_quantile, normal_below, normal_quantile, student_quantile};
 pub use line::{Line, straight_line};
 pub use moments::Moments;
+pub(crate) use order::quantile_of_sorted;
 pub use order::{MAD_TO_SIGMA, mad, median, quantile};
 pub use rank_sum::{RankSum, rank_sum};
 pub use series::{

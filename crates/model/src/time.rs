@@ -157,7 +157,8 @@ impl Sub for Timestamp {
     type Output = Span;
     #[inline]
     fn sub(self, earlier: Timestamp) -> Span {
-        Span(self.0 - earlier.0)
+        // Never goes round: both lie in the years 1 to 9999.
+        Span(self.0.wrapping_sub(earlier.0))
     }
 }
 

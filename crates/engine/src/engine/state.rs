@@ -15,7 +15,7 @@ use crate::machine::MachineWatch;
 use crate::plant_watch::PlantWatch;
 
 /// Counted up when the saved state changes its shape; another version is refused and the watch starts from what follows.
-const STATE_VERSION: u32 = 16;
+const STATE_VERSION: u32 = 17;
 
 /// A piece of a machine's past.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -95,7 +95,10 @@ impl Pace {
     pub(crate) fn gap(&mut self, at: Timestamp) -> bool {
         let Some(interval) = self.last.replace(at).map(|last| at - last) else { return false };
         let gap = interval > SHORTEST_GAP && interval > self.longest();
-        remember(&mut self.intervals, interval, REMEMBERED);
+        // Of one that reports evenly nothing new is to be remembered.
+        if self.intervals.len() < REMEMBERED || self.intervals.iter().any(|known| *known != interval) {
+            remember(&mut self.intervals, interval, REMEMBERED);
+        }
         gap
     }
 

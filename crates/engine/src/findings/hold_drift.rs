@@ -13,7 +13,7 @@ use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use super::{Moment, Report, Verdict, number};
-use crate::history::{extremes, mean};
+use crate::history::extremes;
 use crate::measures::SETTLED;
 
 const MOVED: f64 = 0.3;
@@ -163,15 +163,10 @@ impl HoldDrift {
 
 /// Mean chocolate between two moments; `None` if there was hardly anything.
 fn mean_between(m: &Moment<'_>, from: Timestamp, to: Timestamp) -> Option<f64> {
-    let mut ends = None;
-    let known = m.history.chocolate(from, to).inspect(|&(at, _)| {
-        ends = Some((ends.map_or(at, |(first, _)| first), at));
-    });
-    let mean = mean(known.map(|(_, value)| value));
-    let (first, last) = ends?;
+    let (mean, first, last) = m.history.mean_and_ends(from, to)?;
     // A reading speaks for as long as there usually is to the next.
     let seen = last - first + m.spacing;
-    mean.filter(|_| seen.as_millis() * 2 >= (to - from).as_millis())
+    (seen.as_millis() * 2 >= (to - from).as_millis()).then_some(mean)
 }
 
 #[cfg(test)]

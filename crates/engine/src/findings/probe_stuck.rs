@@ -81,17 +81,30 @@ impl ProbeStuck {
         history: &History,
         longest_gap: Span,
     ) -> Verdict {
-        match self.run {
-            Some(run) if run.value == value && at - run.last <= longest_gap => {
+        if self.goes_on(at, value, quiet, longest_gap) {
+            self.judge(at, value, history)
+        } else if std::mem::take(&mut self.open) {
+            Verdict::Over(at)
+        } else {
+            Verdict::Quiet
+        }
+    }
+
+    /// Takes a possible reading that cannot be judged to be stuck. Does the run go on with it?
+    #[inline]
+    pub(crate) fn goes_on(&mut self, at: Timestamp, value: f64, quiet: bool, longest_gap: Span) -> bool {
+        let without_gap = self.run.filter(|run| at - run.last <= longest_gap);
+        match without_gap {
+            Some(run) if run.value == value => {
                 self.run = Some(Run { last: at, ..run });
-                self.judge(at, run.from, value, history)
+                true
             }
             ended => {
                 self.run = Some(Run { from: at, last: at, value });
-                if let Some(run) = ended.filter(|run| !self.open && at - run.last <= longest_gap) {
+                if let Some(run) = ended.filter(|_| !self.open) {
                     self.learn(run, at, quiet);
                 }
-                if std::mem::take(&mut self.open) { Verdict::Over(at) } else { Verdict::Quiet }
+                false
             }
         }
     }
@@ -112,7 +125,8 @@ impl ProbeStuck {
             && self.quiet_in_short_runs.as_secs_f64() >= NORMALLY * self.quiet.as_secs_f64()
     }
 
-    fn judge(&mut self, at: Timestamp, from: Timestamp, value: f64, history: &History) -> Verdict {
+    fn judge(&mut self, at: Timestamp, value: f64, history: &History) -> Verdict {
+        let from = self.run.map_or(at, |run| run.from);
         if self.open || at - from < FOR {
             return Verdict::Quiet;
         }

@@ -29,7 +29,7 @@ impl History {
 }
 
 /// The last `back` before `now`, `now` included.
-fn last(now: Timestamp, back: Span) -> (Timestamp, Timestamp) {
+pub(super) fn last(now: Timestamp, back: Span) -> (Timestamp, Timestamp) {
     let instant = Span::from_millis(1);
     (now - back + instant, now + instant)
 }

@@ -6,7 +6,7 @@ use frames::{PackedTicks, Tick};
 use model::Timestamp;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use super::{History, OPEN};
+use super::{History, OPEN, Recent};
 
 /// What stands in the saved state.
 #[derive(Serialize, Deserialize)]
@@ -34,6 +34,7 @@ impl<'de> Deserialize<'de> for History {
             first_piece,
             unpacked: unpacked.len(),
             len: unpacked.len(),
+            recent: Recent::of(unpacked.iter()),
             ticks: unpacked.into(),
             kept_from,
             awaited: pieces,
@@ -65,6 +66,7 @@ impl History {
         self.awaited = 0;
         self.pieces = pieces.into();
         self.open_again();
+        self.recent = Recent::of(self.ticks.iter());
         self.count();
     }
 
@@ -149,7 +151,9 @@ mod tests {
                 let young = |tick: &&Tick| tick.at <= to && to - tick.at < back;
                 let newest: Vec<f64> = plain.iter().rev().filter(young).filter_map(Tick::chocolate).collect();
                 let lowest = newest.iter().copied().min_by(f64::total_cmp);
-                prop_assert_eq!(history.mean_over(to, back), mean(newest.iter().copied()));
+                let (found, plainly) = (history.mean_over(to, back), mean(newest.iter().copied()));
+                prop_assert_eq!(found.is_some(), plainly.is_some());
+                prop_assert!(found.zip(plainly).is_none_or(|(a, b)| (a - b).abs() < 1e-6), "{found:?} {plainly:?}");
                 prop_assert_eq!(history.extremes(to, back).map(|(low, _)| low), lowest);
                 let line = history.line_through(to, back, 1);
                 prop_assert!(line.is_none_or(|line| line.n == newest.len()), "{line:?}");

@@ -131,7 +131,7 @@ impl MachineWatch {
     fn look_at(&mut self, rows: &Rows, row: usize, limit: Span) {
         if let Some(value) = rows.value(row, Channel::Chocolate) {
             let at = rows.at(row);
-            let _nothing_to_tell = self.sieve.look(at, Some(value), &self.history, limit);
+            self.sieve.look_on(at, value, &self.history, limit);
             self.pace.note_reading(at, value);
         }
     }

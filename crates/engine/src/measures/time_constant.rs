@@ -24,8 +24,9 @@ const TOLD_WITHIN: Span = Span::from_mins(6);
 const PAUSE: Span = Span::from_mins(15);
 /// ... where it is told so often besides.
 const TOLD_BESIDES: usize = 6;
-/// Points that a curve is fitted to, and readings of its jacket.
-const MOST_FITTED: usize = 150;
+/// Points that a curve is fitted to, and readings of its jacket; more where the turn of a wall that nobody measures has to be found among them.
+const MOST_FITTED: usize = 100;
+const MOST_FITTED_ALONE: usize = 150;
 /// Two lags are believed where the readings scatter about them by no more than this share of what they do about one.
 const TWO_LAGS: f64 = 0.97;
 /// Nobody cools chocolate with less, °C.
@@ -49,8 +50,8 @@ pub(crate) fn time_constant(
     let until = warm.last().map(|last| last.0).filter(|last| from <= *last)?;
     let seconds = |at: Timestamp| (at - from).as_secs_f64();
     // Means of neighbours: they scatter less than the readings themselves, and a fit takes as long as it has points.
-    let thinned = |points: &[(Timestamp, f64)]| -> (Vec<f64>, Vec<f64>) {
-        let neighbours = points.chunks(points.len().div_ceil(MOST_FITTED).max(1));
+    let thinned = |points: &[(Timestamp, f64)], most: usize| -> (Vec<f64>, Vec<f64>) {
+        let neighbours = points.chunks(points.len().div_ceil(most).max(1));
         let middle = |of: &[(Timestamp, f64)]| {
             let (sum_s, sum) =
                 of.iter().fold((0.0, 0.0), |(s, c), &(at, value)| (s + seconds(at), c + value));
@@ -66,13 +67,13 @@ pub(crate) fn time_constant(
     let jacket = since(from - SLOWEST_PROBE).or_else(|| since(from));
     let (tau_s, against) = match jacket {
         Some(jacket) => {
-            let (x, y) = thinned(&warm[warm.partition_point(|(at, _)| *at < from)..]);
+            let (x, y) = thinned(&warm[warm.partition_point(|(at, _)| *at < from)..], MOST_FITTED);
             let (jacket_x, jacket_y): (Vec<_>, Vec<_>) =
                 jacket.into_iter().map(|(at, value)| (seconds(at), value)).unzip();
             (behind_jacket(&x, &y, &jacket_x, &jacket_y)?, TauAgainst::Jacket)
         }
         None => {
-            let (x, y) = thinned(&warm);
+            let (x, y) = thinned(&warm, MOST_FITTED_ALONE);
             (behind_wall(&x, &y)?, TauAgainst::FittedAsymptote)
         }
     };

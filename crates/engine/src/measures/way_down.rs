@@ -112,28 +112,37 @@ impl WayDown {
     }
 
     fn steepest_of(&self, window: Span, places: &[usize]) -> Option<Steepest> {
+        let mut looked_from = [0; 4];
         let beyond = |&place: &usize| {
-            Some(Steepest { window, place, beyond: self.falls(place, window)?.beyond_usual() })
+            let falls = self.falls(place, window, &mut looked_from)?;
+            Some(Steepest { window, place, beyond: falls.beyond_usual() })
         };
         places.iter().filter_map(beyond).max_by(|a, b| a.beyond.total_cmp(&b.beyond))
     }
 
-    /// The falls about a level; `None` while the window behind it is not over.
-    fn falls(&self, place: usize, window: Span) -> Option<Falls> {
+    /// The falls about a level; `None` while the window behind it is not over. `looked_from`: as in [`WayDown::level_at`].
+    fn falls(&self, place: usize, window: Span, looked_from: &mut [usize; 4]) -> Option<Falls> {
         let (from, _) = *self.levels.first()?;
         let (at, level) = self.levels[place];
-        let later = self.level_at(at + window)?;
-        let before = (self.level_at(at - window)? - level).max(0.0);
-        let after = later - self.level_at(at + window * 2).or(self.levels.last().map(|last| last.1))?;
-        let sooner = self.level_at(at - window * 2)? - self.level_at(at - window)?;
+        let [long_before, just_before, just_after, long_after] = looked_from;
+        let later = self.level_at(at + window, just_after)?;
+        let earlier = self.level_at(at - window, just_before)?;
+        let before = (earlier - level).max(0.0);
+        let end = self.level_at(at + window * 2, long_after).or(self.levels.last().map(|last| last.1))?;
+        let after = later - end;
+        let sooner = self.level_at(at - window * 2, long_before)? - earlier;
         let is_even = at - from >= window * 2 && before - sooner <= GROWS_C.max(GROWS * before);
         // A long window that begins with the cooling holds all its gathering of way.
         (is_even || window == WINDOWS[0]).then_some(Falls { fall: level - later, before, after, is_even })
     }
 
-    /// The level at a moment, straight between two readings; before the first of them it is that one.
-    fn level_at(&self, at: Timestamp) -> Option<f64> {
-        let place = self.levels.partition_point(|level| level.0 < at);
+    /// The level at a moment, straight between two readings; before the first of them it is that one. It is looked for from a place on at which levels
+    /// are not behind `at` yet: who asks for later and later moments goes through them once.
+    fn level_at(&self, at: Timestamp, looked_from: &mut usize) -> Option<f64> {
+        while self.levels.get(*looked_from).is_some_and(|level| level.0 < at) {
+            *looked_from += 1;
+        }
+        let place = *looked_from;
         let (behind, level) = *self.levels.get(place)?;
         let Some(&(before, earlier)) = place.checked_sub(1).and_then(|place| self.levels.get(place)) else {
             return Some(level);
@@ -152,7 +161,7 @@ impl WayDown {
         let Steepest { window, place, beyond } =
             self.steepest.filter(|steepest| steepest.beyond >= self.least(steepest.window))?;
         let (at, level) = self.levels[place];
-        let falls = self.falls(place, window)?;
+        let falls = self.falls(place, window, &mut [0; 4])?;
         if !falls.is_even {
             return Some(Dip { from: at, depth: falls.fall - falls.before.max(falls.after) });
         }
@@ -169,8 +178,8 @@ impl WayDown {
         level: f64,
         window: Span,
     ) -> Option<impl Fn(Timestamp) -> f64 + use<>> {
-        let before = self.level_at(at - window)?;
-        let (fall, sooner) = ((before - level).max(0.0), self.level_at(at - window * 2)? - before);
+        let before = self.level_at(at - window, &mut 0)?;
+        let (fall, sooner) = ((before - level).max(0.0), self.level_at(at - window * 2, &mut 0)? - before);
         let share = if 0.0 < sooner { (fall / sooner).clamp(EASES_MOST, 1.0) } else { 1.0 };
         Some(move |t: Timestamp| {
             let windows = (t - at).as_secs_f64() / window.as_secs_f64();

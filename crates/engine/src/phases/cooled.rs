@@ -19,8 +19,10 @@ use crate::jacket;
 const HELD: [Span; 4] = [Span::from_mins(30), Span::from_mins(20), Span::from_mins(12), Span::from_mins(8)];
 /// The fall is fitted until it has gone this far, °C: further on seed or a person may have joined in.
 const FALLEN: f64 = 2.0;
-/// Fewer points than this do not carry three parameters.
+/// Fewer points than this do not carry three parameters ...
 const FEWEST: usize = 20;
+/// ... and more than this show no more: of neighbours their mean is taken.
+const MOST: usize = 160;
 /// Lags of the wall and the probe that are tried, minutes (bare probes 10–40 s, in a well 60–180 s, from memory; walls add to that).
 const LAGS_MIN: [f64; 6] = [0.0, 0.5, 1.0, 2.0, 4.0, 8.0];
 /// A hold leans where its course fits so many times better than a level one (start value, from made-up days).
@@ -88,7 +90,21 @@ impl Beside {
                 break;
             }
         }
-        (beside.at.len() >= FEWEST).then_some(beside)
+        (beside.at.len() >= FEWEST).then(|| beside.thinned())
+    }
+
+    fn thinned(self) -> Beside {
+        let together = self.at.len().div_ceil(MOST).max(1);
+        let means = |values: &[f64]| -> Vec<f64> {
+            values.chunks(together).map(|of| of.iter().sum::<f64>() / of.len() as f64).collect()
+        };
+        let middle = |of: &[Timestamp]| of[0] + (of[of.len() - 1] - of[0]) / 2;
+        Beside {
+            falls: self.falls,
+            at: self.at.chunks(together).map(middle).collect(),
+            celsius: means(&self.celsius),
+            jacket: means(&self.jacket),
+        }
     }
 
     /// `[1, ∫(jacket − T) dt, t]`, °C·min and minutes since the first; the jacket as a wall feels it that follows with this lag.

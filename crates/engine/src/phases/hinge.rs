@@ -16,9 +16,71 @@ pub(super) fn hinge(points: Vec<(f64, f64)>, tilted: bool) -> Option<f64> {
     if points.len() < FEWEST_POINTS {
         return None;
     }
-    let candidates = &points[2..points.len() - 4];
-    let fits = candidates.iter().filter_map(|&(t0, _)| Hinge::at(points, t0, tilted));
-    fits.min_by(|a, b| a.misfit.total_cmp(&b.misfit)).map(|best| best.leaves())
+    let (all, mut behind) = (All::of(points), Behind::default());
+    let mut best: Option<Hinge> = None;
+    for place in (2..points.len() - 1).rev() {
+        let (t0, (t, y)) = (points[place].0, points[place + 1]);
+        behind.step_back(t - t0, y);
+        if place < points.len() - 4
+            && let Some(hinge) = Hinge::at(&all, &behind, t0, tilted)
+            && best.as_ref().is_none_or(|best| hinge.misfit <= best.misfit)
+        {
+            best = Some(hinge);
+        }
+    }
+    best.map(|best| best.leaves())
+}
+
+/// Sums over all points.
+struct All {
+    n: f64,
+    t: f64,
+    tt: f64,
+    y: f64,
+    ty: f64,
+    yy: f64,
+    end: f64,
+}
+
+impl All {
+    fn of(points: &[(f64, f64)]) -> All {
+        let sum = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>();
+        All {
+            n: points.len() as f64,
+            t: sum(|p| p.0),
+            tt: sum(|p| p.0 * p.0),
+            y: sum(|p| p.1),
+            ty: sum(|p| p.0 * p.1),
+            yy: sum(|p| p.1 * p.1),
+            end: points.last().map_or(0.0, |p| p.0),
+        }
+    }
+}
+
+/// Sums over the points behind a `t₀`, by their distances `h` from it: those of its powers, and of `y` times them. Going back, they are only added to,
+/// so that nothing is lost in them.
+#[derive(Default)]
+struct Behind {
+    h: [f64; 5],
+    y: [f64; 3],
+}
+
+impl Behind {
+    /// The next `t₀` is earlier by `d`; the one before counts as a point with its `y`.
+    fn step_back(&mut self, d: f64, y: f64) {
+        let [n, h, hh, hhh, hhhh] = self.h;
+        let moved = [
+            n,
+            h + d * n,
+            hh + d * (2.0 * h + d * n),
+            hhh + d * (3.0 * hh + d * (3.0 * h + d * n)),
+            hhhh + d * (4.0 * hhh + d * (6.0 * hh + d * (4.0 * h + d * n))),
+        ];
+        let [y0, y1, y2] = self.y;
+        let of_the_one_before = [1.0, d, d * d, d * d * d, d * d * d * d];
+        self.h = std::array::from_fn(|power| moved[power] + of_the_one_before[power]);
+        self.y = [y0 + y, y1 + d * (y0 + y), y2 + d * (2.0 * y1 + d * (y0 + y))];
+    }
 }
 
 /// A hinge fitted at one `t₀`.
@@ -31,30 +93,24 @@ struct Hinge {
 
 impl Hinge {
     /// `None` if the points do not determine it or the move it finds does not go up.
-    fn at(points: &[(f64, f64)], t0: f64, tilted: bool) -> Option<Hinge> {
-        let basis = |t: f64| {
-            let h = (t - t0).max(0.0);
-            [1.0, h, h * h, if tilted { t } else { 0.0 }]
-        };
+    fn at(all: &All, behind: &Behind, t0: f64, tilted: bool) -> Option<Hinge> {
         let size = if tilted { 4 } else { 3 };
-        let mut normal = [[0.0; 5]; 4];
-        let mut squares = 0.0;
-        for &(t, y) in points {
-            let row = basis(t);
-            for i in 0..size {
-                for j in 0..size {
-                    normal[i][j] += row[i] * row[j];
-                }
-                normal[i][4] += row[i] * y;
-            }
-            squares += y * y;
-        }
+        // Of 1, h, h² and, where it is tilted, t, each times each and times y.
+        let [_, h, hh, hhh, hhhh] = behind.h;
+        let [_, hy, hhy] = behind.y;
+        let (th, thh) = (t0 * h + hh, t0 * hh + hhh);
+        let mut normal = [
+            [all.n, h, hh, all.t, all.y],
+            [h, hh, hhh, th, hy],
+            [hh, hhh, hhhh, thh, hhy],
+            [all.t, th, thh, all.tt, all.ty],
+        ];
         let right: [f64; 4] = std::array::from_fn(|i| normal[i][4]);
         let fitted = solve(&mut normal, size)?;
         let explained: f64 = (0..size).map(|i| fitted[i] * right[i]).sum();
-        let (slope, bend, end) = (fitted[1], fitted[2], points.last()?.0 - t0);
+        let (slope, bend, end) = (fitted[1], fitted[2], all.end - t0);
         let goes_up = slope * end + bend * end * end > 0.0 && slope > -0.02;
-        goes_up.then_some(Hinge { t0, slope, bend, misfit: squares - explained })
+        goes_up.then_some(Hinge { t0, slope, bend, misfit: all.yy - explained })
     }
 
     /// Where the move is [`LEFT`] away from the level: the first root of `b·h + c·h² = LEFT`.

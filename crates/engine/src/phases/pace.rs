@@ -77,7 +77,9 @@ impl Pace {
         let spacing = at - last;
         // What comes only when it moves has not moved while nothing came.
         let gap = !self.spacings.is_empty() && spacing > self.longest_gap() && self.on_change.is_none();
-        if remember(&mut self.spacings, spacing, REMEMBERED) != Some(spacing) {
+        // Of one that is read evenly nothing new is to be remembered.
+        let is_new = self.spacings.len() < REMEMBERED || self.spacings.iter().any(|known| *known != spacing);
+        if is_new && remember(&mut self.spacings, spacing, REMEMBERED) != Some(spacing) {
             let mut sorted = self.spacings.clone();
             sorted.sort_unstable();
             self.usual = sorted[sorted.len() / 2];

@@ -25,6 +25,13 @@ pub fn quantile(values: &[f64], share: f64) -> Option<f64> {
     Some(if between == 0.0 { low } else { low + between * (high - low) })
 }
 
+/// The same of values that are sorted and finite already; `None` without any, or unless `0 ≤ share ≤ 1`.
+pub(crate) fn quantile_of_sorted(ranked: &[f64], share: f64) -> Option<f64> {
+    let rank = (0.0..=1.0).contains(&share).then_some(share * ranked.len().checked_sub(1)? as f64)?;
+    let (low, high) = (*ranked.get(rank.floor() as usize)?, *ranked.get(rank.ceil() as usize)?);
+    Some(low + (rank - rank.floor()) * (high - low))
+}
+
 /// Median distance from the median, times [`MAD_TO_SIGMA`]: the standard deviation that a normal spread would have.
 /// Zero when more than half of the values are equal. `None` without values, or when one is not finite.
 pub fn mad(values: &[f64]) -> Option<f64> {
@@ -56,6 +63,9 @@ mod tests {
         ) {
             let (low, high) = (quantile(&values, a.min(b)).unwrap(), quantile(&values, a.max(b)).unwrap());
             prop_assert!(low <= high);
+            let mut ranked = values.clone();
+            ranked.sort_by(f64::total_cmp);
+            prop_assert_eq!(quantile_of_sorted(&ranked, a.min(b)), Some(low));
             prop_assert!(quantile(&values, 0.0).unwrap() <= low && high <= quantile(&values, 1.0).unwrap());
         }
 

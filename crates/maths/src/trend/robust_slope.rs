@@ -2,7 +2,7 @@
 
 use super::{MAX_VALUES, tie_correction};
 use crate::error::{MathsError, at_least, paired};
-use crate::statistics::{median, normal_quantile};
+use crate::statistics::{median, normal_quantile, quantile_of_sorted};
 
 /// A robust straight line.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,8 +41,8 @@ pub fn theil_sen(x: &[f64], y: &[f64], coverage: f64) -> Result<TheilSen, MathsE
     if slopes.is_empty() {
         return Err(MathsError::Constant);
     }
-    slopes.sort_by(f64::total_cmp);
-    let slope = median(&slopes).ok_or(MathsError::NotFinite)?;
+    slopes.sort_unstable_by(f64::total_cmp);
+    let slope = quantile_of_sorted(&slopes, 0.5).ok_or(MathsError::NotFinite)?;
     let middle = |values: &[f64]| median(values).ok_or(MathsError::NotFinite);
     let intercept = middle(y)? - slope * middle(x)?;
 
