@@ -14,7 +14,7 @@ use crate::rig::{Rig, durable, journal_file, message, publish};
 
 /// By alias 7, at 2023-11-14T22:13:20.900Z, 31.25; sequence number 2. With the birth below: the byte vectors of the decoder's
 /// own tests, the metric's name made `chocolate`.
-const DATA: &str = "08e8d795ffbc31121210071884d795ffbc31690000000000403f401802";
+pub(crate) const DATA: &str = "08e8d795ffbc31121210071884d795ffbc31690000000000403f401802";
 /// The node: `bdSeq` 0, sequence number 0.
 const NODE_BIRTH: &str = "08eaf2f5a8a02b12120a05626453657118eaf2f5a8a02b200458001800";
 /// The device: `chocolate`, alias 7, Double, 31.5 at 22:13:20; sequence number 1.
@@ -22,7 +22,7 @@ const BIRTH: &str = "0880d095ffbc31121f0a0963686f636f6c61746510071880d095ffbc312
 /// What is asked for: metric `Node Control/Rebirth`.
 const REBIRTH: &[u8] = b"Node Control/Rebirth";
 
-fn bytes(hex: &str) -> Vec<u8> {
+pub(crate) fn bytes(hex: &str) -> Vec<u8> {
     (0..hex.len()).step_by(2).map(|place| u8::from_str_radix(&hex[place..place + 2], 16).unwrap()).collect()
 }
 
