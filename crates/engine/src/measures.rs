@@ -115,7 +115,8 @@ impl Measured<'_> {
         around.windows(2).all(is_known)
     }
 
-    /// The chocolate between two moments, each tick averaged with its neighbours.
+    /// The chocolate between two moments, each tick averaged with its neighbours, and dated by their middle: where one is missing the others lean to one
+    /// side.
     fn levels(&self, from: Timestamp, to: Timestamp) -> Vec<(Timestamp, f64)> {
         self.levels_over(from, to, LEVEL_REACH)
     }
@@ -127,7 +128,10 @@ impl Measured<'_> {
             let (at, _) = ticks[i];
             let before = ticks[..i].iter().rev().take_while(|(t, _)| at - *t <= reach);
             let after = ticks[i..].iter().take_while(|(t, _)| *t - at <= reach);
-            mean(before.chain(after).map(|&(_, value)| value)).map(|level| (at, level))
+            let near = || before.clone().chain(after.clone());
+            let aside =
+                near().map(|&(t, _)| (t - at).as_millis()).sum::<i64>() / near().count().max(1) as i64;
+            mean(near().map(|&(_, value)| value)).map(|level| (at + Span::from_millis(aside), level))
         };
         (0..ticks.len()).filter_map(near).collect()
     }

@@ -128,6 +128,49 @@ fn a_bowl_that_waits_is_melting_from_where_its_rise_begins() {
     assert!((2.1..2.6).contains(&waited), "between the last reading at 20 °C and the next: {waited}");
 }
 
+/// Warmed evenly and not in bursts, out of half an hour at 20.5 °C, and nobody told of it: slowly at first.
+#[test]
+fn an_even_rise_begins_where_its_level_is_left() {
+    let mut engine = workshop();
+    let charge = |minute: f64| match minute - 30.0 {
+        m if m < 0.0 => 20.5,
+        m if m < 2.0 => 20.5 + 0.25 * m * m,
+        m => (19.5 + m).min(29.9),
+    };
+    for step in 0..60 * 12 {
+        let minute = f64::from(step) / 12.0;
+        let flicker = [0.02, -0.03, 0.01, 0.03, -0.01, -0.02, 0.0][step as usize % 7];
+        engine.apply(&reading(minute, charge(minute) + flicker));
+    }
+    let [batch] = engine.open_batches().try_into().expect("one batch");
+    let began = (batch.start - at(0.0)).as_mins_f64();
+    assert!((30.0..31.2).contains(&began), "{began}");
+}
+
+/// Ten minutes at 25 °C, five degrees below its range, and it is warmed again: it is the same charge. Filled with pieces of 21 °C it is another.
+#[test]
+fn a_bowl_that_was_cold_for_a_while_is_the_same_and_one_that_was_filled_is_not() {
+    for (coldest, batches) in [(25.0, 1), (21.0, 2)] {
+        let mut engine = workshop();
+        engine.apply(&filled(0.0, Method::PartialMelt));
+        let colder = 29.9 - coldest;
+        let charge = |minute: f64| match minute {
+            m if m < 10.0 => 20.0 + m,
+            m if m < 40.0 => 29.9,
+            m if m < 45.0 => 29.9 - colder * (m - 40.0) / 5.0,
+            m if m < 50.0 => coldest,
+            m if m < 55.0 => coldest + colder * (m - 50.0) / 5.0,
+            _ => 29.9,
+        };
+        for step in 0..90 * 6 {
+            let minute = 0.1 + f64::from(step) / 6.0;
+            engine.apply(&reading(minute, charge(minute)));
+        }
+        let ended = engine.take_changes().ended.len();
+        assert_eq!(ended + engine.open_batches().len(), batches, "{coldest}");
+    }
+}
+
 /// Chocolate that was melted elsewhere and poured in: nothing of it is missing either.
 #[test]
 fn a_charge_of_melted_chocolate_begins_the_record_where_it_was_poured_in() {

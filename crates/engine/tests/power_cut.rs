@@ -1,4 +1,4 @@
-//! The power fails in the soak, and the set-point goes on asking for a melt.
+//! A charge falls out of its soak: the power fails and the set-point goes on asking for a melt, or it is kept less warm, or switched off.
 
 use std::sync::Arc;
 
@@ -11,13 +11,19 @@ const PLANT: &str = "[plant]\nname = \"Tern Street works\"\ntime_zone = \"Europe
 
 /// What is found in a charge whose course this is, read twice a minute through a probe that flickers by a fifth of a degree; minutes.
 fn found(charge: impl Fn(f64) -> f64) -> Vec<(FindingKind, f64)> {
+    found_beside(charge, |_| Some(46.0))
+}
+
+/// The same beside what is asked for, if it is told.
+fn found_beside(charge: impl Fn(f64) -> f64, asked: impl Fn(f64) -> Option<f64>) -> Vec<(FindingKind, f64)> {
     let mut analyst = Analyst::new(Arc::new(plant::parse_plant(PLANT).expect("a plant")));
     let begun = Timestamp::from_millis(1_772_427_600_000);
     for second in (0..480 * 60).step_by(30) {
         let at = begun + Span::from_secs(second);
         let minute = second as f64 / 60.0;
         let flicker = [0.25, -0.15, 0.05, -0.25, 0.18, -0.05, 0.22, -0.22][(second / 30 * 5 % 8) as usize];
-        for (channel, value) in [(Channel::Chocolate, charge(minute) + flicker), (Channel::Setpoint, 46.0)] {
+        let asked = asked(minute).map(|asked| (Channel::Setpoint, asked));
+        for (channel, value) in std::iter::once((Channel::Chocolate, charge(minute) + flicker)).chain(asked) {
             let machine = "alder".parse().expect("an id");
             let content = Content::Reading(Reading { machine, channel, at, value: Some(value) });
             analyst.push(&Arrival { arrived: at, retained: false, content });
@@ -56,4 +62,43 @@ fn cold_pieces_in_a_soak_are_none_of_that() {
         m => (12.0 - 0.13 * (m - 125.0)).max(0.0),
     };
     assert_eq!(found(|minute| 46.0 - pieces(minute)), []);
+}
+
+/// For the night it is kept at 41.5 °C, two degrees below its soak, and brought up again in the morning.
+#[test]
+fn a_night_at_less_heat_is_no_slow_cooling() {
+    let asked = |minute: f64| if (60.0..420.0).contains(&minute) { 41.5 } else { 46.0 };
+    let night = |minute: f64| match minute {
+        m if m < 60.0 => 46.0,
+        m if m < 420.0 => 41.5 + 4.5 * (-(m - 60.0) / 12.0).exp(),
+        m => 46.0 - 4.5 * (-(m - 420.0) / 12.0).exp(),
+    };
+    assert_eq!(found_beside(night, |minute| Some(asked(minute))), []);
+}
+
+/// The same a little less far, within its soak, where nobody tells what is asked for.
+#[test]
+fn a_charge_that_stays_in_its_soak_is_no_slow_cooling() {
+    let night = |minute: f64| 43.6 + 2.4 * (-(minute - 60.0).max(0.0) / 12.0).exp();
+    assert_eq!(found_beside(night, |_| None), []);
+}
+
+/// Given up in its soak, by a set-point of 20 °C at minute 60, it sets in the machine: nobody has to be told. That it burns they have.
+#[test]
+fn a_charge_that_was_switched_off_may_set_and_not_burn() {
+    let asked = |minute: f64| Some(if minute < 60.0 { 46.0 } else { 20.0 });
+    let sets = |minute: f64| 20.0 + 26.0 * (-(minute - 60.0).max(0.0) / 60.0).exp();
+    assert_eq!(found_beside(sets, asked), []);
+    let burns = |minute: f64| (46.0 + 0.5 * (minute - 90.0).max(0.0)).min(58.0);
+    let found: Vec<_> = found_beside(burns, asked).into_iter().map(|(kind, _)| kind).collect();
+    assert_eq!(found, [FindingKind::Scorch]);
+}
+
+/// A low point of 25.5 °C is asked for, and the jacket does not give it.
+#[test]
+fn a_low_point_below_26_is_not_switched_off() {
+    let asked = |minute: f64| Some(if minute < 60.0 { 46.0 } else { 25.5 });
+    let slowly = |minute: f64| 20.0 + 26.0 * (-(minute - 60.0).max(0.0) / 124.0).exp();
+    let found = found_beside(slowly, asked);
+    assert!(found.iter().any(|(kind, _)| *kind == FindingKind::SlowCooling), "{found:?}");
 }

@@ -65,7 +65,10 @@ pub(crate) struct Moment<'a> {
     pub(crate) level: f64,
     pub(crate) history: &'a History,
     pub(crate) limits: &'a Limits,
+    /// The phase by which it is judged: a charge that was switched off before it was worked with is none that could be too cold.
     pub(crate) phase: Phase,
+    /// The phase that it is in.
+    pub(crate) charge_is: Phase,
     pub(crate) phase_since: Timestamp,
     /// Something is missing between the last tick and this one: what happened there is unknown.
     pub(crate) gap: bool,

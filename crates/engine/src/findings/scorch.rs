@@ -3,7 +3,7 @@
 //! Limit: by family 55, 50 or 48 °C. Milk and white suffer above 50 °C, dark usually keeps to 55 °C (a cookbook's
 //! table). The probe sees the bulk; it is the wall that burns, so this speaks late rather than early.
 //! Ten seconds are those between readings, all of them above the limit: a tick is too coarse for that, and too late. Deadband 0.5 °C. Not raised
-//! when idle.
+//! when idle; a charge that was switched off in its soak can burn all the same.
 
 use model::{FindingKind, Phase, Priority, Span, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -81,7 +81,7 @@ impl Scorch {
 
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
         self.limit = Some(m.limits.scorch);
-        if m.phase == Phase::Idle {
+        if m.charge_is == Phase::Idle {
             self.run = None;
         }
         self.is_over(m)
@@ -93,7 +93,7 @@ impl Scorch {
         if !self.watch.is_open() || self.told_at.is_some_and(|told| m.at < told) {
             return Verdict::Quiet;
         }
-        let condition = match m.phase {
+        let condition = match m.charge_is {
             Phase::Idle => Condition::Clear,
             Phase::Melting
             | Phase::Soak

@@ -138,6 +138,29 @@ mod tests {
         judged(&without(40..42), |_| {}, &expect![""]);
     }
 
+    /// A small charge falls by nine tenths of a degree a minute, read twice in each; one of the readings was a jump, and went no further.
+    #[test]
+    fn a_reading_that_is_missing_makes_no_dip() {
+        let entry = |half: i32| {
+            let minute = f64::from(half) / 2.0;
+            let phase = match minute {
+                ..5.0 => "soak",
+                5.0..20.0 => "cooling",
+                20.0..26.0 => "settling",
+                _ => "working",
+            };
+            let celsius = (46.0 - 0.9 * (minute - 5.0).max(0.0)).max(31.5);
+            format!("{phase} {}:{:02} {celsius:.2}", half / 2, half % 2 * 30)
+        };
+        let script = |missing: i32| {
+            (0..100).filter(|half| *half != missing).map(entry).collect::<Vec<_>>().join(" | ")
+        };
+        let expected = expect!["31:05 raise seed-missed from 26:00"];
+        for missing in [-1, 20, 27, 33] {
+            judged(&script(missing), |m| m.spacing = Span::from_secs(30), &expected);
+        }
+    }
+
     /// Once it is down nothing comes for three minutes at a time: of a logger on change, which tells of two tenths, that says enough; of another it
     /// does not.
     #[test]

@@ -2,8 +2,9 @@
 //! projection's own uncertainty counted; at the latest when 1.35 × has passed (contract, section 6).
 //!
 //! The projection is in [`super::projection`]. It counts as late only when the early end of its interval is, three times in a row and half
-//! of the usual length has passed. What falls back to the set-point of a melt after it was too hot is no cooling that could be late, nor is what takes
-//! up cold pieces. The same projection gives the minutes to ready that people see.
+//! of the usual length has passed, and where no set-point is known only of a charge that has left its melt. What falls to a set-point far above the
+//! working range, after it was too hot or for the night, is no cooling that could be late, nor is what takes up cold pieces. The same projection gives the
+//! minutes to ready that people see.
 
 use std::sync::OnceLock;
 
@@ -12,6 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use super::projection::{Cooling, Projected};
 use super::{Moment, Report, Verdict, number};
+use crate::phases::soak_from;
 
 /// Too slow from this much of the usual length on (contract, section 6).
 const SLOW: f64 = 1.35;
@@ -31,13 +33,22 @@ const EDGE: Span = Span::from_mins(5);
 /// ... and of a longer one nothing is gained by knowing where it began.
 const LONGEST_UNSEEN: Span = Span::from_hours(12);
 
-/// A charge that is held by its set-point does not fall further below it, °C.
+/// A charge that is held by its set-point does not fall further below it, °C ...
 const HELD_WITHIN: f64 = 3.0;
+/// ... and one that is asked to stay so far above its working range, °C, is kept warm, for the night perhaps: ready cocoa-butter crystals go in less above
+/// it (domain brief, 9).
+const KEPT_WARM: f64 = 2.0;
 
-/// Does it come back to the set-point of a melt, or take up the cold pieces of one?
-fn falls_to_a_melt(m: &Moment<'_>) -> bool {
-    let held = m.setpoint.is_some_and(|setpoint| m.level > setpoint - HELD_WITHIN);
-    m.is_asked_to_melt() && held || m.may_melt_pieces()
+/// Is it kept warm by its set-point, or does it take up the cold pieces of a melt?
+fn is_kept_warm(m: &Moment<'_>) -> bool {
+    let warm = m.limits.working.high() + KEPT_WARM;
+    m.setpoint.is_some_and(|setpoint| warm < setpoint && setpoint - HELD_WITHIN < m.level)
+        || m.may_melt_pieces()
+}
+
+/// Does it fall away from its melt? Where nobody says what is asked for, a charge that is still in it may only be kept less warm.
+fn falls_away(m: &Moment<'_>) -> bool {
+    m.setpoint.is_some() || m.level < soak_from(m.limits)
 }
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -112,14 +123,14 @@ impl SlowCooling {
             let late = early.zip(m.usual_cooling_min).is_some_and(|(early, usual)| early > SLOW * usual);
             self.late_in_a_row = if late { self.late_in_a_row.saturating_add(1) } else { 0 };
         }
-        let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole && !falls_to_a_melt(m)) else {
+        let Some(usual) = m.usual_cooling_min.filter(|_| m.cooling_seen_whole && !is_kept_warm(m)) else {
             return Verdict::Quiet;
         };
         if self.heard_again.is_some_and(|heard_again| m.at - heard_again < HEARD_AGAIN) {
             return Verdict::Quiet;
         }
         let passed = (m.known - m.phase_since).as_mins_f64() - self.unseen_min(m);
-        let told = self.late_in_a_row >= AGREE && passed >= PROJECTED_FROM * usual;
+        let told = self.late_in_a_row >= AGREE && passed >= PROJECTED_FROM * usual && falls_away(m);
         let early = self.projected.filter(|_| told).map_or(0.0, |p| p.early_min - self.unseen_min(m));
         let ratio = early.max(passed) / usual;
         let priority = if ratio >= VERY_SLOW { Priority::High } else { Priority::Medium };

@@ -9,7 +9,8 @@ use serde::{Deserialize, Serialize};
 use super::watch::{Condition, NOT_YET, Watch};
 use super::{Moment, Report, Verdict, number};
 
-const BELOW_FLOOR: f64 = 2.0;
+/// A charge sets so far below its floor, °C (contract, section 6).
+pub(crate) const SETS_BELOW_FLOOR: f64 = 2.0;
 const FOR: Span = Span::from_mins(2);
 const DEADBAND: f64 = 0.5;
 
@@ -24,7 +25,7 @@ impl Solidifying {
     }
 
     pub(crate) fn step(&mut self, m: &Moment<'_>) -> Verdict {
-        let limit = m.limits.floor - BELOW_FLOOR;
+        let limit = m.limits.floor - SETS_BELOW_FLOOR;
         let edge = match m.phase {
             Phase::Soak | Phase::Cooling | Phase::Settling | Phase::Working | Phase::Rewarming => {
                 let condition = Condition::below(m.level, limit, DEADBAND);

@@ -61,6 +61,7 @@ pub(crate) fn moment<'a>(
         history,
         limits,
         phase,
+        charge_is: phase,
         phase_since: timeline.last_of(phase).map_or(at, |span| span.from),
         gap: false,
         rise_held: false,

@@ -25,6 +25,8 @@ const MORE: f64 = 1.15;
 const DEADBAND: f64 = 0.03;
 const FOR: Span = Span::from_mins(10);
 const SAME_TEMPERATURE: f64 = 0.5;
+/// Beyond that it takes so much more until what was told is over, °C (start value).
+const TEMPERATURE_DEADBAND: f64 = 0.3;
 const SAME_SPEED: f64 = 0.05;
 /// Bases of so many speeds are remembered.
 const SPEEDS: usize = 6;
@@ -91,10 +93,15 @@ impl Thickening {
         });
         let Some(current) = mean(motor) else { return Verdict::Quiet };
         let late = times.map_or(Span::ZERO, |(first, last)| (last - first) / 2);
-        let condition = if (m.level - base.chocolate_c).abs() > SAME_TEMPERATURE || melts(m) {
-            Condition::Clear
-        } else {
-            Condition::above(current / base.current_a, MORE, DEADBAND)
+        let condition = match Condition::above(current / base.current_a, MORE, DEADBAND) {
+            Condition::Clear => Condition::Clear,
+            Condition::Bad | Condition::Between if melts(m) => Condition::Clear,
+            Condition::Between => Condition::Between,
+            Condition::Bad => {
+                // Too warm or too cold to be compared says neither that it thickens nor that it does not, as long as it is not by much.
+                let off = (m.level - base.chocolate_c).abs();
+                Condition::below(off, SAME_TEMPERATURE, TEMPERATURE_DEADBAND)
+            }
         };
         let gap = m.gap || std::mem::take(&mut self.paused);
         let edge = self.watch.step(m.at, m.known, condition, gap, FOR - late);
@@ -268,6 +275,15 @@ mod tests {
         assert!(run(|t| if t < 60.0 { 2.0 } else { 2.2 }, |_| 31.5, |_| {}).is_empty());
         let colder = |t| if t < 60.0 { 31.5 } else { 30.8 };
         assert!(run(|t| if t < 60.0 { 2.0 } else { 2.4 }, colder, |_| {}).is_empty());
+    }
+
+    /// Its control swings it by a little more than half a degree from minute 80 on: what was told goes on.
+    #[test]
+    fn a_charge_that_swings_does_not_end_it() {
+        let swings =
+            |t: f64| 31.5 + if t < 80.0 { 0.0 } else { 0.58 * (t * std::f64::consts::TAU / 8.0).sin() };
+        let told = run(|t| if t < 60.0 { 2.0 } else { 2.6 }, swings, |_| {});
+        assert_eq!(told.len(), 1, "{told:?}");
     }
 
     #[test]

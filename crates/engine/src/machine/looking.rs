@@ -6,7 +6,9 @@ use plant::Limits;
 
 use super::{MachineWatch, Setting};
 use crate::findings::around::Around;
+use crate::findings::solidifying::SETS_BELOW_FLOOR;
 use crate::findings::{Moment, Told, Verdict};
+use crate::phases::IDLE_BELOW;
 use crate::rise::{Reason, takes_up_pieces};
 use crate::standing::Proof;
 
@@ -14,6 +16,13 @@ impl MachineWatch {
     /// The phase whose findings are looked for.
     pub(super) fn phase_watched(&self) -> Phase {
         self.tracker.phase_watched(|| self.history.level(self.last_chocolate?))
+    }
+
+    /// After a set-point below 26 °C no temperature finding is raised (contract, section 5), also of a charge that is not idle by that. The low point of a
+    /// milk or white couverture may be asked for by such a one: it is not so far below the floor that the charge would set.
+    fn is_switched_off(&self, limits: &Limits) -> bool {
+        let off_below = IDLE_BELOW.min(limits.floor - SETS_BELOW_FLOOR);
+        self.setpoint.is_some_and(|setpoint| setpoint < off_below)
     }
 
     /// Asks the process detectors.
@@ -26,7 +35,8 @@ impl MachineWatch {
         gap: bool,
     ) {
         let Some(chocolate) = tick.chocolate() else { return };
-        let phase = self.phase_watched();
+        let charge_is = self.phase_watched();
+        let phase = if self.is_switched_off(limits) { Phase::Idle } else { charge_is };
         let reason = match self.tracker.charged_at() {
             Some(_) => Reason::Charge,
             None if self.setpoint.is_none() && !self.events_seen => Reason::Unknown,
@@ -41,6 +51,7 @@ impl MachineWatch {
             history: &self.history,
             limits,
             phase,
+            charge_is,
             phase_since: self.book.timeline.last_of(phase).map_or(tick.at, |span| span.from),
             gap,
             rise_held: self.rise.step(tick.at, phase, reason, &self.history, &self.pace),

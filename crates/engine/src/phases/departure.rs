@@ -6,7 +6,7 @@
 //! The parabola lets a wall warm up first; the slope `s` is there only where the level itself was moving. The date is where the parabola is a
 //! tenth of a degree away from the level: what the finest display would show.
 
-use maths::statistics::scatter;
+use maths::statistics::{median, scatter};
 use model::{Span, Timestamp};
 
 use super::hinge::hinge;
@@ -127,6 +127,13 @@ pub(crate) fn left_level(
         }
     }
     let bursts = ground.before == Span::ZERO;
+    if bursts
+        && pace.is_by_the_minute()
+        && pace.is_fine()
+        && let Some(left) = before_the_stairs(history, sign, foot, earliest, noticed)
+    {
+        return Some(left.floor(Span::from_secs(1)));
+    }
     let few = pace.is_sparse() || points.len() < FEWEST_POINTS;
     let moved_to = sign * foot_value + ground.noise + ground.noise.max(LEFT);
     let stood = points.iter().rposition(|&(t, y)| t <= 0.0 || y <= moved_to).unwrap_or(0);
@@ -157,6 +164,23 @@ pub(crate) fn left_level(
     };
     // A tick's width is all that the date is good for.
     Some(left.floor(Span::from_secs(1)))
+}
+
+/// When bursts of heat made a charge leave the level that it had before its foot, for a probe that shows a tenth of a degree: its last moment near it.
+fn before_the_stairs(
+    history: &History,
+    sign: f64,
+    foot: Timestamp,
+    earliest: Timestamp,
+    noticed: Timestamp,
+) -> Option<Timestamp> {
+    let begins = (foot - MOVES_FOR).max(earliest);
+    let points: Vec<_> = history.chocolate(begins, noticed).map(|(at, value)| (at, sign * value)).collect();
+    let before: Vec<f64> = points.iter().take_while(|(at, _)| *at < foot).map(|(_, value)| *value).collect();
+    let level = median(&before).filter(|_| before.len() >= FEWEST_POINTS)?;
+    let near = (2.0 * LEFT).max(OUT_OF_NOISE * scatter(&before));
+    let near = |(_, value): &&(Timestamp, f64)| *value <= level + near;
+    smoothed(&points, FLICKERS).iter().rfind(near).map(|(at, _)| *at)
 }
 
 /// What a probe shows late of a rise that seems to have left its level at `left`: a slow start [`SHOWN_LATE`], a brisk one less.

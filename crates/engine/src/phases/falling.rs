@@ -1,8 +1,8 @@
 //! Soak and cooling: when does a fall out of the soak begin, and was it one.
 
-use model::{Phase, Span, Timestamp};
+use model::{Channel, Phase, Span, Timestamp};
 
-use super::asked;
+use super::asked::{self, Step};
 use super::cooled;
 use super::departure::{FALL_SHOWN_LATE, FITTED_MOVE, Ground, Move, left_level};
 use super::rest;
@@ -31,6 +31,8 @@ const FELL: f64 = 2.5;
 const HELD: Span = Span::from_mins(20);
 /// The charge when the set-point is lowered: one reading may flicker.
 const AT_STEP: Span = Span::from_secs(60);
+/// A charge whose set-point asks for a melt, and which stands no further below it than this, °C, is held by it, or comes back to it from above.
+const HELD_WITHIN: f64 = 1.0;
 /// The slope of a fall that goes on, °C/min.
 const FALLS: f64 = -0.05;
 /// A fall that has stopped for so long above the soak's lower limit was none.
@@ -47,7 +49,7 @@ const COLD_CHARGE_WITHIN: Span = Span::from_mins(20);
 fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     let less = soak_from(view.limits) - 1.0;
     let step = asked::asked_since(view, from, |setpoint| setpoint < less);
-    let step_first = step.filter(|step| !fell_before(view.history, from, step.earliest));
+    let step_first = step.filter(|step| !fell_before(view.history, from, *step));
     let asked = step_first.and_then(|step| asked::left_level(view, Move::Fall, step));
     let in_soak = |level| level >= soak_from(view.limits);
     let left = asked.or_else(|| {
@@ -74,11 +76,20 @@ fn out_of_soak(view: &View<'_>, from: Timestamp) -> Option<Timestamp> {
     left.map(|left| unseen(left).map_or(left, |step| left.max(step)))
 }
 
-/// Was the charge on its way down before anybody asked for less? Who seeds first and sets the machine down afterwards makes it so.
-fn fell_before(history: &History, from: Timestamp, step: Timestamp) -> bool {
-    let held = history.mean_over(step, HELD.min(step - from));
-    let there = history.mean_over(step, AT_STEP);
-    held.zip(there).is_some_and(|(held, there)| held - there >= FELL)
+/// Was the charge on its way down before anybody asked for less? Who seeds first and sets the machine down afterwards makes it so. What only came back to
+/// the set-point of before, from above that, was not.
+fn fell_before(history: &History, from: Timestamp, step: Step) -> bool {
+    let asked = history.values(from, step.told, |tick| tick.other(Channel::Setpoint)).next_back();
+    let held = history.mean_over(step.earliest, HELD.min(step.earliest - from));
+    let there = history.mean_over(step.earliest, AT_STEP);
+    held.zip(there).is_some_and(|(held, there)| {
+        held - there >= FELL && asked.is_none_or(|asked| there < asked - HELD_WITHIN)
+    })
+}
+
+/// Does its set-point keep it in the melt? What comes back to that from above does not fall away.
+fn is_held(view: &View<'_>, soak: f64) -> bool {
+    view.setpoint.is_some_and(|setpoint| soak <= setpoint && setpoint - HELD_WITHIN < view.level)
 }
 
 impl Tracker {
@@ -91,7 +102,8 @@ impl Tracker {
         let soak = soak_from(view.limits);
         let slope = view.slope(Span::from_mins(3));
         let asked = view.setpoint.is_some_and(|setpoint| setpoint < soak - 1.0);
-        if slope.is_some_and(|slope| slope >= if asked { FALLS / 5.0 } else { FALLS }) {
+        let falls = slope.is_none_or(|slope| slope < if asked { FALLS / 5.0 } else { FALLS });
+        if !falls || is_held(view, soak) {
             return (Stage::Soak { from }, None);
         }
         let top = view.extremes(Span::from_mins(20)).map_or(view.level, |(_, high)| high);

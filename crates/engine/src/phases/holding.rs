@@ -29,8 +29,11 @@ const REWARMED_FROM: f64 = 1.0;
 const REWARMED_BY: f64 = 2.0;
 /// A probe that stood in seed comes back faster than any wall can warm a charge.
 const REWARMED_IN: Span = Span::from_mins(2);
-/// A bowl this far below its range, and below where a machine can be idle, has set, °C (common practice, no source) ...
+/// A bowl this far below its range, and below where a machine can be idle, sets, °C, and has set after so long, or where it is as cold as pieces out of a
+/// bag (common practice, no source) ...
 const BOWL_SETS: f64 = 3.0;
+const BOWL_SETS_IN: Span = Span::from_mins(20);
+const AS_COLD_AS_PIECES: f64 = 23.5;
 /// ... and is being warmed again when it has risen by so much, °C.
 const BOWL_RISES: f64 = 1.0;
 /// Whether a charge follows a set-point that asks for a melt is seen in so long; noise looks like a rise in it, where that is not steeper by so many of
@@ -143,10 +146,13 @@ impl Tracker {
         coldest: f64,
     ) -> (Stage, Option<Turn>) {
         let coldest = coldest.min(view.level);
-        let set = coldest < IDLE_BELOW && coldest < view.limits.working.low() - BOWL_SETS;
+        let sets = coldest < IDLE_BELOW && coldest < view.limits.working.low() - BOWL_SETS;
+        let set_in_time = || cold_since.is_some_and(|since| view.now - since >= BOWL_SETS_IN);
+        // A probe that is read seldom may not have seen how cold the pieces were.
+        let set = sets && (coldest < AS_COLD_AS_PIECES || view.pace.is_sparse() || set_in_time());
         let back = self.in_range_since.filter(|since| view.now - *since >= PARTIAL_MELT_STAY);
         if let Some(since) = back {
-            let from = rise_from.filter(|_| set).map(|from| from.min(since));
+            let from = rise_from.map(|from| from.min(since));
             let begins = from.map(|from| Turn::Begins(vec![(Phase::Melting, from), (Phase::Working, since)]));
             return (Stage::working(), begins);
         }

@@ -47,6 +47,23 @@ fn a_charge_that_is_seeded_before_it_is_set_down_leaves_its_soak_with_the_seed()
     assert!((begin_of(Phase::Cooling, &begins) - 120.0).abs() < 1.0, "{begins:?}");
 }
 
+/// Its heater had stuck, and the charge comes back from 53 °C to its set-point of 46 °C when somebody sets it down, at minute 150.
+#[test]
+fn what_comes_back_to_its_set_point_is_no_cooling() {
+    let chocolate = |minute: f64| match minute {
+        m if m < 14.0 => 39.0 + 0.5 * m,
+        m if m < 120.0 => 46.0,
+        m if m < 140.0 => 46.0 + 0.35 * (m - 120.0),
+        m if m < 150.0 => 46.0 + 7.0 * (-(m - 140.0) / 6.0).exp(),
+        m => (47.32 - 0.5 * (m - 150.0)).max(31.5),
+    };
+    let setpoint = |minute: f64| if minute < 150.0 { 46.0 } else { 31.5 };
+    let channels: [(Channel, &dyn Fn(f64) -> f64); 2] =
+        [(Channel::Chocolate, &chocolate), (Channel::Setpoint, &setpoint)];
+    let begins = begins(200, &channels, |_| true);
+    assert!((begin_of(Phase::Cooling, &begins) - 150.0).abs() < 1.0, "{begins:?}");
+}
+
 /// Noise of a tenth of a degree, seen by a probe that is read every five seconds, every thirty or every minute; nothing but chocolate is known.
 /// The fewer the readings, the sooner one of them stands out by chance: of a hundred days so many may be a minute and a half off.
 #[test]
